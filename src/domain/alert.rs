@@ -1,0 +1,192 @@
+//! What to record and whom to tell: decisions, not deliveries.
+//!
+//! The promise: every milestone is recorded once per site, species and season and told at least
+//! once; what happened before watching began is recorded and never told; one correction is sent
+//! when a told date moves by [`CORRECTION_DAYS`] or more.
+
+use super::milestone::{Crossing, Expectation, Milestone, Standing};
+use super::season::Season;
+use super::site::{Channel, Member, Recipient, Site, Station};
+use super::species::Species;
+use chrono::NaiveDate;
+
+/// A told date that moves by at least this many days is corrected once.
+pub const CORRECTION_DAYS: i64 = 2;
+
+/// A station whose newest day lags behind its usual lag by more than this many days is stale.
+pub const STALE_GRACE_DAYS: i64 = 3;
+
+/// A crossing as the store has it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Recorded {
+    /// Which milestone.
+    pub milestone: Milestone,
+    /// The date that was recorded first.
+    pub on: NaiveDate,
+    /// Whether people were told.
+    pub told: bool,
+    /// The date a correction has given, if one was sent.
+    pub corrected_to: Option<NaiveDate>,
+}
+
+/// What follows from a standing and what is already recorded.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Decision {
+    /// Watching starts now, with data through this day.
+    pub watch_from: Option<NaiveDate>,
+    /// Crossings to record, and whether to tell people.
+    pub record: Vec<(Crossing, bool)>,
+    /// Corrections to send: the milestone as it was told, and the crossing as it stands.
+    pub correct: Vec<(Recorded, Crossing)>,
+}
+
+/// Decides what to record, tell and correct for one site and species.
+///
+/// `watched_from` is the data-through day of the first evaluation that had data: everything up to
+/// it is history, everything later is told, however late it is found.
+pub fn decide(
+    standing: &Standing,
+    recorded: &[Recorded],
+    watched_from: Option<NaiveDate>,
+    today: NaiveDate,
+) -> Decision {
+    let Some(data_through) = standing.data_through.or(watched_from) else {
+        return Decision::default();
+    };
+    let first_time = watched_from.is_none();
+    let mut decision = Decision {
+        watch_from: first_time.then_some(data_through),
+        ..Decision::default()
+    };
+    for crossing in &standing.crossings {
+        match recorded.iter().find(|r| r.milestone == crossing.milestone) {
+            None => {
+                let history = match watched_from {
+                    None => crossing.on <= today,
+                    Some(from) => crossing.on <= from,
+                };
+                decision.record.push((*crossing, !history));
+            }
+            Some(known) if needs_correction(known, crossing) => {
+                decision.correct.push((*known, *crossing));
+            }
+            Some(_) => {}
+        }
+    }
+    decision
+}
+
+fn needs_correction(known: &Recorded, crossing: &Crossing) -> bool {
+    known.told
+        && known.corrected_to.is_none()
+        && (crossing.on - known.on).num_days().abs() >= CORRECTION_DAYS
+}
+
+/// Whether a station's data are stale on `today`, given its newest complete day.
+pub fn is_stale(station: &Station, newest: Option<NaiveDate>, today: NaiveDate) -> bool {
+    newest.is_none_or(|day| {
+        (today - day).num_days() > i64::from(station.usual_lag_days) + STALE_GRACE_DAYS
+    })
+}
+
+/// One thing to tell about a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Notice<'a> {
+    /// The member whose site it is.
+    pub member: &'a Member,
+    /// The site.
+    pub site: &'a Site,
+    /// The station its temperatures come from.
+    pub station: &'a Station,
+    /// What happened.
+    pub kind: NoticeKind<'a>,
+}
+
+/// What there is to tell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NoticeKind<'a> {
+    /// A milestone was passed.
+    Passed {
+        /// Of which species.
+        species: &'a Species,
+        /// In which season.
+        season: Season,
+        /// The milestone and its date.
+        crossing: Crossing,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+        /// What comes next.
+        next: Option<Expectation>,
+        /// Milestones passed so far this season, this one included.
+        passed: Vec<Milestone>,
+    },
+    /// A told date has moved.
+    Moved {
+        /// Of which species.
+        species: &'a Species,
+        /// The date that was told.
+        told: NaiveDate,
+        /// The crossing as it stands now.
+        crossing: Crossing,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+    },
+    /// The station has stopped sending days.
+    Stale {
+        /// Its newest complete day.
+        newest: Option<NaiveDate>,
+        /// What the last attempt ran into.
+        problem: Option<String>,
+    },
+    /// A stale station sends days again.
+    Fresh {
+        /// Its newest complete day.
+        newest: NaiveDate,
+    },
+}
+
+impl NoticeKind<'_> {
+    fn species_id(&self) -> Option<&str> {
+        match self {
+            NoticeKind::Passed { species, .. } | NoticeKind::Moved { species, .. } => {
+                Some(&species.id)
+            }
+            NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
+        }
+    }
+}
+
+/// The notices that one recipient gets through one channel in one message.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bundle<'n, 'a> {
+    /// Who is told.
+    pub recipient: &'a Recipient,
+    /// By which way.
+    pub channel: Channel,
+    /// What they are told.
+    pub notices: Vec<&'n Notice<'a>>,
+}
+
+/// Sorts notices into one message per recipient and channel. Recipients hear of their own
+/// member's sites only.
+pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<Bundle<'n, 'a>> {
+    let mut bundles = Vec::new();
+    for member in members {
+        for recipient in &member.recipients {
+            let wanted: Vec<&Notice<'a>> = notices
+                .iter()
+                .filter(|notice| notice.member.id == member.id)
+                .filter(|notice| recipient.hears_of(&notice.site.id, notice.kind.species_id()))
+                .collect();
+            if wanted.is_empty() {
+                continue;
+            }
+            bundles.extend(recipient.channels.iter().map(|channel| Bundle {
+                recipient,
+                channel: *channel,
+                notices: wanted.clone(),
+            }));
+        }
+    }
+    bundles
+}

@@ -1,0 +1,30 @@
+//! The pure core: data and a date in, values or decisions out. No I/O, no clock, no async.
+//!
+//! From the small to the whole: [`temperature`] → [`degree_day`] → [`season`] and [`series`] →
+//! [`species`] → [`milestone`] → [`alert`]; [`site`] says who looks after what.
+
+pub mod alert;
+pub mod degree_day;
+pub mod milestone;
+pub mod season;
+pub mod series;
+pub mod site;
+pub mod species;
+pub mod temperature;
+
+/// The configuration name of a value in a `NAMED` list.
+pub(crate) fn name_of<T: PartialEq>(named: &[(&'static str, T)], value: T) -> &'static str {
+    named
+        .iter()
+        .find(|(_, candidate)| *candidate == value)
+        .map(|(name, _)| *name)
+        .expect("the list names every value")
+}
+
+/// The value a configuration name stands for in a `NAMED` list.
+pub(crate) fn named<T: Copy>(named: &[(&'static str, T)], name: &str) -> Option<T> {
+    named
+        .iter()
+        .find(|(candidate, _)| *candidate == name)
+        .map(|(_, value)| *value)
+}

@@ -1,0 +1,101 @@
+//! Who looks after what: members, their sites, and the people to tell.
+
+/// A weather station as the configuration names it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Station {
+    /// Identifier in the configuration and the store.
+    pub id: String,
+    /// Name shown to people.
+    pub name: String,
+    /// Days after which its newest published day is usual, for example 4.
+    pub usual_lag_days: u32,
+}
+
+/// A piece of turf.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Site {
+    /// Identifier, unique in the whole install.
+    pub id: String,
+    /// Name shown to people.
+    pub name: String,
+    /// What grows there and how it is kept, in the member's own words.
+    pub turf: String,
+    /// Latitude in degrees, north positive.
+    pub latitude: f64,
+    /// The station whose temperatures stand for the site.
+    pub station: String,
+    /// The species watched for, by identifier.
+    pub species: Vec<String>,
+}
+
+/// Somebody who is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recipient {
+    /// Identifier, unique in the whole install.
+    pub id: String,
+    /// Name shown in messages.
+    pub name: String,
+    /// Ways to reach them; at least one.
+    pub channels: Vec<Channel>,
+    /// Sites they want to hear of, by identifier.
+    pub sites: Vec<String>,
+    /// Species they want to hear of, by identifier; `None` is all.
+    pub species: Option<Vec<String>>,
+}
+
+impl Recipient {
+    /// Whether this recipient hears of a species at a site.
+    pub fn hears_of(&self, site: &str, species: Option<&str>) -> bool {
+        let wants_species = match (&self.species, species) {
+            (Some(wanted), Some(species)) => wanted.iter().any(|id| id == species),
+            _ => true,
+        };
+        wants_species && self.sites.iter().any(|id| id == site)
+    }
+}
+
+/// A kind of way to reach somebody. Where it leads stays in the configuration.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Channel {
+    /// Mail by SMTP.
+    Email,
+    /// HTTP POST to the recipient's own server.
+    Push,
+    /// Printed by the daemon.
+    Console,
+    /// Appended to a text file.
+    File,
+}
+
+impl Channel {
+    /// Every channel with the name it has in the store and in configuration files.
+    pub const NAMED: [(&'static str, Channel); 4] = [
+        ("email", Channel::Email),
+        ("push", Channel::Push),
+        ("console", Channel::Console),
+        ("file", Channel::File),
+    ];
+
+    /// The name in the store and in configuration files.
+    pub fn name(self) -> &'static str {
+        crate::domain::name_of(&Self::NAMED, self)
+    }
+
+    /// The channel a name stands for.
+    pub fn from_name(name: &str) -> Option<Self> {
+        crate::domain::named(&Self::NAMED, name)
+    }
+}
+
+/// A member of the co-op with their own sites and recipients.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Member {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people.
+    pub name: String,
+    /// Their sites.
+    pub sites: Vec<Site>,
+    /// The people to tell about these sites, and no others.
+    pub recipients: Vec<Recipient>,
+}

@@ -1,0 +1,136 @@
+//! A species: its degree-day model and the stages of its year, every number with its range, its
+//! source and how solid it is. The numbers themselves are data, in `config/species/*.toml`.
+
+use super::degree_day::Model;
+use super::milestone::Milestone;
+use super::season::{MonthDay, Season};
+use chrono::NaiveDate;
+
+/// How solid a number is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Solidity {
+    /// Read in a published text.
+    Published,
+    /// From a handbook table, possibly recalled rather than re-read; the source says so.
+    Handbook,
+    /// Common practice without a single source.
+    Practice,
+    /// Derived by arithmetic from other numbers; to be replaced by local observation.
+    Estimate,
+}
+
+impl Solidity {
+    /// Every grade with the name it has in configuration files.
+    pub const NAMED: [(&'static str, Solidity); 4] = [
+        ("published", Solidity::Published),
+        ("handbook", Solidity::Handbook),
+        ("practice", Solidity::Practice),
+        ("estimate", Solidity::Estimate),
+    ];
+
+    /// The name in configuration files.
+    pub fn name(self) -> &'static str {
+        crate::domain::name_of(&Self::NAMED, self)
+    }
+
+    /// What a reader of an alert needs to know about a number of this grade.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Solidity::Published => "a published value",
+            Solidity::Handbook => "a handbook value",
+            Solidity::Practice => "common practice, no source",
+            Solidity::Estimate => "an estimate, not a published value",
+        }
+    }
+}
+
+/// A threshold in °C·d with the range it is known to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Threshold {
+    /// Default, °C·d.
+    pub value: f64,
+    /// Low and high end of the range, °C·d; absent where no source gives one.
+    pub range: Option<(f64, f64)>,
+    /// How solid it is.
+    pub solidity: Solidity,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// One stage of a species' year.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stage {
+    /// Identifier, for example `first-flight`.
+    pub id: String,
+    /// The milestone this stage stands for, if people are told of it.
+    pub milestone: Option<Milestone>,
+    /// When it is reached.
+    pub threshold: Threshold,
+}
+
+/// The latest date of the susceptible window, for seasons too cool to reach its threshold.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeasonEnd {
+    /// The cap, northern hemisphere.
+    pub cap: MonthDay,
+    /// Beyond this latitude (degrees, either hemisphere) the earlier cap holds.
+    pub north_of_latitude: f64,
+    /// The earlier cap.
+    pub north_cap: MonthDay,
+    /// How solid it is.
+    pub solidity: Solidity,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// A species of white grub.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Species {
+    /// Identifier, for example `japanese-beetle`.
+    pub id: String,
+    /// Common name.
+    pub name: String,
+    /// Scientific name.
+    pub scientific_name: String,
+    /// What a turf keeper must know about this species' timing.
+    pub note: String,
+    /// The degree-day model its thresholds are made for.
+    pub model: Model,
+    /// Start of the sum, northern hemisphere.
+    pub start: MonthDay,
+    /// How solid base, method and start are.
+    pub model_solidity: Solidity,
+    /// Where they come from.
+    pub model_source: String,
+    /// Date cap of the susceptible window.
+    pub season_end: SeasonEnd,
+    /// The stages in order.
+    pub stages: Vec<Stage>,
+}
+
+impl Species {
+    /// The threshold of a milestone; every species has all four (the loader sees to it).
+    pub fn threshold(&self, milestone: Milestone) -> &Threshold {
+        self.stages
+            .iter()
+            .find(|stage| stage.milestone == Some(milestone))
+            .map(|stage| &stage.threshold)
+            .expect("every species has every milestone")
+    }
+
+    /// The season that `day` falls in at `latitude` (degrees).
+    pub fn season_on(&self, day: NaiveDate, latitude: f64) -> Season {
+        Season::containing(day, self.start.at_latitude(latitude))
+    }
+
+    /// The date by which the susceptible window closes at `latitude`, warm or not.
+    pub fn window_cap(&self, season: &Season, latitude: f64) -> NaiveDate {
+        let end = &self.season_end;
+        let cap = if latitude.abs() > end.north_of_latitude {
+            end.north_cap
+        } else {
+            end.cap
+        };
+        season.first(cap.at_latitude(latitude))
+    }
+}
