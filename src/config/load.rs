@@ -1,0 +1,159 @@
+//! Reading the configuration and its species and dialect files from disk.
+
+use super::fields::{Fields, parse};
+use super::problem::{Page, Problem, Severity};
+use super::{Config, dialect_file, members, service, species_file, stations};
+use crate::domain::species::Species;
+use crate::feed::dialect::Dialect;
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// A configuration that can be used, with what is worth a look in it.
+#[derive(Debug)]
+pub struct Loaded {
+    /// The configuration.
+    pub config: Config,
+    /// Warnings.
+    pub warnings: Vec<Problem>,
+}
+
+/// Loads a configuration file and everything it names.
+///
+/// # Errors
+/// Every problem in every file, in file order; an unreadable file is a problem at its first line.
+pub fn load(path: &Path) -> Result<Loaded, Vec<Problem>> {
+    let text = fs::read_to_string(path).map_err(|error| {
+        vec![unreadable(
+            path,
+            &format!("cannot be read ({error}); name an existing TOML file with --config"),
+        )]
+    })?;
+    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+    from_text(&path.display().to_string(), &text, &folder)
+}
+
+/// Loads a configuration from its text; `folder` is what its relative paths start from.
+///
+/// # Errors
+/// As [`load`].
+pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Problem>> {
+    let page = Page::new(file, text);
+    let table = parse(&page);
+    let top = Fields::top(&page, &table);
+    let mut elsewhere = Vec::new();
+
+    let service = service::service(&top, folder);
+    let species = species(service.species_dir.as_deref(), &mut elsewhere);
+    let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere);
+    let limits = service::limits(&top);
+    let email = service::email(&top, folder);
+    let demo = service::demo(&top);
+    let stations = stations::stations(&top, folder, &dialects);
+    let station_ids: Vec<&str> = stations.ids.iter().map(String::as_str).collect();
+    let members = members::members(&top, folder, &station_ids, &species, top.has("email"));
+    top.finish();
+
+    let mut problems = page.into_problems();
+    problems.extend(elsewhere);
+    if problems.iter().any(|p| p.severity == Severity::Error) {
+        return Err(problems);
+    }
+    let parts = (service.service, limits, email, demo, members);
+    let (Some(service), Some(limits), Some(email), Some(demo), Some((members, addresses))) = parts
+    else {
+        unreachable!("a part is missing only if a problem was noted");
+    };
+    Ok(Loaded {
+        config: Config {
+            service,
+            limits,
+            stations: stations.feeds,
+            members,
+            addresses,
+            email,
+            species,
+            dialects,
+            demo,
+        },
+        warnings: problems,
+    })
+}
+
+fn species(folder: Option<&Path>, problems: &mut Vec<Problem>) -> BTreeMap<String, Species> {
+    overridden(
+        &species_file::BUILT_IN,
+        folder,
+        species_file::read,
+        |species| species.id.clone(),
+        problems,
+    )
+}
+
+fn dialects(folder: Option<&Path>, problems: &mut Vec<Problem>) -> BTreeMap<String, Dialect> {
+    overridden(
+        &dialect_file::BUILT_IN,
+        folder,
+        dialect_file::read,
+        |dialect| dialect.name.clone(),
+        problems,
+    )
+}
+
+/// The built-in files, then those of the folder, which replace built-in ones of the same id.
+fn overridden<T>(
+    built_in: &[(&str, &str)],
+    folder: Option<&Path>,
+    read: impl Fn(&str, &str) -> Result<T, Vec<Problem>>,
+    id: impl Fn(&T) -> String,
+    problems: &mut Vec<Problem>,
+) -> BTreeMap<String, T> {
+    let mut all = BTreeMap::new();
+    let mut add = |file: &str, text: &str| match read(file, text) {
+        Ok(value) => {
+            all.insert(id(&value), value);
+        }
+        Err(found) => problems.extend(found),
+    };
+    for (file, text) in built_in {
+        add(file, text);
+    }
+    let mut unread = Vec::new();
+    for path in folder.map_or_else(Vec::new, |folder| toml_files(folder, &mut unread)) {
+        match fs::read_to_string(&path) {
+            Ok(text) => add(&path.display().to_string(), &text),
+            Err(error) => unread.push(unreadable(&path, &format!("cannot be read ({error})"))),
+        }
+    }
+    problems.append(&mut unread);
+    all
+}
+
+fn toml_files(folder: &Path, problems: &mut Vec<Problem>) -> Vec<PathBuf> {
+    let entries = match fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(error) => {
+            problems.push(unreadable(
+                folder,
+                &format!("this folder cannot be read ({error}); create it or leave the key out"),
+            ));
+            return Vec::new();
+        }
+    };
+    let mut files: Vec<PathBuf> = entries
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))
+        .collect();
+    files.sort();
+    files
+}
+
+fn unreadable(path: &Path, text: &str) -> Problem {
+    Problem {
+        file: path.display().to_string(),
+        line: 1,
+        column: 1,
+        severity: Severity::Error,
+        text: text.to_owned(),
+    }
+}

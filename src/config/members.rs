@@ -1,0 +1,273 @@
+//! The tables `[[member]]` with their `[[member.site]]` and `[[member.recipient]]`.
+
+use super::fields::{Fields, Located};
+use super::problem::closest;
+use super::service::{path_in, refuse_plain_secret, secret};
+use super::stations::checked_url;
+use super::{Addresses, PushAddress};
+use crate::domain::site::{Channel, Member, Recipient, Site};
+use crate::domain::species::Species;
+use crate::notify::email::check_address;
+use crate::notify::push::PushFormat;
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// What the members' tables are checked against, and what was seen so far.
+struct Context<'c> {
+    folder: &'c Path,
+    stations: &'c [&'c str],
+    species: &'c BTreeMap<String, Species>,
+    has_mail_server: bool,
+    site_ids: Vec<String>,
+    recipient_ids: Vec<String>,
+    addresses: BTreeMap<String, Addresses>,
+}
+
+pub(super) fn members(
+    top: &Fields<'_, '_>,
+    folder: &Path,
+    stations: &[&str],
+    species: &BTreeMap<String, Species>,
+    has_mail_server: bool,
+) -> Option<(Vec<Member>, BTreeMap<String, Addresses>)> {
+    let mut context = Context {
+        folder,
+        stations,
+        species,
+        has_mail_server,
+        site_ids: Vec::new(),
+        recipient_ids: Vec::new(),
+        addresses: BTreeMap::new(),
+    };
+    if !top.has("member") {
+        top.page()
+            .error(top.at(), "the file needs at least one [[member]]");
+    }
+    let mut member_ids = Vec::new();
+    let members: Vec<Option<Member>> = top
+        .tables("member")
+        .into_iter()
+        .map(|table| member(table, &mut member_ids, &mut context))
+        .collect();
+    let members: Option<Vec<Member>> = members.into_iter().collect();
+    Some((members?, context.addresses))
+}
+
+/// Notes an id that was used before.
+fn unique(table: &Fields<'_, '_>, id: &Located<String>, seen: &mut Vec<String>) {
+    if seen.contains(&id.value) {
+        table.page().error(
+            id.at.clone(),
+            format!(
+                "{} \"{}\" is there twice; ids are unique",
+                table.name(),
+                id.value
+            ),
+        );
+    }
+    seen.push(id.value.clone());
+}
+
+fn member(
+    table: Fields<'_, '_>,
+    member_ids: &mut Vec<String>,
+    context: &mut Context<'_>,
+) -> Option<Member> {
+    let id = table.required_id("id", "mill-lane");
+    if let Some(id) = &id {
+        unique(&table, id, member_ids);
+    }
+    let name = table.required_text("name", "Mill Lane Garden");
+    let first_site = context.site_ids.len();
+    let site_tables = table.tables("site");
+    if site_tables.is_empty() {
+        table.page().error(
+            table.at(),
+            "a [[member]] needs at least one [[member.site]]",
+        );
+    }
+    let sites: Vec<Option<Site>> = site_tables
+        .into_iter()
+        .map(|table| site(table, context))
+        .collect();
+    let own_sites: Vec<String> = context.site_ids[first_site..].to_vec();
+    let recipient_tables = table.tables("recipient");
+    if recipient_tables.is_empty() {
+        table.page().warning(
+            table.at(),
+            "this [[member]] has no [[member.recipient]], so nobody is told",
+        );
+    }
+    let recipients: Vec<Option<Recipient>> = recipient_tables
+        .into_iter()
+        .map(|table| recipient(table, &own_sites, context))
+        .collect();
+    table.finish();
+    Some(Member {
+        id: id?.value,
+        name: name?.value,
+        sites: sites.into_iter().collect::<Option<_>>()?,
+        recipients: recipients.into_iter().collect::<Option<_>>()?,
+    })
+}
+
+fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
+    let id = table.required_id("id", "front-lawn");
+    if let Some(id) = &id {
+        unique(&table, id, &mut context.site_ids);
+    }
+    let name = table.required_text("name", "Front lawn");
+    let turf = table.required_text("turf", "perennial ryegrass, irrigated");
+    let latitude = table.required_number("latitude", -66.0..=66.0, "41.8");
+    let station = table.required_text("station", "harbour-meadow");
+    if let Some(station) = &station {
+        one_of(
+            &table,
+            station,
+            "[[station]]",
+            context.stations.iter().copied(),
+        );
+    }
+    let species = table.texts("species");
+    if species.as_ref().is_none_or(Vec::is_empty) {
+        table.page().error(
+            table.at(),
+            "a site needs species, for example species = [\"japanese-beetle\"]",
+        );
+    }
+    let species = species.unwrap_or_default();
+    check_species(&table, &species, context);
+    table.finish();
+    Some(Site {
+        id: id?.value,
+        name: name?.value,
+        turf: turf?.value,
+        latitude: latitude?.value,
+        station: station?.value,
+        species: species.into_iter().map(|species| species.value).collect(),
+    })
+}
+
+fn check_species(table: &Fields<'_, '_>, species: &[Located<String>], context: &Context<'_>) {
+    let known = context.species;
+    for (index, one) in species.iter().enumerate() {
+        one_of(table, one, "species", known.keys().map(String::as_str));
+        if species[..index]
+            .iter()
+            .any(|other| other.value == one.value)
+        {
+            table
+                .page()
+                .error(one.at.clone(), format!("\"{}\" is there twice", one.value));
+        }
+    }
+}
+
+/// Notes a reference that leads nowhere.
+fn one_of<'k>(
+    table: &Fields<'_, '_>,
+    wanted: &Located<String>,
+    kind: &str,
+    known: impl Iterator<Item = &'k str>,
+) {
+    let known: Vec<&str> = known.collect();
+    if known.contains(&wanted.value.as_str()) {
+        return;
+    }
+    let hint = match closest(&wanted.value, known.iter().copied()) {
+        Some(near) => format!("did you mean \"{near}\"?"),
+        None => format!("there are {}", known.join(", ")),
+    };
+    table.page().error(
+        wanted.at.clone(),
+        format!("there is no {kind} \"{}\"; {hint}", wanted.value),
+    );
+}
+
+fn recipient(
+    table: Fields<'_, '_>,
+    own_sites: &[String],
+    context: &mut Context<'_>,
+) -> Option<Recipient> {
+    let id = table.required_id("id", "ada");
+    if let Some(id) = &id {
+        unique(&table, id, &mut context.recipient_ids);
+    }
+    let name = table.required_text("name", "Ada");
+    let (channels, addresses) = addresses(&table, context);
+    if channels.is_empty() {
+        table.page().error(
+            table.at(),
+            "a recipient needs a way to be reached: email, push, console = true or file",
+        );
+    }
+    let sites = table.texts("sites");
+    for site in sites.iter().flatten() {
+        one_of(
+            &table,
+            site,
+            "site of this member",
+            own_sites.iter().map(String::as_str),
+        );
+    }
+    let species = table.texts("species");
+    check_species(&table, species.as_deref().unwrap_or_default(), context);
+    table.finish();
+    let id = id?.value;
+    context.addresses.insert(id.clone(), addresses);
+    Some(Recipient {
+        id,
+        name: name?.value,
+        channels,
+        sites: match sites {
+            Some(sites) => sites.into_iter().map(|site| site.value).collect(),
+            None => own_sites.to_vec(),
+        },
+        species: species.map(|all| all.into_iter().map(|one| one.value).collect()),
+    })
+}
+
+fn addresses(table: &Fields<'_, '_>, context: &Context<'_>) -> (Vec<Channel>, Addresses) {
+    let mut channels = Vec::new();
+    let mut addresses = Addresses::default();
+    if let Some(email) = table.text("email") {
+        if let Err(error) = check_address(&email.value) {
+            table.page().error(email.at.clone(), error);
+        }
+        if !context.has_mail_server {
+            table.page().error(
+                email.at,
+                "mail needs a mail server: add a table [email] with host, security and from",
+            );
+        }
+        channels.push(Channel::Email);
+        addresses.email = Some(email.value);
+    }
+    if let Some(push) = table.table("push") {
+        channels.push(Channel::Push);
+        addresses.push = push_address(push, context.folder);
+    }
+    if table.flag("console") {
+        channels.push(Channel::Console);
+    }
+    if let Some(file) = path_in(table, "file", context.folder) {
+        channels.push(Channel::File);
+        addresses.file = Some(file);
+    }
+    (channels, addresses)
+}
+
+fn push_address(table: Fields<'_, '_>, folder: &Path) -> Option<PushAddress> {
+    let url = table
+        .required_text("url", "https://push.example.org/turf")
+        .and_then(|url| checked_url(&table, "url", &url));
+    let format = table.required_choice("format", &PushFormat::NAMED);
+    let token = secret(&table, "token_file", "token_credential", folder);
+    refuse_plain_secret(&table, "token");
+    table.finish();
+    Some(PushAddress {
+        url: url?,
+        format: format?.value,
+        token,
+    })
+}

@@ -1,0 +1,179 @@
+//! Configuration: TOML text into domain values, with every problem reported at once as
+//! `file:line:col`.
+//!
+//! [`mod@load`] reads the files; everything else here is pure. Species and dialects are files of the
+//! same kind, built in and overridable: a file in the configured directory replaces the built-in
+//! one with the same id.
+
+use crate::domain::milestone::Limits;
+use crate::domain::site::{Member, Site, Station};
+use crate::domain::species::Species;
+use crate::feed::dialect::{Binding, Dialect};
+use crate::feed::fetch::Origin;
+use crate::notify::email::SmtpSecurity;
+use crate::notify::push::PushFormat;
+use crate::secret::SecretSource;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+pub mod dialect_file;
+pub mod fields;
+pub mod load;
+mod members;
+pub mod problem;
+mod service;
+pub mod species_file;
+mod stations;
+
+pub use load::{Loaded, load};
+
+/// Everything hatchbell is told.
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// The service itself.
+    pub service: Service,
+    /// How much may be estimated.
+    pub limits: Limits,
+    /// The stations and their feeds.
+    pub stations: Vec<StationFeed>,
+    /// The members with their sites and recipients.
+    pub members: Vec<Member>,
+    /// Where each recipient is reached, by recipient id.
+    pub addresses: BTreeMap<String, Addresses>,
+    /// The mail server, if anybody wants mail.
+    pub email: Option<EmailServer>,
+    /// Every species, by id.
+    pub species: BTreeMap<String, Species>,
+    /// Every dialect, by name.
+    pub dialects: BTreeMap<String, Dialect>,
+    /// Set for a demonstration with its own clock.
+    pub demo: Option<Demo>,
+}
+
+impl Config {
+    /// A station's feed by the station's id.
+    pub fn station(&self, id: &str) -> Option<&StationFeed> {
+        self.stations.iter().find(|feed| feed.station.id == id)
+    }
+
+    /// Every site with its member.
+    pub fn sites(&self) -> impl Iterator<Item = (&Member, &Site)> {
+        self.members
+            .iter()
+            .flat_map(|member| member.sites.iter().map(move |site| (member, site)))
+    }
+}
+
+/// The service itself.
+#[derive(Debug, Clone)]
+pub struct Service {
+    /// The co-op's or owner's name, shown in messages.
+    pub name: String,
+    /// Whom feed operators may write to; sent in the User-Agent.
+    pub contact: String,
+    /// When to look for new days, a cron expression in UTC.
+    pub schedule: cron::Schedule,
+    /// The database file.
+    pub database: PathBuf,
+    /// Further root certificates (PEM), for one's own servers.
+    pub extra_ca_file: Option<PathBuf>,
+}
+
+/// A station with its feed.
+#[derive(Debug, Clone)]
+pub struct StationFeed {
+    /// The station.
+    pub station: Station,
+    /// Where its file is.
+    pub origin: Origin,
+    /// How to read it.
+    pub binding: Binding,
+}
+
+impl StationFeed {
+    /// A text that changes when the file would be read differently, so that "not modified" is not
+    /// believed after such a change.
+    pub fn fingerprint(&self) -> String {
+        let binding = &self.binding;
+        let address = match &self.origin {
+            Origin::Url(url) => url.to_string(),
+            Origin::File(path) => path.display().to_string(),
+        };
+        format!(
+            "{address}|{}|{}|{}",
+            binding.dialect.name,
+            binding.unit,
+            binding.code.as_deref().unwrap_or("")
+        )
+    }
+}
+
+/// Where a recipient is reached.
+#[derive(Debug, Clone, Default)]
+pub struct Addresses {
+    /// Mail address.
+    pub email: Option<String>,
+    /// Their own push server.
+    pub push: Option<PushAddress>,
+    /// A text file that messages are appended to.
+    pub file: Option<PathBuf>,
+}
+
+/// A recipient's own push server.
+#[derive(Debug, Clone)]
+pub struct PushAddress {
+    /// Where to POST. The path may be a secret of its own and is never shown.
+    pub url: reqwest::Url,
+    /// Form of the body.
+    pub format: PushFormat,
+    /// Bearer token.
+    pub token: Option<SecretSource>,
+}
+
+/// The mail server.
+#[derive(Debug, Clone)]
+pub struct EmailServer {
+    /// Host name.
+    pub host: String,
+    /// Port.
+    pub port: u16,
+    /// Encryption.
+    pub security: SmtpSecurity,
+    /// Sender address.
+    pub from: String,
+    /// User name, if the server wants one.
+    pub username: Option<String>,
+    /// Its password.
+    pub password: Option<SecretSource>,
+}
+
+/// A demonstration: files that hold a past season, played by a clock of its own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Demo {
+    /// Where the clock starts the first time.
+    pub starts: DateTime<Utc>,
+    /// Real seconds that a day of the demonstration takes.
+    pub seconds_per_day: f64,
+    /// Days by which the feed lags behind the clock.
+    pub published_lag_days: u32,
+    /// What becomes of mail and push messages.
+    pub deliver: DemoDelivery,
+}
+
+/// What becomes of mail and push messages in a demonstration.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DemoDelivery {
+    /// They are printed instead of sent.
+    Console,
+    /// They are sent.
+    AsConfigured,
+}
+
+impl DemoDelivery {
+    /// Every choice with the name it has in configuration files.
+    pub const NAMED: [(&'static str, DemoDelivery); 2] = [
+        ("console", DemoDelivery::Console),
+        ("as-configured", DemoDelivery::AsConfigured),
+    ];
+}

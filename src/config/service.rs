@@ -1,0 +1,249 @@
+//! The tables `[service]`, `[limits]`, `[email]` and `[demo]`.
+
+use super::fields::{Fields, Located};
+use super::{Demo, DemoDelivery, EmailServer, Service};
+use crate::domain::milestone::Limits;
+use crate::notify::email::{SmtpSecurity, check_address};
+use crate::secret::SecretSource;
+use chrono::{DateTime, Utc};
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+
+/// `[service]`, with the folders that only loading needs.
+pub(super) struct ServiceTable {
+    pub service: Option<Service>,
+    pub species_dir: Option<PathBuf>,
+    pub dialect_dir: Option<PathBuf>,
+}
+
+pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
+    let Some(table) = top.table("service") else {
+        if !top.has("service") {
+            top.page()
+                .error(top.at(), "the file needs a table [service]");
+        }
+        return ServiceTable {
+            service: None,
+            species_dir: None,
+            dialect_dir: None,
+        };
+    };
+    let name = table.required_text("name", "Three Brooks Turf Co-op");
+    let contact = table.required_text("contact", "mailto:you@example.org");
+    let schedule = schedule(&table);
+    let database = path_in(&table, "database", folder);
+    if database.is_none() && !table.has("database") {
+        table.page().error(
+            table.at(),
+            "[service] needs database, for example database = \"/var/lib/hatchbell/hatchbell.db\"",
+        );
+    }
+    let species_dir = path_in(&table, "species_dir", folder);
+    let dialect_dir = path_in(&table, "dialect_dir", folder);
+    let extra_ca_file = path_in(&table, "extra_ca_file", folder);
+    table.finish();
+    let contact = contact.filter(|contact| in_a_header(top, contact));
+    let service = match (name, contact, schedule, database) {
+        (Some(name), Some(contact), Some(schedule), Some(database)) => Some(Service {
+            name: name.value,
+            contact: contact.value,
+            schedule,
+            database,
+            extra_ca_file,
+        }),
+        _ => None,
+    };
+    ServiceTable {
+        service,
+        species_dir,
+        dialect_dir,
+    }
+}
+
+fn in_a_header(top: &Fields<'_, '_>, text: &Located<String>) -> bool {
+    let fine = text.value.chars().all(|c| c == ' ' || c.is_ascii_graphic());
+    if !fine {
+        top.page().error(
+            text.at.clone(),
+            "contact goes into an HTTP header and may only hold plain ASCII",
+        );
+    }
+    fine
+}
+
+/// A cron expression with seconds: second minute hour day month weekday. Weekday numbers are
+/// refused, because the crate counts Sunday as 1 and most people do not.
+fn schedule(table: &Fields<'_, '_>) -> Option<cron::Schedule> {
+    const EXAMPLE: &str = "0 20 5,11,17 * * *";
+    let text = table.required_text("schedule", EXAMPLE)?;
+    let fields: Vec<&str> = text.value.split_whitespace().collect();
+    if fields.len() != 6 {
+        table.page().error(
+            text.at,
+            format!(
+                "schedule needs six fields (second minute hour day month weekday, in UTC), for example \"{EXAMPLE}\"; this has {}",
+                fields.len()
+            ),
+        );
+        return None;
+    }
+    if fields[5].contains(|c: char| c.is_ascii_digit()) {
+        table.page().error(
+            text.at,
+            "name weekdays (Mon, Tue, …) instead of numbering them: numbers mean different days in different programs",
+        );
+        return None;
+    }
+    match cron::Schedule::from_str(&text.value) {
+        Ok(schedule) => Some(schedule),
+        Err(error) => {
+            table.page().error(
+                text.at,
+                format!("schedule is no cron expression ({error}); for example \"{EXAMPLE}\""),
+            );
+            None
+        }
+    }
+}
+
+/// A path, relative ones from the folder of the configuration file.
+pub(super) fn path_in(table: &Fields<'_, '_>, key: &'static str, folder: &Path) -> Option<PathBuf> {
+    table.text(key).map(|text| folder.join(text.value))
+}
+
+pub(super) fn limits(top: &Fields<'_, '_>) -> Option<Limits> {
+    let mut limits = Limits::default();
+    let Some(table) = top.table("limits") else {
+        return Some(limits);
+    };
+    if let Some(days) = table.whole("longest_gap_days", 0..=31) {
+        limits.longest_gap_days = days.value;
+    }
+    if let Some(days) = table.whole("most_estimated_days", 0..=120) {
+        limits.most_estimated_days = days.value;
+    }
+    table.finish();
+    Some(limits)
+}
+
+/// A secret named by `<key>_file` or `<key>_credential`.
+pub(super) fn secret(
+    table: &Fields<'_, '_>,
+    file_key: &'static str,
+    credential_key: &'static str,
+    folder: &Path,
+) -> Option<SecretSource> {
+    let file = table.text(file_key);
+    let credential = table.text(credential_key);
+    if let (Some(file), Some(_)) = (&file, &credential) {
+        table.page().error(
+            file.at.clone(),
+            format!("give {file_key} or {credential_key}, not both"),
+        );
+    }
+    file.map(|file| SecretSource::File(folder.join(file.value)))
+        .or(credential.map(|name| SecretSource::Credential(name.value)))
+}
+
+/// `Some(None)` if there is no table.
+#[allow(clippy::option_option)]
+pub(super) fn email(top: &Fields<'_, '_>, folder: &Path) -> Option<Option<EmailServer>> {
+    let Some(table) = top.table("email") else {
+        return Some(None);
+    };
+    let host = table.required_text("host", "mail.example.org");
+    let security = table.required_choice("security", &SmtpSecurity::NAMED);
+    let port = table.whole("port", 1..=65535);
+    let from = table.required_text("from", "Turf alerts <turf@example.org>");
+    if let Some(from) = &from
+        && let Err(error) = check_address(&from.value)
+    {
+        table.page().error(from.at.clone(), error);
+    }
+    let username = table.text("username");
+    let password = secret(&table, "password_file", "password_credential", folder);
+    refuse_plain_secret(&table, "password");
+    if let (Some(username), None) = (&username, &password) {
+        table.page().error(
+            username.at.clone(),
+            "username needs password_file or password_credential beside it",
+        );
+    }
+    if username.is_none() && password.is_some() {
+        table.page().error(
+            table.at(),
+            "[email] has a password but no username; give both or neither",
+        );
+    }
+    if let (Some(host), Some(security)) = (&host, &security)
+        && security.value == SmtpSecurity::Plain
+        && !is_loopback(&host.value)
+    {
+        table.page().error(
+            security.at.clone(),
+            "security = \"plain\" is only for a mail server on this machine; use \"starttls\" or \"tls\"",
+        );
+    }
+    table.finish();
+    let security = security?.value;
+    Some(Some(EmailServer {
+        host: host?.value,
+        port: port.map_or(security.usual_port(), |port| port.value as u16),
+        security,
+        from: from?.value,
+        username: username.map(|name| name.value),
+        password,
+    }))
+}
+
+/// Secrets never stand in the configuration text.
+pub(super) fn refuse_plain_secret(table: &Fields<'_, '_>, key: &'static str) {
+    if table.has(key)
+        && let Some(text) = table.text(key)
+    {
+        table.page().error(
+            text.at,
+            format!(
+                "a {key} does not belong into this file; put it into a file of its own (mode 0600) and name it with {key}_file, or use {key}_credential under systemd"
+            ),
+        );
+    }
+}
+
+pub(super) fn is_loopback(host: &str) -> bool {
+    host == "localhost"
+        || host
+            .trim_matches(['[', ']'])
+            .parse::<std::net::IpAddr>()
+            .is_ok_and(|address| address.is_loopback())
+}
+
+/// `Some(None)` if there is no table.
+#[allow(clippy::option_option)]
+pub(super) fn demo(top: &Fields<'_, '_>) -> Option<Option<Demo>> {
+    let Some(table) = top.table("demo") else {
+        return Some(None);
+    };
+    let starts = table
+        .required_text("starts", "2026-01-05T06:00:00Z")
+        .and_then(|text| match DateTime::parse_from_rfc3339(&text.value) {
+            Ok(instant) => Some(instant.with_timezone(&Utc)),
+            Err(error) => {
+                table.page().error(
+                    text.at,
+                    format!("starts must be an instant like \"2026-01-05T06:00:00Z\" ({error})"),
+                );
+                None
+            }
+        });
+    let seconds_per_day = table.number("seconds_per_day", 0.01..=86_400.0);
+    let lag = table.whole("published_lag_days", 0..=30);
+    let deliver = table.choice("deliver", &DemoDelivery::NAMED);
+    table.finish();
+    Some(Some(Demo {
+        starts: starts?,
+        seconds_per_day: seconds_per_day.map_or(1.0, |seconds| seconds.value),
+        published_lag_days: lag.map_or(3, |lag| lag.value),
+        deliver: deliver.map_or(DemoDelivery::Console, |deliver| deliver.value),
+    }))
+}
