@@ -1,0 +1,119 @@
+//! How a kind of feed file is laid out. The dialects themselves are data, in
+//! `config/dialects/*.toml`.
+
+use crate::domain::temperature::Unit;
+
+/// What a row of a file stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Layout {
+    /// One row a day, a column for each extreme.
+    RowADay,
+    /// One row a value, with a column that names the element.
+    RowAValue,
+}
+
+impl Layout {
+    /// Every layout with the name it has in dialect files.
+    pub const NAMED: [(&'static str, Layout); 2] = [
+        ("row-a-day", Layout::RowADay),
+        ("row-a-value", Layout::RowAValue),
+    ];
+}
+
+/// Whether a file starts with a header row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Header {
+    /// Always.
+    Required,
+    /// With or without; without, columns are found by position.
+    Optional,
+    /// Never; columns are found by position.
+    Absent,
+}
+
+impl Header {
+    /// Every form with the name it has in dialect files.
+    pub const NAMED: [(&'static str, Header); 3] = [
+        ("required", Header::Required),
+        ("optional", Header::Optional),
+        ("absent", Header::Absent),
+    ];
+}
+
+/// Where a column is found.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Column {
+    /// Names it goes by in a header, compared without regard to case.
+    pub names: Vec<String>,
+    /// Its position without a header, counted from 0.
+    pub position: Option<usize>,
+}
+
+impl Column {
+    /// Whether the dialect has such a column at all.
+    pub fn exists(&self) -> bool {
+        !self.names.is_empty() || self.position.is_some()
+    }
+}
+
+/// The columns hatchbell looks at. Which of them must exist depends on the layout.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Columns {
+    /// The station's own code.
+    pub station: Column,
+    /// The day.
+    pub date: Column,
+    /// Maximum (a row a day).
+    pub tmax: Column,
+    /// Minimum (a row a day).
+    pub tmin: Column,
+    /// Flags of the maximum (a row a day).
+    pub tmax_flags: Column,
+    /// Flags of the minimum (a row a day).
+    pub tmin_flags: Column,
+    /// Name of the element (a row a value).
+    pub element: Column,
+    /// Its value (a row a value).
+    pub value: Column,
+    /// Its quality flag (a row a value).
+    pub quality: Column,
+}
+
+/// A kind of feed file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dialect {
+    /// Identifier, for example `ghcn-access`.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// What a row stands for.
+    pub layout: Layout,
+    /// Whether there is a header.
+    pub header: Header,
+    /// Field separator.
+    pub delimiter: u8,
+    /// Forms a date may have, in chrono's notation.
+    pub date_formats: Vec<String>,
+    /// Units the feed may come in.
+    pub units: Vec<Unit>,
+    /// Spellings of "no value".
+    pub missing: Vec<String>,
+    /// Where the columns are.
+    pub columns: Columns,
+    /// Which comma-separated part of a flags field is the quality flag, counted from 0; `None`
+    /// where the field is the flag.
+    pub quality_part: Option<usize>,
+    /// What maximum and minimum are called in the element column (a row a value).
+    pub elements: Option<(String, String)>,
+}
+
+/// A dialect bound to one station: what the file itself does not say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Binding {
+    /// How the file is laid out.
+    pub dialect: Dialect,
+    /// The unit its temperatures come in.
+    pub unit: Unit,
+    /// The station's code in the file, for files that may hold several.
+    pub code: Option<String>,
+}

@@ -1,0 +1,53 @@
+//! Feeds: from an address to readings that have been looked at.
+//!
+//! [`fetch`] gets bytes (one bounded GET, or a file). [`dialect`] says how a kind of file is laid
+//! out, as data. [`parse`] turns bytes into readings or a [`Rejection`], and [`vet`] holds them
+//! against what is possible and what is stored; these two are pure. [`supply`] ties them together.
+
+use std::fmt;
+
+pub mod dialect;
+pub mod fetch;
+pub mod parse;
+pub mod supply;
+pub mod table;
+pub mod vet;
+
+/// Why a whole file was refused. Nothing of it is stored.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rejection {
+    /// The line it shows on, counted from 1, where there is one.
+    pub line: Option<u64>,
+    /// What is wrong.
+    pub what: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+impl Rejection {
+    /// A rejection that concerns the file as a whole.
+    pub fn whole(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            line: None,
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+
+    /// A rejection that shows on a line.
+    pub fn at(line: u64, what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            line: Some(line),
+            ..Self::whole(what, remedy)
+        }
+    }
+}
+
+impl fmt::Display for Rejection {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(line) = self.line {
+            write!(f, "line {line}: ")?;
+        }
+        write!(f, "{}; {}", self.what, self.remedy)
+    }
+}

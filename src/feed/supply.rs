@@ -1,0 +1,189 @@
+//! From a station's feed to readings: fetch, parse, vet.
+
+use super::Rejection;
+use super::fetch::{FetchError, Fetched, Fetcher, Validators};
+use super::parse::{Parsed, RefusedRow, parse};
+use super::vet::vet;
+use crate::config::StationFeed;
+use crate::domain::series::Readings;
+use chrono::{Days, NaiveDate};
+use std::collections::HashMap;
+
+/// Where readings come from.
+pub struct Supply {
+    fetcher: Fetcher,
+    /// In a demonstration or a replay: the files are whole, and this many days behind the clock
+    /// they are shown.
+    shown_with_lag: Option<u32>,
+    kept: HashMap<String, Kept>,
+}
+
+/// A file that is shown day by day.
+struct Kept {
+    validators: Validators,
+    readings: Readings,
+    shown_through: Option<NaiveDate>,
+}
+
+/// What a feed gave.
+#[derive(Debug)]
+pub enum Drawn {
+    /// Nothing new since last time.
+    Unchanged,
+    /// Readings to merge.
+    Readings {
+        /// Readings by day.
+        readings: Readings,
+        /// Rows refused alone.
+        refused: Vec<RefusedRow>,
+        /// To ask for changes only, next time.
+        validators: Validators,
+    },
+}
+
+/// Why a feed gave nothing.
+#[derive(Debug, thiserror::Error)]
+pub enum DrawError {
+    /// The bytes did not arrive.
+    #[error("{0}")]
+    Fetch(#[from] FetchError),
+    /// They arrived and were refused as a whole.
+    #[error("{origin}, {rejection}")]
+    Refused {
+        /// File, or host and path.
+        origin: String,
+        /// Why.
+        rejection: Rejection,
+    },
+}
+
+impl Supply {
+    /// A supply by a fetcher. `shown_with_lag` is for demonstrations and replays, where files hold
+    /// days that are yet to come.
+    pub fn new(fetcher: Fetcher, shown_with_lag: Option<u32>) -> Self {
+        Self {
+            fetcher,
+            shown_with_lag,
+            kept: HashMap::new(),
+        }
+    }
+
+    /// Shows files day by day, this many days behind the clock.
+    pub fn show_with_lag(&mut self, lag: u32) {
+        self.shown_with_lag = Some(lag);
+    }
+
+    /// Readings that take the place of a station's file in a replay.
+    pub fn keep(&mut self, station: &str, readings: Readings) {
+        self.kept.insert(
+            station.to_owned(),
+            Kept {
+                validators: Validators::default(),
+                readings,
+                shown_through: None,
+            },
+        );
+    }
+
+    /// Draws from a station's feed. `known` are the validators of the version that is stored;
+    /// `stored` are its readings.
+    ///
+    /// # Errors
+    /// [`DrawError`] if the file did not arrive or was refused.
+    pub async fn draw(
+        &mut self,
+        feed: &StationFeed,
+        known: &Validators,
+        stored: &Readings,
+        today: NaiveDate,
+    ) -> Result<Drawn, DrawError> {
+        match self.shown_with_lag {
+            Some(lag) => {
+                self.draw_kept(feed, today - Days::new(u64::from(lag)))
+                    .await
+            }
+            None => self.draw_new(feed, known, stored, today).await,
+        }
+    }
+
+    async fn draw_new(
+        &self,
+        feed: &StationFeed,
+        known: &Validators,
+        stored: &Readings,
+        today: NaiveDate,
+    ) -> Result<Drawn, DrawError> {
+        let Fetched::Body { bytes, validators } = self.fetcher.fetch(&feed.origin, known).await?
+        else {
+            return Ok(Drawn::Unchanged);
+        };
+        let parsed = looked_at(feed, &bytes, stored, today)?;
+        Ok(Drawn::Readings {
+            readings: parsed.readings,
+            refused: parsed.refused,
+            validators,
+        })
+    }
+
+    /// The days of a whole file that its feed would have published by now and that were not shown
+    /// before.
+    async fn draw_kept(
+        &mut self,
+        feed: &StationFeed,
+        newest: NaiveDate,
+    ) -> Result<Drawn, DrawError> {
+        let id = &feed.station.id;
+        let mut refused = Vec::new();
+        if !self.kept.contains_key(id) {
+            let fetched = self
+                .fetcher
+                .fetch(&feed.origin, &Validators::default())
+                .await?;
+            let Fetched::Body { bytes, validators } = fetched else {
+                return Ok(Drawn::Unchanged);
+            };
+            let parsed = looked_at(feed, &bytes, &Readings::new(), last_day_of_all())?;
+            refused = parsed.refused;
+            self.keep(id, parsed.readings);
+            if let Some(kept) = self.kept.get_mut(id) {
+                kept.validators = validators;
+            }
+        }
+        let Some(kept) = self.kept.get_mut(id) else {
+            return Ok(Drawn::Unchanged);
+        };
+        let readings: Readings = kept
+            .readings
+            .range(..=newest)
+            .filter(|(day, _)| kept.shown_through.is_none_or(|shown| **day > shown))
+            .map(|(day, reading)| (*day, *reading))
+            .collect();
+        kept.shown_through = Some(newest);
+        Ok(Drawn::Readings {
+            readings,
+            refused,
+            validators: kept.validators.clone(),
+        })
+    }
+}
+
+/// Parses and vets a body.
+fn looked_at(
+    feed: &StationFeed,
+    bytes: &[u8],
+    stored: &Readings,
+    today: NaiveDate,
+) -> Result<Parsed, DrawError> {
+    let refused = |rejection| DrawError::Refused {
+        origin: feed.origin.to_string(),
+        rejection,
+    };
+    let parsed = parse(bytes, &feed.binding, today).map_err(refused)?;
+    vet(&parsed, &feed.binding, stored).map_err(refused)?;
+    Ok(parsed)
+}
+
+/// A day after every day of a file.
+fn last_day_of_all() -> NaiveDate {
+    NaiveDate::from_ymd_opt(9999, 1, 1).expect("a date")
+}

@@ -1,0 +1,195 @@
+//! Holding a parsed file against what is possible and what is already stored. Pure.
+//!
+//! Nothing in a file says which unit it is in, and services have changed theirs in mid-life, so
+//! the bound unit is checked against the values: their bounds, their fractions, the daily range,
+//! the warmest day of a whole year, and the days that are stored already.
+
+use super::Rejection;
+use super::dialect::Binding;
+use super::parse::{Parsed, Why};
+use crate::domain::series::Readings;
+use crate::domain::temperature::{Extremes, Unit};
+
+/// More out-of-bounds values than this share of all mean a wrong unit or an undeclared "no value".
+const MOST_OUT_OF_BOUNDS: f64 = 0.01;
+/// … if they are at least this many; one wild value is refused alone.
+const FEW_OUT_OF_BOUNDS: usize = 3;
+/// Refused rows beyond this share mean that the file is not what it should be.
+const MOST_REFUSED: f64 = 0.25;
+/// … if they are at least this many.
+const FEW_REFUSED: usize = 8;
+/// Days needed before a mean daily range says anything.
+const DAYS_FOR_RANGE: usize = 30;
+/// Least mean daily range, °C. Stations on land have 5 to 15 (common practice, no source).
+const LEAST_RANGE_C: f64 = 2.0;
+/// Days needed before the warmest one says anything about the unit.
+const DAYS_FOR_WARMEST: usize = 330;
+/// A year whose warmest day stays below this, °C, grows no turf to look after.
+const LEAST_WARMEST_C: f64 = 15.0;
+/// Days in common needed to compare with what is stored.
+const DAYS_FOR_OVERLAP: usize = 10;
+/// Median difference to the stored maxima, °C, beyond which the file is of another unit or place.
+const MOST_MEDIAN_STEP_C: f64 = 4.0;
+
+/// Looks at a parsed file as a whole.
+///
+/// # Errors
+/// [`Rejection`] naming what does not fit and what to do.
+pub fn vet(parsed: &Parsed, binding: &Binding, stored: &Readings) -> Result<(), Rejection> {
+    some_rows(parsed)?;
+    bounds(parsed, binding)?;
+    refused_share(parsed)?;
+    fractions(parsed, binding)?;
+    let days: Vec<Extremes> = parsed
+        .readings
+        .values()
+        .filter_map(|reading| reading.extremes())
+        .collect();
+    daily_range(&days, binding)?;
+    warmest(&days, binding)?;
+    step_to_stored(parsed, stored, binding)
+}
+
+fn some_rows(parsed: &Parsed) -> Result<(), Rejection> {
+    if parsed.rows > 0 || !parsed.refused.is_empty() {
+        return Ok(());
+    }
+    Err(Rejection::whole(
+        "there is a first line but no rows",
+        "check the station's code and dates in the address; services answer unknown stations like this",
+    ))
+}
+
+fn bounds(parsed: &Parsed, binding: &Binding) -> Result<(), Rejection> {
+    let out: Vec<_> = parsed
+        .refused
+        .iter()
+        .filter(|row| row.why == Why::OutOfBounds)
+        .collect();
+    let share = out.len() as f64 / parsed.values.max(1) as f64;
+    if out.len() < FEW_OUT_OF_BOUNDS || share <= MOST_OUT_OF_BOUNDS {
+        return Ok(());
+    }
+    Err(Rejection::at(
+        out[0].line,
+        format!(
+            "{} of {} values are no air temperatures when read as {} (first: {})",
+            out.len(),
+            parsed.values,
+            binding.unit,
+            out[0].field
+        ),
+        format!(
+            "{}, or declare the code that stands for \"no value\"",
+            another_unit(binding)
+        ),
+    ))
+}
+
+fn refused_share(parsed: &Parsed) -> Result<(), Rejection> {
+    let refused: Vec<_> = parsed
+        .refused
+        .iter()
+        .filter(|row| !matches!(row.why, Why::Flagged))
+        .collect();
+    let share = refused.len() as f64 / parsed.rows.max(refused.len()).max(1) as f64;
+    if refused.len() < FEW_REFUSED || share <= MOST_REFUSED {
+        return Ok(());
+    }
+    Err(Rejection::at(
+        refused[0].line,
+        format!(
+            "{} of {} rows make no sense (first: {} ({}))",
+            refused.len(),
+            parsed.rows.max(refused.len()),
+            refused[0].why,
+            refused[0].field
+        ),
+        "this is not a daily file of this dialect, or it is damaged; look at it by hand",
+    ))
+}
+
+fn fractions(parsed: &Parsed, binding: &Binding) -> Result<(), Rejection> {
+    match (&parsed.first_fraction, binding.unit) {
+        (Some((line, text)), Unit::TenthsCelsius) => Err(Rejection::at(
+            *line,
+            format!("{text} has a fraction, but raw tenths of a degree are whole numbers"),
+            another_unit(binding),
+        )),
+        _ => Ok(()),
+    }
+}
+
+fn daily_range(days: &[Extremes], binding: &Binding) -> Result<(), Rejection> {
+    if days.len() < DAYS_FOR_RANGE {
+        return Ok(());
+    }
+    let mean = days.iter().map(|day| day.max() - day.min()).sum::<f64>() / days.len() as f64;
+    if mean >= LEAST_RANGE_C {
+        return Ok(());
+    }
+    Err(Rejection::whole(
+        format!(
+            "maximum and minimum lie only {mean:.1} °C apart on average when read as {}",
+            binding.unit
+        ),
+        another_unit(binding),
+    ))
+}
+
+fn warmest(days: &[Extremes], binding: &Binding) -> Result<(), Rejection> {
+    let warmest = days.iter().map(|day| day.max()).fold(f64::MIN, f64::max);
+    if days.len() < DAYS_FOR_WARMEST || warmest >= LEAST_WARMEST_C {
+        return Ok(());
+    }
+    Err(Rejection::whole(
+        format!(
+            "the warmest of {} days reaches only {warmest:.1} °C when read as {}",
+            days.len(),
+            binding.unit
+        ),
+        another_unit(binding),
+    ))
+}
+
+fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Result<(), Rejection> {
+    let mut steps: Vec<f64> = parsed
+        .readings
+        .iter()
+        .filter_map(|(day, new)| {
+            let known = stored.get(day)?.extremes()?;
+            Some((new.extremes()?.max() - known.max()).abs())
+        })
+        .collect();
+    if steps.len() < DAYS_FOR_OVERLAP {
+        return Ok(());
+    }
+    steps.sort_by(f64::total_cmp);
+    let median = steps[steps.len() / 2];
+    if median <= MOST_MEDIAN_STEP_C {
+        return Ok(());
+    }
+    Err(Rejection::whole(
+        format!(
+            "on the {} days that are stored already the maxima differ by {median:.1} °C (median)",
+            steps.len()
+        ),
+        format!(
+            "the feed has changed its unit or its station: {}, or give a new station its own id",
+            another_unit(binding)
+        ),
+    ))
+}
+
+fn another_unit(binding: &Binding) -> String {
+    let others: Vec<String> = Unit::NAMED
+        .iter()
+        .filter(|(_, unit)| *unit != binding.unit)
+        .map(|(name, _)| format!("\"{name}\""))
+        .collect();
+    format!(
+        "check the station's unit (it is bound to \"{}\"; others are {})",
+        binding.unit,
+        others.join(" and ")
+    )
+}
