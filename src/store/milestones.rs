@@ -1,0 +1,173 @@
+//! Watching and milestones; recording them together with the messages they cause.
+
+use super::outbox::{Draft, insert};
+use super::{Store, StoreError, understood};
+use crate::domain::alert::Recorded;
+use crate::domain::milestone::{Crossing, Milestone, PassedBy};
+use chrono::{DateTime, NaiveDate, Utc};
+use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+
+/// A site and a species.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Pair<'a> {
+    /// Site id.
+    pub site: &'a str,
+    /// Species id.
+    pub species: &'a str,
+}
+
+/// One thing to write down.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Entry<'a> {
+    /// Watching a pair starts, with data through a day.
+    Watch {
+        /// Which pair.
+        pair: Pair<'a>,
+        /// The day.
+        from: NaiveDate,
+    },
+    /// A milestone was passed.
+    Passed {
+        /// Which pair.
+        pair: Pair<'a>,
+        /// Year the season starts in.
+        season: i32,
+        /// The crossing.
+        crossing: Crossing,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+        /// Whether people are told.
+        told: bool,
+    },
+    /// A told date is corrected.
+    Corrected {
+        /// Which pair.
+        pair: Pair<'a>,
+        /// Year the season starts in.
+        season: i32,
+        /// Which milestone.
+        milestone: Milestone,
+        /// The date it has now.
+        to: NaiveDate,
+    },
+    /// People are told that a station is quiet, or sends again.
+    Stale {
+        /// Station id.
+        station: &'a str,
+        /// Whether it is quiet.
+        quiet: bool,
+    },
+}
+
+impl Store {
+    /// The day from which a pair is watched.
+    pub fn watched_from(&self, pair: Pair<'_>) -> Result<Option<NaiveDate>, StoreError> {
+        Ok(self
+            .connection
+            .query_row(
+                "SELECT watched_from FROM watch WHERE site = ?1 AND species = ?2",
+                [pair.site, pair.species],
+                |row| row.get(0),
+            )
+            .optional()?)
+    }
+
+    /// The milestones recorded for a pair in a season.
+    pub fn recorded(&self, pair: Pair<'_>, season: i32) -> Result<Vec<Recorded>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT milestone, passed_on, told, corrected_to FROM crossing
+             WHERE site = ?1 AND species = ?2 AND season = ?3 ORDER BY passed_on",
+        )?;
+        let rows = statement.query_map(params![pair.site, pair.species, season], |row| {
+            Ok((
+                row.get::<_, String>(0)?,
+                row.get::<_, NaiveDate>(1)?,
+                row.get::<_, bool>(2)?,
+                row.get::<_, Option<NaiveDate>>(3)?,
+            ))
+        })?;
+        rows.map(|row| {
+            let (name, on, told, corrected_to) = row?;
+            Ok(Recorded {
+                milestone: understood(&name, "a milestone", Milestone::from_name)?,
+                on,
+                told,
+                corrected_to,
+            })
+        })
+        .collect()
+    }
+
+    /// Writes entries and the messages they cause in one transaction: all of it or nothing.
+    pub fn record(
+        &mut self,
+        entries: &[Entry<'_>],
+        drafts: &[Draft<'_>],
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        for entry in entries {
+            write(&transaction, entry, now)?;
+        }
+        for draft in drafts {
+            insert(&transaction, draft, now)?;
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+}
+
+fn write(
+    transaction: &Transaction<'_>,
+    entry: &Entry<'_>,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    match entry {
+        Entry::Watch { pair, from } => transaction.execute(
+            "INSERT INTO watch (site, species, watched_from) VALUES (?1, ?2, ?3)",
+            params![pair.site, pair.species, from],
+        ),
+        Entry::Passed {
+            pair,
+            season,
+            crossing,
+            data_through,
+            told,
+        } => transaction.execute(
+            "INSERT INTO crossing (site, species, season, milestone, passed_on, by_date_cap,
+                 degree_days, estimated_days, data_through, recorded_at, told)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+            params![
+                pair.site,
+                pair.species,
+                season,
+                crossing.milestone.name(),
+                crossing.on,
+                crossing.by == PassedBy::DateCap,
+                crossing.degree_days,
+                crossing.estimated_days,
+                data_through,
+                now,
+                told,
+            ],
+        ),
+        Entry::Corrected {
+            pair,
+            season,
+            milestone,
+            to,
+        } => transaction.execute(
+            "UPDATE crossing SET corrected_to = ?5
+             WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
+            params![pair.site, pair.species, season, milestone.name(), to],
+        ),
+        Entry::Stale { station, quiet } => transaction.execute(
+            "INSERT INTO feed (station, stale_told) VALUES (?1, ?2)
+             ON CONFLICT (station) DO UPDATE SET stale_told = excluded.stale_told",
+            params![station, quiet],
+        ),
+    }?;
+    Ok(())
+}

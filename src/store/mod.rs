@@ -1,0 +1,148 @@
+//! The database: what was measured, what was recorded, what is to be sent.
+//!
+//! SQLite in WAL mode. Readings are merged, never mirrored: a feed that shrinks or goes back
+//! deletes nothing, and a value that a feed revises is kept beside the new one. Milestones and the
+//! messages about them are written in one transaction; sending comes after.
+
+use rusqlite::{Connection, OpenFlags};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+pub mod feeds;
+pub mod milestones;
+pub mod outbox;
+pub mod readings;
+mod schema;
+
+/// How long to wait for another process that is writing.
+const BUSY_WAIT: Duration = Duration::from_secs(10);
+
+/// What can go wrong with the database.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The file cannot be opened or made.
+    #[error(
+        "database {path} cannot be opened ({reason}); check that the folder exists and may be written to"
+    )]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        reason: String,
+    },
+    /// There is no database yet.
+    #[error("there is no database at {0} yet; start the service or import a file first")]
+    Missing(PathBuf),
+    /// The file was written by a newer program.
+    #[error(
+        "database {path} has schema version {found}, this program knows up to {known}; update hatchbell or restore a backup"
+    )]
+    TooNew {
+        /// The file.
+        path: PathBuf,
+        /// Its version.
+        found: i64,
+        /// The newest version this program knows.
+        known: i64,
+    },
+    /// A statement failed.
+    #[error(
+        "the database refused a statement ({0}); is the disk full or the file damaged? Restore the last backup if it is"
+    )]
+    Sql(#[from] rusqlite::Error),
+    /// A stored value cannot be understood.
+    #[error("the database holds {value:?} where {wanted} is due; restore the last backup")]
+    Value {
+        /// What is stored.
+        value: String,
+        /// What should be.
+        wanted: &'static str,
+    },
+}
+
+/// The open database.
+#[derive(Debug)]
+pub struct Store {
+    connection: Connection,
+}
+
+impl Store {
+    /// Opens the database for reading and writing, makes it if it is not there, and brings its
+    /// schema up to date. A new file can be read by its owner only.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the file cannot be opened, is damaged or comes from a newer program.
+    pub fn open(path: &Path) -> Result<Self, StoreError> {
+        let failed = |reason: String| StoreError::Open {
+            path: path.to_owned(),
+            reason,
+        };
+        make_private(path).map_err(|error| failed(error.to_string()))?;
+        let mut connection = Connection::open(path).map_err(|error| failed(error.to_string()))?;
+        connection.busy_timeout(BUSY_WAIT)?;
+        connection.pragma_update(None, "journal_mode", "WAL")?;
+        connection.pragma_update(None, "synchronous", "FULL")?;
+        connection.pragma_update(None, "foreign_keys", true)?;
+        schema::migrate(&mut connection, path)?;
+        Ok(Self { connection })
+    }
+
+    /// Opens a database that is thrown away soon: nothing waits for the disk.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open_for_a_while(path: &Path) -> Result<Self, StoreError> {
+        let store = Self::open(path)?;
+        store.connection.pragma_update(None, "synchronous", "OFF")?;
+        Ok(store)
+    }
+
+    /// Opens an existing database for reading only.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] if there is none, otherwise as [`Store::open`].
+    pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
+        if !path.exists() {
+            return Err(StoreError::Missing(path.to_owned()));
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection =
+            Connection::open_with_flags(path, flags).map_err(|error| StoreError::Open {
+                path: path.to_owned(),
+                reason: error.to_string(),
+            })?;
+        connection.busy_timeout(BUSY_WAIT)?;
+        schema::check_version(&connection, path)?;
+        Ok(Self { connection })
+    }
+}
+
+/// Makes the folder and an empty file that only its owner can read, if there is none.
+fn make_private(path: &Path) -> std::io::Result<()> {
+    if path.exists() {
+        return Ok(());
+    }
+    if let Some(folder) = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+    {
+        std::fs::create_dir_all(folder)?;
+    }
+    let mut options = std::fs::OpenOptions::new();
+    options.create_new(true).write(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path).map(drop)
+}
+
+/// Turns a stored text into a value.
+fn understood<T>(
+    text: &str,
+    wanted: &'static str,
+    read: impl FnOnce(&str) -> Option<T>,
+) -> Result<T, StoreError> {
+    read(text).ok_or_else(|| StoreError::Value {
+        value: text.to_owned(),
+        wanted,
+    })
+}

@@ -1,0 +1,205 @@
+//! The outbox: messages that were decided on, and what became of them.
+//!
+//! A message keeps its number for life, and with it the Message-ID or push id, so a repeat after a
+//! crash can be recognised. Addresses are not stored: they are looked up in the configuration when
+//! a message is sent, so a corrected address also serves messages that wait.
+
+use super::{Store, StoreError, understood};
+use crate::domain::site::Channel;
+use chrono::{DateTime, TimeDelta, Utc};
+use rusqlite::{Transaction, params};
+
+/// A message that has been decided on but not written down.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Draft<'a> {
+    /// Recipient id.
+    pub recipient: &'a str,
+    /// Way to reach them.
+    pub channel: Channel,
+    /// Subject or title.
+    pub title: String,
+    /// Text.
+    pub body: String,
+}
+
+/// A message in the outbox that is due.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Waiting {
+    /// Its number.
+    pub number: i64,
+    /// Id for Message-ID and push id: the same at every attempt.
+    pub id: String,
+    /// Recipient id.
+    pub recipient: String,
+    /// Way to reach them.
+    pub channel: Channel,
+    /// Subject or title.
+    pub title: String,
+    /// Text.
+    pub body: String,
+    /// When it was decided on.
+    pub created_at: DateTime<Utc>,
+    /// Attempts so far.
+    pub tries: u32,
+}
+
+/// How many messages are in which state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Not sent yet.
+    pub waiting: u32,
+    /// Not sent yet after at least one attempt.
+    pub failing: u32,
+    /// Sent.
+    pub sent: u32,
+    /// Given up.
+    pub given_up: u32,
+}
+
+/// First pause after a failed attempt.
+const FIRST_PAUSE: TimeDelta = TimeDelta::minutes(1);
+/// Longest pause between attempts.
+const LONGEST_PAUSE: TimeDelta = TimeDelta::hours(6);
+/// Pause after a refusal that will not pass by itself; the configuration may be mended meanwhile.
+const PAUSE_AFTER_REFUSAL: TimeDelta = TimeDelta::hours(24);
+/// Age at which a message is given up: by then its advice is out of date.
+const GIVE_UP_AFTER: TimeDelta = TimeDelta::days(14);
+
+/// The pause before the next attempt: doubling from a minute to six hours, a day after a refusal.
+pub fn pause(tries: u32, refused: bool) -> TimeDelta {
+    if refused {
+        return PAUSE_AFTER_REFUSAL;
+    }
+    let doubled = FIRST_PAUSE * 2_i32.pow(tries.saturating_sub(1).min(12));
+    doubled.min(LONGEST_PAUSE)
+}
+
+pub(super) fn insert(
+    transaction: &Transaction<'_>,
+    draft: &Draft<'_>,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    transaction.execute(
+        "INSERT INTO outbox (recipient, channel, title, body, created_at, next_try_at)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?5)",
+        params![
+            draft.recipient,
+            draft.channel.name(),
+            draft.title,
+            draft.body,
+            now
+        ],
+    )?;
+    Ok(())
+}
+
+impl Store {
+    /// The messages due at `now`, oldest first.
+    pub fn due(&self, now: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
+        let install: String = self.connection.query_row(
+            "SELECT value FROM note WHERE name = 'install'",
+            [],
+            |row| row.get(0),
+        )?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT id, recipient, channel, title, body, created_at, tries FROM outbox
+             WHERE state = 'waiting' AND next_try_at <= ?1 ORDER BY id",
+        )?;
+        let rows = statement.query_map([now], |row| {
+            let number: i64 = row.get(0)?;
+            let channel: String = row.get(2)?;
+            let waiting = Waiting {
+                number,
+                id: format!("{install}.{number}"),
+                recipient: row.get(1)?,
+                channel: Channel::Console,
+                title: row.get(3)?,
+                body: row.get(4)?,
+                created_at: row.get(5)?,
+                tries: row.get(6)?,
+            };
+            Ok((waiting, channel))
+        })?;
+        rows.map(|row| {
+            let (waiting, channel) = row?;
+            Ok(Waiting {
+                channel: understood(&channel, "a channel", Channel::from_name)?,
+                ..waiting
+            })
+        })
+        .collect()
+    }
+
+    /// Notes that a message was accepted.
+    pub fn sent(&self, number: i64, now: DateTime<Utc>) -> Result<(), StoreError> {
+        self.connection.execute(
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, tries = tries + 1, last_error = NULL
+             WHERE id = ?1",
+            params![number, now],
+        )?;
+        Ok(())
+    }
+
+    /// Notes a failed attempt and when to try again; too old a message is given up.
+    /// Returns whether it was given up.
+    pub fn not_sent(
+        &self,
+        message: &Waiting,
+        error: &str,
+        refused: bool,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let give_up = now - message.created_at >= GIVE_UP_AFTER;
+        let state = if give_up { "given-up" } else { "waiting" };
+        self.connection.execute(
+            "UPDATE outbox SET tries = tries + 1, last_error = ?2, next_try_at = ?3, state = ?4
+             WHERE id = ?1",
+            params![
+                message.number,
+                error,
+                now + pause(message.tries + 1, refused),
+                state
+            ],
+        )?;
+        Ok(give_up)
+    }
+
+    /// How many messages are in which state.
+    pub fn tally(&self) -> Result<Tally, StoreError> {
+        Ok(self.connection.query_row(
+            "SELECT coalesce(sum(state = 'waiting'), 0),
+                    coalesce(sum(state = 'waiting' AND tries > 0), 0),
+                    coalesce(sum(state = 'sent'), 0),
+                    coalesce(sum(state = 'given-up'), 0)
+             FROM outbox",
+            [],
+            |row| {
+                Ok(Tally {
+                    waiting: row.get(0)?,
+                    failing: row.get(1)?,
+                    sent: row.get(2)?,
+                    given_up: row.get(3)?,
+                })
+            },
+        )?)
+    }
+
+    /// What the newest failed attempts ran into, newest first, one line for each recipient and
+    /// channel.
+    pub fn delivery_problems(&self) -> Result<Vec<String>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT recipient, channel, last_error, max(id) FROM outbox
+             WHERE state <> 'sent' AND last_error IS NOT NULL
+             GROUP BY recipient, channel ORDER BY max(id) DESC",
+        )?;
+        let rows = statement.query_map([], |row| {
+            Ok(format!(
+                "{} by {}: {}",
+                row.get::<_, String>(0)?,
+                row.get::<_, String>(1)?,
+                row.get::<_, String>(2)?
+            ))
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+}

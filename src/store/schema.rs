@@ -1,0 +1,126 @@
+//! The tables, and how an older database becomes a newer one.
+//!
+//! `PRAGMA user_version` counts the migrations a file has seen. A migration that has landed is
+//! never changed: the next change is the next entry.
+
+use super::StoreError;
+use rusqlite::{Connection, TransactionBehavior};
+use std::path::Path;
+
+/// Every migration in order; entry n leads to version n + 1.
+const MIGRATIONS: &[&str] = &[
+    // 1: readings, feeds, watching, milestones, outbox
+    "
+    CREATE TABLE note (
+        name  TEXT NOT NULL PRIMARY KEY,
+        value TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE reading (
+        station    TEXT NOT NULL,
+        day        TEXT NOT NULL,               -- civil date as the station publishes it
+        min_c      REAL,
+        max_c      REAL,
+        first_seen TEXT NOT NULL,               -- instant, UTC
+        PRIMARY KEY (station, day)
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE revision (
+        id      INTEGER PRIMARY KEY,
+        station TEXT NOT NULL,
+        day     TEXT NOT NULL,
+        element TEXT NOT NULL CHECK (element IN ('min', 'max')),
+        old_c   REAL NOT NULL,
+        new_c   REAL NOT NULL,
+        seen_at TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX revision_day ON revision (station, day);
+
+    CREATE TABLE feed (
+        station       TEXT NOT NULL PRIMARY KEY,
+        fingerprint   TEXT NOT NULL DEFAULT '',
+        etag          TEXT,
+        last_modified TEXT,
+        last_tried    TEXT,
+        last_good     TEXT,
+        failing_since TEXT,
+        problem       TEXT,
+        stale_told    INTEGER NOT NULL DEFAULT 0 CHECK (stale_told IN (0, 1))
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE watch (
+        site         TEXT NOT NULL,
+        species      TEXT NOT NULL,
+        watched_from TEXT NOT NULL,             -- data through this day at the first evaluation
+        PRIMARY KEY (site, species)
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE crossing (
+        site           TEXT NOT NULL,
+        species        TEXT NOT NULL,
+        season         INTEGER NOT NULL,        -- year the season starts in
+        milestone      TEXT NOT NULL,
+        passed_on      TEXT NOT NULL,
+        by_date_cap    INTEGER NOT NULL CHECK (by_date_cap IN (0, 1)),
+        degree_days    REAL NOT NULL,
+        estimated_days INTEGER NOT NULL,
+        data_through   TEXT,
+        recorded_at    TEXT NOT NULL,
+        told           INTEGER NOT NULL CHECK (told IN (0, 1)),
+        corrected_to   TEXT,
+        PRIMARY KEY (site, species, season, milestone)
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE outbox (
+        id          INTEGER PRIMARY KEY AUTOINCREMENT,
+        recipient   TEXT NOT NULL,
+        channel     TEXT NOT NULL,
+        title       TEXT NOT NULL,
+        body        TEXT NOT NULL,
+        created_at  TEXT NOT NULL,
+        state       TEXT NOT NULL DEFAULT 'waiting'
+                    CHECK (state IN ('waiting', 'sent', 'given-up')),
+        tries       INTEGER NOT NULL DEFAULT 0,
+        next_try_at TEXT NOT NULL,
+        last_error  TEXT,
+        sent_at     TEXT
+    ) STRICT;
+    CREATE INDEX outbox_waiting ON outbox (next_try_at) WHERE state = 'waiting';
+
+    INSERT INTO note (name, value) VALUES ('install', lower(hex(randomblob(8))));
+    ",
+];
+
+fn version(connection: &Connection) -> Result<i64, StoreError> {
+    Ok(connection.query_row("PRAGMA user_version", [], |row| row.get(0))?)
+}
+
+/// Refuses a database of a newer program.
+pub(super) fn check_version(connection: &Connection, path: &Path) -> Result<i64, StoreError> {
+    let found = version(connection)?;
+    let known = MIGRATIONS.len() as i64;
+    if found > known {
+        return Err(StoreError::TooNew {
+            path: path.to_owned(),
+            found,
+            known,
+        });
+    }
+    Ok(found)
+}
+
+/// Applies the migrations a database has not seen, each in a transaction of its own.
+pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {
+    check_version(connection, path)?;
+    for (index, migration) in MIGRATIONS.iter().enumerate() {
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        // Looked at inside the transaction: another process may have migrated meanwhile.
+        if version(&transaction)? > index as i64 {
+            continue;
+        }
+        transaction.execute_batch(migration)?;
+        transaction.pragma_update(None, "user_version", index as i64 + 1)?;
+        transaction.commit()?;
+    }
+    Ok(())
+}
