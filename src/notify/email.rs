@@ -1,0 +1,385 @@
+//! Mail by SMTP: one connection per message, encrypted unless the server is on this machine.
+
+use std::error::Error as _;
+use std::net::IpAddr;
+use std::time::Duration;
+
+use lettre::address::Envelope;
+use lettre::message::Mailbox;
+use lettre::transport::smtp;
+use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS, Mechanism};
+use lettre::transport::smtp::client::{
+    AsyncSmtpConnection, Certificate, TlsParameters, TlsParametersBuilder,
+};
+use lettre::transport::smtp::commands::Auth;
+use lettre::transport::smtp::extension::ClientId;
+use rustls::pki_types::pem::PemObject;
+use rustls::pki_types::{CertificateDer, ServerName};
+
+use crate::notify::{Parcel, SendError};
+use crate::secret::Secret;
+
+mod letter;
+
+pub use letter::{check_address, message_id};
+use letter::{mailbox, message, without_controls};
+
+/// How long the server may take over saying goodbye; the message is safe by then.
+const GOODBYE: Duration = Duration::from_secs(2);
+
+/// Most characters of a server's answer that are repeated in an error.
+const LONGEST_ANSWER: usize = 300;
+
+/// How the connection to the mail server is encrypted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SmtpSecurity {
+    /// Starts in the clear and changes to TLS before anything is said; never goes on without.
+    StartTls,
+    /// TLS from the first byte.
+    Tls,
+    /// None. Only for a server on this machine.
+    Plain,
+}
+
+impl SmtpSecurity {
+    /// Names used in the configuration.
+    pub const NAMED: [(&'static str, SmtpSecurity); 3] = [
+        ("starttls", Self::StartTls),
+        ("tls", Self::Tls),
+        ("plain", Self::Plain),
+    ];
+
+    /// The port such servers usually listen on.
+    pub fn usual_port(self) -> u16 {
+        match self {
+            Self::StartTls => 587,
+            Self::Tls => 465,
+            Self::Plain => 25,
+        }
+    }
+}
+
+/// The mail server and how to use it.
+#[derive(Debug, Clone)]
+pub struct SmtpSettings {
+    /// Host name, or address without brackets. The certificate must be for it.
+    pub host: String,
+    /// Port, 1 to 65535.
+    pub port: u16,
+    /// Encryption.
+    pub security: SmtpSecurity,
+    /// User name; goes with `password`.
+    pub username: Option<String>,
+    /// Password; goes with `username`.
+    pub password: Option<Secret>,
+    /// Sender: `name@example.org` or `Name <name@example.org>`.
+    pub from: String,
+    /// Longest time one message may take, from looking up the host to the server's last answer.
+    pub timeout: Duration,
+    /// PEM certificates of further authorities to trust, beside the system's.
+    pub extra_ca_pem: Option<Vec<u8>>,
+}
+
+/// Sends messages through one mail server.
+pub struct Mailer {
+    host: String,
+    port: u16,
+    security: SmtpSecurity,
+    tls: Option<TlsParameters>,
+    credentials: Option<Credentials>,
+    /// The password as it is and as it travels, to be kept out of errors.
+    hidden: Vec<String>,
+    from: Mailbox,
+    timeout: Duration,
+}
+
+/// What was under way when a delivery failed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Step {
+    Connect,
+    Secure,
+    SignIn,
+    HandOver,
+}
+
+impl Mailer {
+    /// Checks the settings. Nothing is sent yet.
+    ///
+    /// # Errors
+    ///
+    /// If a setting is out of range, the sender is no address, user name and password do not come
+    /// together, the certificates cannot be read, or `Plain` is asked for a distant server.
+    pub fn new(settings: &SmtpSettings) -> Result<Self, String> {
+        check_server(settings)?;
+        let credentials = credentials(settings)?;
+        Ok(Self {
+            host: settings.host.clone(),
+            port: settings.port,
+            security: settings.security,
+            tls: tls_parameters(settings)?,
+            hidden: match (&credentials, &settings.password) {
+                (Some(credentials), Some(password)) => travelling_forms(credentials, password),
+                _ => Vec::new(),
+            },
+            credentials,
+            from: mailbox(&settings.from).map_err(|error| format!("sender: {error}"))?,
+            timeout: settings.timeout,
+        })
+    }
+
+    /// Sends `parcel` to `to`, `name@example.org` or `Name <name@example.org>`. The same parcel
+    /// makes the same message each time, Message-ID and Date included.
+    ///
+    /// # Errors
+    ///
+    /// Permanent if `to` is no address, or the server refuses this message or recipient for good
+    /// (5xx). Transient for everything else that may be put right: 4xx, no connection, no trust in
+    /// the certificate, no encryption, a refused sign-in, no answer in time.
+    pub async fn send(&self, to: &str, parcel: &Parcel) -> Result<(), SendError> {
+        let to =
+            mailbox(to).map_err(|error| SendError::Permanent(format!("recipient: {error}")))?;
+        let recipients = vec![to.email.clone()];
+        let message = message(&self.from, to, parcel)
+            .map_err(|error| SendError::Permanent(format!("message {}: {error}", parcel.id)))?;
+        let envelope = Envelope::new(Some(self.from.email.clone()), recipients)
+            .map_err(|error| SendError::Permanent(error.to_string()))?;
+        let message = message.formatted();
+        let delivery = self.deliver(&envelope, &message);
+        match tokio::time::timeout(self.timeout, delivery).await {
+            Ok(Ok(mut connection)) => {
+                // Accepted. A slow or missing goodbye must not make it a failure.
+                let _ = tokio::time::timeout(GOODBYE, connection.quit()).await;
+                Ok(())
+            }
+            Ok(Err((step, error))) => Err(self.failure(step, &error)),
+            Err(_) => Err(SendError::Transient(format!(
+                "mail server {}: the message was not accepted within {} s; check that the server answers",
+                self.place(),
+                self.timeout.as_secs_f64()
+            ))),
+        }
+    }
+
+    /// Returns the connection once the server has accepted the message.
+    async fn deliver(
+        &self,
+        envelope: &Envelope,
+        message: &[u8],
+    ) -> Result<AsyncSmtpConnection, (Step, smtp::Error)> {
+        let own_name = ClientId::default();
+        let from_the_start = self
+            .tls
+            .clone()
+            .filter(|_| self.security == SmtpSecurity::Tls);
+        let server = (self.host.as_str(), self.port);
+        let mut connection = AsyncSmtpConnection::connect_tokio1(
+            server,
+            Some(self.timeout),
+            &own_name,
+            from_the_start,
+            None,
+        )
+        .await
+        .map_err(|error| (Step::Connect, error))?;
+        if self.security == SmtpSecurity::StartTls
+            && let Some(tls) = self.tls.clone()
+        {
+            let secured = connection.starttls(tls, &own_name).await;
+            secured.map_err(|error| (Step::Secure, error))?;
+        }
+        if let Some(credentials) = &self.credentials {
+            let signed_in = connection.auth(DEFAULT_MECHANISMS, credentials).await;
+            signed_in.map_err(|error| (Step::SignIn, error))?;
+        }
+        let sent = connection.send(envelope, message).await;
+        sent.map_err(|error| (Step::HandOver, error))?;
+        Ok(connection)
+    }
+
+    fn failure(&self, step: Step, error: &smtp::Error) -> SendError {
+        let status = error.status().map(u16::from);
+        let refused_for_good = refused_for_good(step, status);
+        let advice = match step {
+            Step::Connect => "connecting failed; check host, port, security and certificate",
+            Step::Secure => {
+                "changing to TLS failed and nothing was sent; check that the server offers STARTTLS \
+                 and whose authority signed its certificate"
+            }
+            Step::SignIn => "signing in failed; check user name and password",
+            Step::HandOver if refused_for_good => "the message was refused",
+            Step::HandOver if status.is_some_and(wants_sign_in) => {
+                "the server wants a user name and password; check both"
+            }
+            Step::HandOver => "the message was not accepted for now",
+        };
+        let text = format!(
+            "mail server {}: {advice}: {}",
+            self.place(),
+            self.answer(error)
+        );
+        if refused_for_good {
+            SendError::Permanent(text)
+        } else {
+            SendError::Transient(text)
+        }
+    }
+
+    /// What the server or the system said, on one line, without the password.
+    fn answer(&self, error: &smtp::Error) -> String {
+        let mut said = String::new();
+        let mut source = error.source();
+        while let Some(inner) = source {
+            said = inner.to_string();
+            source = inner.source();
+        }
+        if said.is_empty() && error.status().is_none() {
+            said = error.to_string();
+        }
+        for hidden in &self.hidden {
+            said = said.replace(hidden, "[secret]");
+        }
+        let said: String = without_controls(&said)
+            .chars()
+            .take(LONGEST_ANSWER)
+            .collect();
+        match error.status() {
+            Some(code) => format!("{code} {said}").trim_end().to_owned(),
+            None => said,
+        }
+    }
+
+    fn place(&self) -> String {
+        place(&self.host, self.port)
+    }
+}
+
+/// Only what is said about the message itself is final. A server that turns everybody away, or a
+/// password that has run out, says nothing about the message.
+fn refused_for_good(step: Step, status: Option<u16>) -> bool {
+    step == Step::HandOver
+        && status.is_some_and(|code| (500..600).contains(&code) && !wants_sign_in(code))
+}
+
+/// Codes of RFC 4954 for a missing, refused or too weak sign-in.
+fn wants_sign_in(code: u16) -> bool {
+    matches!(code, 530 | 534 | 535 | 538)
+}
+
+fn place(host: &str, port: u16) -> String {
+    if host.contains(':') {
+        format!("[{host}]:{port}")
+    } else {
+        format!("{host}:{port}")
+    }
+}
+
+fn check_server(settings: &SmtpSettings) -> Result<(), String> {
+    let host = &settings.host;
+    if ServerName::try_from(host.as_str()).is_err() {
+        return Err(format!(
+            "mail server {host:?}: not a host name or address; write one like mail.example.org"
+        ));
+    }
+    if settings.port == 0 {
+        return Err(format!(
+            "mail server {host}: port 0 cannot be reached; use 1 to 65535"
+        ));
+    }
+    if settings.timeout.is_zero() {
+        return Err(format!(
+            "mail server {host}: the timeout is zero; allow some seconds"
+        ));
+    }
+    if settings.security == SmtpSecurity::Plain && !is_this_machine(host) {
+        return Err(format!(
+            "mail server {host}: mail without encryption only goes to a server on this machine \
+             (localhost, 127.0.0.1, ::1); use starttls or tls"
+        ));
+    }
+    Ok(())
+}
+
+fn is_this_machine(host: &str) -> bool {
+    host.eq_ignore_ascii_case("localhost")
+        || host
+            .parse::<IpAddr>()
+            .is_ok_and(|address| address.is_loopback())
+}
+
+fn credentials(settings: &SmtpSettings) -> Result<Option<Credentials>, String> {
+    let host = &settings.host;
+    match (&settings.username, &settings.password) {
+        (Some(name), Some(password)) => Ok(Some(Credentials::new(
+            name.clone(),
+            password.expose().to_owned(),
+        ))),
+        (None, None) => Ok(None),
+        (Some(_), None) => Err(format!(
+            "mail server {host}: user name without password; give both"
+        )),
+        (None, Some(_)) => Err(format!(
+            "mail server {host}: password without user name; give both"
+        )),
+    }
+}
+
+/// The encoded sign-ins, one per mechanism, and the password itself, which comes last since it may
+/// be a part of the others.
+fn travelling_forms(credentials: &Credentials, password: &Secret) -> Vec<String> {
+    let commands = [
+        Auth::new(Mechanism::Plain, credentials.clone(), None),
+        Auth::new(
+            Mechanism::Login,
+            credentials.clone(),
+            Some("Password".into()),
+        ),
+    ];
+    let encoded = commands.into_iter().flatten().filter_map(|command| {
+        let command = command.to_string();
+        command.split_whitespace().next_back().map(str::to_owned)
+    });
+    let password = std::iter::once(password.expose().to_owned());
+    encoded
+        .chain(password)
+        .filter(|form| !form.is_empty())
+        .collect()
+}
+
+/// `None` for a connection without encryption.
+fn tls_parameters(settings: &SmtpSettings) -> Result<Option<TlsParameters>, String> {
+    if settings.security == SmtpSecurity::Plain {
+        return Ok(None);
+    }
+    crate::tls::install_tls_provider();
+    let mut builder = TlsParametersBuilder::new(settings.host.clone());
+    for certificate in extra_authorities(settings.extra_ca_pem.as_deref())? {
+        builder = builder.add_root_certificate(certificate);
+    }
+    builder
+        .build_rustls()
+        .map(Some)
+        .map_err(|error| format!("mail server {}: setting up TLS: {error}", settings.host))
+}
+
+fn extra_authorities(pem: Option<&[u8]>) -> Result<Vec<Certificate>, String> {
+    let Some(pem) = pem else {
+        return Ok(Vec::new());
+    };
+    let certificates: Vec<_> = CertificateDer::pem_slice_iter(pem)
+        .collect::<Result<_, _>>()
+        .map_err(|error| format!("extra CA certificates: not valid PEM: {error}"))?;
+    if certificates.is_empty() {
+        return Err(
+            "extra CA certificates: no certificate in the text; give PEM with BEGIN CERTIFICATE"
+                .to_owned(),
+        );
+    }
+    certificates
+        .into_iter()
+        .map(|der| Certificate::from_der(der.to_vec()))
+        .collect::<Result<_, _>>()
+        .map_err(|error| format!("extra CA certificates: {error}"))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,293 @@
+//! Settings, and servers that misbehave.
+
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpListener;
+
+use chrono::DateTime;
+
+use super::*;
+
+const PASSWORD: &str = "verdant-slope-41";
+
+fn settings(port: u16) -> SmtpSettings {
+    SmtpSettings {
+        host: "127.0.0.1".into(),
+        port,
+        security: SmtpSecurity::Plain,
+        username: None,
+        password: None,
+        from: "Alderbrook turf desk <desk@alderbrook.example>".into(),
+        timeout: Duration::from_secs(20),
+        extra_ca_pem: None,
+    }
+}
+
+fn signed_in(port: u16) -> SmtpSettings {
+    SmtpSettings {
+        username: Some("desk".into()),
+        password: Some(Secret::new(PASSWORD.into())),
+        ..settings(port)
+    }
+}
+
+fn parcel() -> Parcel {
+    Parcel {
+        id: "k7".into(),
+        title: "Eggs hatch at the Lower Green".into(),
+        text: "412 °C·d".into(),
+        created_at: DateTime::from_timestamp(1_780_000_000, 0).expect("a date"),
+    }
+}
+
+fn refusal(settings: &SmtpSettings) -> String {
+    Mailer::new(settings).err().expect("a refused setting")
+}
+
+async fn failed(settings: &SmtpSettings) -> SendError {
+    let mailer = Mailer::new(settings).expect("good settings");
+    let sent = mailer.send("greens@alderbrook.example", &parcel()).await;
+    sent.expect_err("a failure")
+}
+
+/// A server that says `answers` one by one: the first at once, each other after a line. In an
+/// answer, `<line>` stands for the last word of that line.
+fn scripted(answers: &'static [&'static str]) -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = listener.local_addr().expect("an address").port();
+    std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a caller");
+        let mut lines = BufReader::new(stream.try_clone().expect("a second handle")).lines();
+        let mut line = String::new();
+        for answer in answers {
+            let word = line.split_whitespace().next_back().unwrap_or_default();
+            let said = answer.replace("<line>", word);
+            stream.write_all(said.as_bytes()).expect("a listener");
+            match lines.next() {
+                Some(Ok(next)) => line = next,
+                _ => break,
+            }
+        }
+    });
+    port
+}
+
+#[test]
+fn mail_in_the_clear_only_goes_to_this_machine() {
+    for host in [
+        "mail.alderbrook.example",
+        "192.0.2.7",
+        "localhost.example",
+        "2001:db8::1",
+    ] {
+        let distant = SmtpSettings {
+            host: host.into(),
+            ..settings(25)
+        };
+        let complaint = refusal(&distant);
+        assert!(
+            complaint.contains("only goes to a server on this machine"),
+            "{complaint}"
+        );
+    }
+    for host in ["localhost", "LOCALHOST", "127.0.0.1", "127.8.0.1", "::1"] {
+        let near = SmtpSettings {
+            host: host.into(),
+            ..settings(25)
+        };
+        assert!(Mailer::new(&near).is_ok(), "{host}");
+    }
+}
+
+#[test]
+fn settings_that_cannot_work_are_refused_with_what_is_wrong() {
+    let good = signed_in(25);
+    let cases = [
+        (
+            SmtpSettings {
+                host: "mail server".into(),
+                ..good.clone()
+            },
+            "not a host name",
+        ),
+        (
+            SmtpSettings {
+                host: String::new(),
+                ..good.clone()
+            },
+            "not a host name",
+        ),
+        (
+            SmtpSettings {
+                port: 0,
+                ..good.clone()
+            },
+            "port 0",
+        ),
+        (
+            SmtpSettings {
+                timeout: Duration::ZERO,
+                ..good.clone()
+            },
+            "timeout is zero",
+        ),
+        (
+            SmtpSettings {
+                password: None,
+                ..good.clone()
+            },
+            "user name without password",
+        ),
+        (
+            SmtpSettings {
+                username: None,
+                ..good.clone()
+            },
+            "password without user name",
+        ),
+        (
+            SmtpSettings {
+                from: "desk".into(),
+                ..good.clone()
+            },
+            "sender: \"desk\" is not",
+        ),
+    ];
+    for (settings, expected) in cases {
+        let complaint = refusal(&settings);
+        assert!(complaint.contains(expected), "{complaint}");
+    }
+}
+
+#[test]
+fn extra_authorities_without_a_certificate_are_refused() {
+    let broken = "-----BEGIN CERTIFICATE-----\n!\n-----END CERTIFICATE-----\n";
+    for (pem, expected) in [
+        ("", "no certificate in the text"),
+        (broken, "not valid PEM"),
+    ] {
+        let encrypted = SmtpSettings {
+            security: SmtpSecurity::Tls,
+            extra_ca_pem: Some(pem.into()),
+            ..settings(465)
+        };
+        let complaint = refusal(&encrypted);
+        assert!(complaint.contains(expected), "{complaint}");
+    }
+}
+
+#[test]
+fn settings_do_not_show_the_password() {
+    let shown = format!("{:?}", signed_in(25));
+    assert!(
+        shown.contains("desk") && !shown.contains(PASSWORD),
+        "{shown}"
+    );
+}
+
+#[tokio::test]
+async fn an_address_that_is_none_is_permanent_and_nobody_is_called() {
+    let mailer = Mailer::new(&settings(1)).expect("good settings");
+    let error = mailer
+        .send("greens", &parcel())
+        .await
+        .expect_err("a failure");
+    assert!(
+        matches!(&error, SendError::Permanent(text) if text.contains("\"greens\"")),
+        "{error}"
+    );
+}
+
+#[tokio::test]
+async fn a_server_that_is_not_there_is_transient_and_named() {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = listener.local_addr().expect("an address").port();
+    drop(listener);
+    let error = failed(&settings(port)).await;
+    let place = format!("127.0.0.1:{port}: connecting failed");
+    assert!(
+        matches!(&error, SendError::Transient(text) if text.contains(&place)),
+        "{error}"
+    );
+}
+
+#[tokio::test]
+async fn a_server_that_never_answers_is_transient_once_the_time_is_up() {
+    let silent = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = silent.local_addr().expect("an address").port();
+    let error = failed(&SmtpSettings {
+        timeout: Duration::from_millis(50),
+        ..settings(port)
+    })
+    .await;
+    assert!(
+        matches!(&error, SendError::Transient(text) if text.contains("within 0.05 s")),
+        "{error}"
+    );
+}
+
+#[tokio::test]
+async fn a_server_that_turns_everybody_away_is_transient() {
+    let error = failed(&settings(scripted(&["554 5.3.2 closed for repairs\r\n"]))).await;
+    let said = "554 5.3.2 closed for repairs";
+    assert!(
+        matches!(&error, SendError::Transient(text) if text.ends_with(said)),
+        "{error}"
+    );
+}
+
+#[tokio::test]
+async fn a_server_that_wants_a_sign_in_first_is_transient() {
+    let wants = &[
+        "220 x\r\n",
+        "250 x\r\n",
+        "530 5.7.0 sign in first\r\n",
+        "221 x\r\n",
+    ];
+    let error = failed(&settings(scripted(wants))).await;
+    assert!(
+        matches!(&error, SendError::Transient(text) if text.contains("user name")),
+        "{error}"
+    );
+}
+
+#[tokio::test]
+async fn a_refused_sender_is_permanent_and_every_line_of_the_answer_is_told() {
+    let refuses = &[
+        "220 x\r\n",
+        "250 x\r\n",
+        "550-not from\r\n550 you\x07\r\n",
+        "221 x\r\n",
+    ];
+    let error = failed(&settings(scripted(refuses))).await;
+    assert!(
+        matches!(&error, SendError::Permanent(text) if text.contains("550 not from you")),
+        "{error}"
+    );
+    assert!(!error.to_string().contains(char::is_control), "{error}");
+}
+
+#[tokio::test]
+async fn a_server_that_repeats_the_sign_in_does_not_get_it_into_the_error() {
+    for (hello, answer) in [
+        (
+            "250-x\r\n250 AUTH PLAIN\r\n",
+            "535 no: <line> verdant-slope-41\r\n",
+        ),
+        ("250-x\r\n250 AUTH LOGIN\r\n", "334 UGFzc3dvcmQ6\r\n"),
+    ] {
+        let answers: &'static [&'static str] = Vec::leak(vec![
+            "220 x\r\n",
+            hello,
+            answer,
+            "535 no: <line>\r\n",
+            "221 x\r\n",
+        ]);
+        let error = failed(&signed_in(scripted(answers))).await;
+        let SendError::Transient(text) = &error else {
+            panic!("not transient: {error}");
+        };
+        assert!(text.contains("signing in failed"), "{text}");
+        assert!(text.contains("535 no: [secret]"), "{text}");
+        assert!(!text.contains(PASSWORD), "{text}");
+    }
+}

@@ -1,0 +1,32 @@
+//! Telling people: the wording of messages (pure) and the ways they leave the house.
+
+use chrono::{DateTime, Utc};
+
+pub mod email;
+pub mod local;
+pub mod push;
+pub mod wording;
+
+/// A message on its way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Parcel {
+    /// The same at every attempt; Message-ID and push id are made of it.
+    pub id: String,
+    /// Subject or title.
+    pub title: String,
+    /// Text.
+    pub text: String,
+    /// When it was decided on.
+    pub created_at: DateTime<Utc>,
+}
+
+/// Why a message was not accepted.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SendError {
+    /// It may go through later.
+    #[error("{0}")]
+    Transient(String),
+    /// It will not go through as it is.
+    #[error("{0}")]
+    Permanent(String),
+}
