@@ -1,0 +1,151 @@
+//! `hatchbell import`.
+
+use super::{ConfigOption, configuration, counted, or_exit};
+use crate::domain::series::{Readings, newest_complete};
+use crate::domain::temperature::Unit;
+use crate::feed::fetch::{FetchPolicy, Origin, read_file};
+use crate::feed::parse::{Parsed, Why, parse};
+use crate::feed::vet::vet;
+use crate::store::Store;
+use anyhow::{Context, bail};
+use clap::Args;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Put a weather-station file into the database
+///
+/// Reads a CSV file (or .csv.gz) the way the station's feed is read, and merges its days into
+/// what is stored: new days are added, changed values are kept beside the old ones, nothing is
+/// deleted. Use it for history, or for stations whose publisher has no address to fetch from.
+/// What was refused is listed with line and reason.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// The station the file belongs to, by its id in the configuration
+    #[arg(long, value_name = "ID")]
+    station: String,
+    /// Read the file by another dialect than the station's feed
+    #[arg(long, value_name = "NAME")]
+    dialect: Option<String>,
+    /// Read the file in another unit than the station's feed
+    #[arg(long, value_name = "UNIT", value_parser = unit)]
+    unit: Option<Unit>,
+    /// Say what the file holds without storing it
+    #[arg(long)]
+    dry_run: bool,
+    /// The file
+    file: PathBuf,
+}
+
+fn unit(name: &str) -> Result<Unit, String> {
+    crate::domain::named(&Unit::NAMED, name).ok_or_else(|| {
+        let names: Vec<&str> = Unit::NAMED.iter().map(|(name, _)| *name).collect();
+        format!("units are {}", names.join(", "))
+    })
+}
+
+/// Refused rows shown for each reason; more are counted.
+const ROWS_SHOWN: usize = 5;
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    let Some(feed) = config.station(&options.station) else {
+        let ids: Vec<&str> = config
+            .stations
+            .iter()
+            .map(|feed| feed.station.id.as_str())
+            .collect();
+        bail!(
+            "there is no station \"{}\" in {}; there are {}",
+            options.station,
+            options.config.config.display(),
+            ids.join(", ")
+        );
+    };
+    let mut binding = feed.binding.clone();
+    if let Some(name) = &options.dialect {
+        let known = &config.dialects;
+        let Some(dialect) = known.get(name) else {
+            let names: Vec<&str> = known.keys().map(String::as_str).collect();
+            bail!(
+                "there is no dialect \"{name}\"; there are {}",
+                names.join(", ")
+            );
+        };
+        binding.dialect = dialect.clone();
+        if !dialect.units.contains(&binding.unit) {
+            binding.unit = dialect.units[0];
+        }
+    }
+    if let Some(unit) = options.unit {
+        binding.unit = unit;
+    }
+    let origin = Origin::File(options.file.clone());
+    let bytes = read_file(&options.file, FetchPolicy::default().max_bytes)?;
+    let parsed = parse(
+        &bytes,
+        &binding,
+        crate::clock::Clock::Machine.now().date_naive(),
+    )
+    .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
+    let stored = match Store::open_to_read(&config.service.database) {
+        Ok(store) => store.readings(&options.station)?,
+        Err(_) => Readings::new(),
+    };
+    vet(&parsed, &binding, &stored)
+        .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
+    describe(&parsed, binding.unit);
+    if options.dry_run {
+        println!("nothing was stored (--dry-run)");
+        return Ok(ExitCode::SUCCESS);
+    }
+    let mut store = Store::open(&config.service.database)?;
+    let merged = store
+        .merge(
+            &options.station,
+            &parsed.readings,
+            crate::clock::Clock::Machine.now(),
+        )
+        .context("the file was read but not stored")?;
+    println!(
+        "{}: {} added, {} completed, {} revised, {} as they were",
+        options.station,
+        counted(merged.added, "day"),
+        counted(merged.completed, "day"),
+        counted(merged.revised, "value"),
+        merged.unchanged,
+    );
+    Ok(ExitCode::SUCCESS)
+}
+
+fn describe(parsed: &Parsed, unit: Unit) {
+    let span = match (
+        parsed.readings.keys().next(),
+        newest_complete(&parsed.readings),
+    ) {
+        (Some(first), Some(newest)) => format!("{first} to {newest}"),
+        _ => "no whole day".to_owned(),
+    };
+    println!(
+        "read as {unit}: {}, {}, {span}",
+        counted(parsed.rows, "row"),
+        counted(parsed.readings.len(), "day"),
+    );
+    let mut by_reason: BTreeMap<Why, Vec<String>> = BTreeMap::new();
+    for row in &parsed.refused {
+        by_reason
+            .entry(row.why)
+            .or_default()
+            .push(format!("line {} ({})", row.line, row.field));
+    }
+    for (why, rows) in by_reason {
+        let shown = rows[..rows.len().min(ROWS_SHOWN)].join(", ");
+        let more = match rows.len().saturating_sub(ROWS_SHOWN) {
+            0 => String::new(),
+            more => format!(", and {more} more"),
+        };
+        println!("refused, {why}: {shown}{more}");
+    }
+}

@@ -1,0 +1,116 @@
+//! The commands. One file each; [`run()`] reads the command line and calls one.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use crate::config::{Loaded, load, problem::Problem, problem::Severity};
+
+mod check;
+mod import;
+mod replay;
+mod run;
+mod status;
+
+/// Exit code for a configuration that cannot be used (EX_CONFIG of sysexits.h).
+pub const EXIT_CONFIG: u8 = 78;
+
+/// Where the configuration is if no other place is named.
+const USUAL_CONFIG: &str = "/etc/hatchbell/hatchbell.toml";
+
+/// Tells people who look after turf when white grubs fly, lay and hatch at their sites, and what
+/// that means for their work.
+///
+/// hatchbell reads daily minimum and maximum temperatures from public weather-station files, sums
+/// degree-days for each site, and sends an alert when a milestone is passed. Everything it does is
+/// in one configuration file; begin with `hatchbell check`.
+#[derive(Parser)]
+#[command(name = "hatchbell", version, max_term_width = 100)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Run(run::Options),
+    Check(check::Options),
+    Status(status::Options),
+    Replay(replay::Options),
+    Import(import::Options),
+}
+
+/// The option every command has.
+#[derive(Args)]
+struct ConfigOption {
+    /// The configuration file
+    #[arg(long, value_name = "FILE", default_value = USUAL_CONFIG)]
+    config: PathBuf,
+}
+
+/// Reads the command line and does what it says.
+pub fn run() -> ExitCode {
+    let result = match CommandLine::parse().command {
+        Command::Run(options) => run::run(&options),
+        Command::Check(options) => Ok(check::run(&options)),
+        Command::Status(options) => status::run(&options),
+        Command::Replay(options) => replay::run(&options),
+        Command::Import(options) => import::run(&options),
+    };
+    result.unwrap_or_else(|error| {
+        eprintln!("hatchbell: {error:#}");
+        ExitCode::FAILURE
+    })
+}
+
+/// Loads the configuration; problems are printed, and errors end in [`EXIT_CONFIG`].
+fn configuration(path: &Path) -> Result<Loaded, ExitCode> {
+    match load(path) {
+        Ok(loaded) => {
+            print_problems(&loaded.warnings);
+            Ok(loaded)
+        }
+        Err(problems) => {
+            print_problems(&problems);
+            let errors = problems
+                .iter()
+                .filter(|problem| problem.severity == Severity::Error)
+                .count();
+            eprintln!(
+                "hatchbell: the configuration has {}",
+                counted(errors, "error")
+            );
+            Err(ExitCode::from(EXIT_CONFIG))
+        }
+    }
+}
+
+fn print_problems(problems: &[Problem]) {
+    for problem in problems {
+        eprintln!("{problem}");
+    }
+}
+
+/// "1 error", "2 errors".
+fn counted(count: usize, what: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{plural}")
+}
+
+/// Lets a block give up with an exit code that is no error of its own.
+macro_rules! or_exit {
+    ($result:expr) => {
+        match $result {
+            Ok(value) => value,
+            Err(code) => return Ok(code),
+        }
+    };
+}
+use or_exit;
+
+/// A runtime with one thread: the work is waiting.
+fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+}

@@ -1,0 +1,136 @@
+//! `hatchbell replay`.
+
+use super::{ConfigOption, configuration, counted, or_exit, runtime};
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::cycle::{Engine, Setup};
+use crate::feed::fetch::Origin;
+use crate::store::Store;
+use anyhow::{Context, bail};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, Utc};
+use clap::Args;
+use std::process::ExitCode;
+use tokio::sync::watch;
+
+/// Play a season day by day and print each alert on the day it would have been sent
+///
+/// Goes through the same steps as the service, with a clock that jumps from day to day and a
+/// database that is thrown away at the end. Stations with a file are read from it; stations with
+/// an address are taken from the database, so nothing is fetched. Nothing is sent.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// The year the season starts in; without it the year of demo.starts, or last year
+    #[arg(long, value_name = "YEAR")]
+    season: Option<i32>,
+    /// Days by which new temperatures come late; without it demo.published_lag_days, or 3
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(0..=30))]
+    lag: Option<u32>,
+}
+
+/// Lag of ordinary feeds, days: the median of 707 downloads of one GHCN-Daily station.
+const ORDINARY_LAG: u32 = 3;
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    let demo = config.demo;
+    let year = options
+        .season
+        .or(demo.map(|demo| demo.starts.year()))
+        .unwrap_or_else(|| crate::clock::Clock::Machine.now().year() - 1);
+    let lag = options
+        .lag
+        .or(demo.map(|demo| demo.published_lag_days))
+        .unwrap_or(ORDINARY_LAG);
+    let (first, last) = days_of(&config, year, lag)?;
+    let folder = tempfile::tempdir().context("no folder for the passing database")?;
+    let store = Store::open_for_a_while(&folder.path().join("replay.db"))?;
+    let mut setup = Setup::for_replay(&config, lag).map_err(anyhow::Error::msg)?;
+    keep_stored_stations(&config, &mut setup)?;
+    println!(
+        "{}: season {year}, {} with {} of {}, temperatures {} late\n",
+        config.service.name,
+        counted(config.members.len(), "member"),
+        counted(config.sites().count(), "site"),
+        counted(config.stations.len(), "station"),
+        counted(lag as usize, "day"),
+    );
+    let (_keep, stopping) = watch::channel(false);
+    let mut engine = Engine::new(
+        config,
+        setup,
+        store,
+        Clock::Set(at_six(first)),
+        Box::new(std::io::stdout()),
+        stopping,
+    );
+    let runtime = runtime()?;
+    let mut milestones = 0;
+    let mut messages = 0;
+    for day in first.iter_days().take_while(|day| *day <= last) {
+        engine.clock = Clock::Set(at_six(day));
+        let report = runtime.block_on(engine.cycle(&|| {}))?;
+        if report.failed > 0 {
+            bail_on_feeds(&engine)?;
+        }
+        milestones += report.milestones;
+        messages += report.sent;
+    }
+    println!(
+        "season {year} played: {} recorded, {} printed",
+        counted(milestones, "milestone"),
+        counted(messages, "message")
+    );
+    Ok(ExitCode::SUCCESS)
+}
+
+fn at_six(day: NaiveDate) -> DateTime<Utc> {
+    let six = NaiveTime::from_hms_opt(6, 0, 0).expect("a time of day");
+    day.and_time(six).and_utc()
+}
+
+/// From the day on which the first day of the first season is published to the end of the last
+/// season.
+fn days_of(config: &Config, year: i32, lag: u32) -> anyhow::Result<(NaiveDate, NaiveDate)> {
+    let seasons: Vec<_> = config
+        .sites()
+        .flat_map(|(_, site)| site.species.iter().map(move |id| (site, id)))
+        .filter_map(|(site, id)| {
+            let start = config.species.get(id)?.start.at_latitude(site.latitude);
+            Some(crate::domain::season::Season::starting_in(year, start))
+        })
+        .collect();
+    let first = seasons.iter().map(|season| season.start).min();
+    let last = seasons.iter().map(|season| season.end).max();
+    match (first, last) {
+        (Some(first), Some(last)) => Ok((first + Days::new(u64::from(lag)), last)),
+        _ => bail!("there is no site with a species to play a season for"),
+    }
+}
+
+/// Stations without a file are played from the database.
+fn keep_stored_stations(config: &Config, setup: &mut Setup) -> anyhow::Result<()> {
+    for feed in &config.stations {
+        if matches!(feed.origin, Origin::File(_)) {
+            continue;
+        }
+        let id = &feed.station.id;
+        let readings = Store::open_to_read(&config.service.database)
+            .and_then(|store| store.readings(id))
+            .with_context(|| {
+                format!("station {id} has no file, and a replay does not fetch; import its history first")
+            })?;
+        setup.keep(id, readings);
+    }
+    Ok(())
+}
+
+fn bail_on_feeds(engine: &Engine) -> anyhow::Result<()> {
+    for feed in &engine.config.stations {
+        if let Some(problem) = engine.store.feed(&feed.station.id)?.problem {
+            bail!("station {}: {problem}", feed.station.id);
+        }
+    }
+    Ok(())
+}

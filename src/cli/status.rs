@@ -1,0 +1,337 @@
+//! `hatchbell status`.
+
+use super::{ConfigOption, configuration, counted, or_exit};
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::cycle::{Site, site_standings};
+use crate::domain::alert::is_stale;
+use crate::domain::milestone::{Crossing, Expectation, Hold, PassedBy, Standing};
+use crate::store::Store;
+use crate::store::feeds::FeedState;
+use chrono::{DateTime, NaiveDate, Utc};
+use clap::Args;
+use comfy_table::{Attribute, Cell, Color, ContentArrangement, Table, presets};
+use serde::Serialize;
+use std::process::ExitCode;
+
+/// Show where every site stands
+///
+/// One row for each site and species: the newest measured day, degree-days so far, the last
+/// milestone passed and the next one. A station that has gone quiet shows as "stale since". The
+/// dates of next milestones only carry on the pace of the last two weeks.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// Show how things stood on this day, by the days stored now
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    date: Option<NaiveDate>,
+    /// Print JSON for scripts instead of a table
+    #[arg(long)]
+    json: bool,
+}
+
+/// Everything status shows; also the shape of `--json`.
+#[derive(Serialize)]
+struct Overview {
+    service: String,
+    date: NaiveDate,
+    last_cycle: Option<DateTime<Utc>>,
+    sites: Vec<SiteRow>,
+    stations: Vec<StationRow>,
+    outbox: OutboxRow,
+}
+
+#[derive(Serialize)]
+struct SiteRow {
+    member: String,
+    site: String,
+    site_name: String,
+    species: String,
+    species_name: String,
+    season: String,
+    data_through: Option<NaiveDate>,
+    stale_since: Option<NaiveDate>,
+    /// °C·d
+    degree_days: f64,
+    estimated_days: u32,
+    held: Option<String>,
+    last_milestone: Option<MilestoneRow>,
+    next_milestone: Option<NextRow>,
+}
+
+#[derive(Serialize)]
+struct MilestoneRow {
+    milestone: &'static str,
+    title: &'static str,
+    on: NaiveDate,
+    by_date_cap: bool,
+}
+
+#[derive(Serialize)]
+struct NextRow {
+    milestone: &'static str,
+    title: &'static str,
+    /// °C·d
+    threshold: f64,
+    threshold_low: Option<f64>,
+    threshold_high: Option<f64>,
+    threshold_is: &'static str,
+    earliest: Option<NaiveDate>,
+    likely: Option<NaiveDate>,
+    latest: Option<NaiveDate>,
+}
+
+#[derive(Serialize)]
+struct StationRow {
+    station: String,
+    name: String,
+    newest_day: Option<NaiveDate>,
+    stale: bool,
+    failing_since: Option<DateTime<Utc>>,
+    problem: Option<String>,
+    revisions: u32,
+}
+
+#[derive(Serialize)]
+struct OutboxRow {
+    waiting: u32,
+    failing: u32,
+    sent: u32,
+    given_up: u32,
+    problems: Vec<String>,
+}
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    let store = Store::open_to_read(&config.service.database)?;
+    let last_cycle = store.last_cycle()?;
+    let today = options.date.unwrap_or_else(|| match config.demo {
+        Some(demo) => last_cycle.unwrap_or(demo.starts).date_naive(),
+        None => Clock::Machine.now().date_naive(),
+    });
+    let overview = overview(&config, &store, today)?;
+    if options.json {
+        println!("{}", serde_json::to_string_pretty(&overview)?);
+    } else {
+        print!("{}", text(&overview));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<Overview> {
+    let mut stations = Vec::new();
+    for feed in &config.stations {
+        let station = &feed.station;
+        let newest_day = store.newest_day(&station.id)?;
+        let FeedState {
+            failing_since,
+            problem,
+            ..
+        } = store.feed(&station.id)?;
+        stations.push(StationRow {
+            station: station.id.clone(),
+            name: station.name.clone(),
+            newest_day,
+            stale: is_stale(station, newest_day, today),
+            failing_since,
+            problem,
+            revisions: store.revisions(&station.id)?,
+        });
+    }
+    let sites = site_standings(config, store, today)?
+        .iter()
+        .map(|site| site_row(site, &stations))
+        .collect();
+    let tally = store.tally()?;
+    Ok(Overview {
+        service: config.service.name.clone(),
+        date: today,
+        last_cycle: store.last_cycle()?,
+        sites,
+        stations,
+        outbox: OutboxRow {
+            waiting: tally.waiting,
+            failing: tally.failing,
+            sent: tally.sent,
+            given_up: tally.given_up,
+            problems: store.delivery_problems()?,
+        },
+    })
+}
+
+fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
+    let standing = &here.standing;
+    let stale_since = stations
+        .iter()
+        .find(|row| row.station == here.feed.station.id && row.stale)
+        .and_then(|row| row.newest_day);
+    SiteRow {
+        member: here.member.name.clone(),
+        site: here.site.id.clone(),
+        site_name: here.site.name.clone(),
+        species: here.species.id.clone(),
+        species_name: here.species.name.clone(),
+        season: standing.season.to_string(),
+        data_through: standing.data_through,
+        stale_since,
+        degree_days: (standing.degree_days * 1e4).round() / 1e4,
+        estimated_days: standing.estimated_days,
+        held: standing.hold.map(held),
+        last_milestone: standing.crossings.last().map(last_row),
+        next_milestone: standing.next.map(|next| next_row(here, next, standing)),
+    }
+}
+
+fn held(hold: Hold) -> String {
+    match hold {
+        Hold::NoData => "no measured day this season yet".to_owned(),
+        Hold::Gap(gap) => format!(
+            "{} missing from {} to {}: too long to bridge, import them",
+            counted(gap.days().unsigned_abs() as usize, "day"),
+            gap.from,
+            gap.to
+        ),
+        Hold::TooManyEstimated { estimated, limit } => format!(
+            "{estimated} estimated days, more than the {limit} allowed: import the missing ones"
+        ),
+    }
+}
+
+fn last_row(crossing: &Crossing) -> MilestoneRow {
+    MilestoneRow {
+        milestone: crossing.milestone.name(),
+        title: crossing.milestone.short_title(),
+        on: crossing.on,
+        by_date_cap: crossing.by == PassedBy::DateCap,
+    }
+}
+
+fn next_row(here: &Site<'_>, next: Expectation, standing: &Standing) -> NextRow {
+    let threshold = here.species.threshold(next.milestone);
+    let dates = next.dates.filter(|_| standing.hold.is_none());
+    NextRow {
+        milestone: next.milestone.name(),
+        title: next.milestone.short_title(),
+        threshold: threshold.value,
+        threshold_low: threshold.range.map(|(low, _)| low),
+        threshold_high: threshold.range.map(|(_, high)| high),
+        threshold_is: threshold.solidity.name(),
+        earliest: dates.map(|dates| dates.earliest),
+        likely: dates.map(|dates| dates.likely),
+        latest: dates.map(|dates| dates.latest),
+    }
+}
+
+fn text(overview: &Overview) -> String {
+    let mut table = Table::new();
+    table
+        .load_style(presets::UTF8_HORIZONTAL_ONLY)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_header(
+            [
+                "Site",
+                "Species",
+                "Data through",
+                "°C·d",
+                "Last milestone",
+                "Next milestone",
+            ]
+            .map(|title| Cell::new(title).add_attribute(Attribute::Bold)),
+        );
+    let mut member = "";
+    for row in &overview.sites {
+        let first_of_member = row.member != member;
+        member = &row.member;
+        table.add_row(cells(row, first_of_member));
+    }
+    let mut text = format!("{}, {}\n{table}\n", overview.service, overview.date);
+    for station in &overview.stations {
+        if let Some(problem) = &station.problem {
+            text += &format!("{}: {problem}\n", station.name);
+        }
+    }
+    text += &format!("{}\n", outbox_words(&overview.outbox));
+    for problem in &overview.outbox.problems {
+        text += &format!("not delivered: {problem}\n");
+    }
+    if overview.sites.iter().any(is_estimate) {
+        text += "* the threshold is an estimate, not a published value\n";
+    }
+    text
+}
+
+fn is_estimate(row: &SiteRow) -> bool {
+    row.next_milestone
+        .as_ref()
+        .is_some_and(|next| next.threshold_is == "estimate")
+}
+
+fn cells(row: &SiteRow, first_of_member: bool) -> Vec<Cell> {
+    let site = if first_of_member {
+        format!("{}\n  {}", row.member, row.site_name)
+    } else {
+        format!("  {}", row.site_name)
+    };
+    let data = match (row.stale_since, row.data_through) {
+        (Some(since), _) => Cell::new(format!("stale since {since}")).fg(Color::Red),
+        (None, Some(day)) => Cell::new(day.to_string()),
+        (None, None) => Cell::new("none").fg(Color::Red),
+    };
+    let estimated = match row.estimated_days {
+        0 => String::new(),
+        days => format!("\n{} est.", counted(days as usize, "day")),
+    };
+    let last = row
+        .last_milestone
+        .as_ref()
+        .map_or("none yet".to_owned(), |last| {
+            let cap = if last.by_date_cap { ", by date" } else { "" };
+            format!("{}\n{}{cap}", last.title, last.on)
+        });
+    let next = match (&row.held, &row.next_milestone) {
+        (Some(reason), _) => Cell::new(format!("held: {reason}")).fg(Color::Yellow),
+        (None, Some(next)) => Cell::new(next_words(next)),
+        (None, None) => Cell::new("none this season"),
+    };
+    vec![
+        Cell::new(site),
+        Cell::new(&row.species_name),
+        data,
+        Cell::new(format!("{:.0}{estimated}", row.degree_days)),
+        Cell::new(last),
+        next,
+    ]
+}
+
+fn next_words(next: &NextRow) -> String {
+    let mark = if next.threshold_is == "estimate" {
+        "*"
+    } else {
+        ""
+    };
+    let when = match (next.earliest, next.likely, next.latest) {
+        (Some(earliest), Some(likely), Some(latest)) => format!(
+            "about {} ({} to {})",
+            likely.format("%-d %b"),
+            earliest.format("%-d %b"),
+            latest.format("%-d %b")
+        ),
+        _ => "too far ahead to date".to_owned(),
+    };
+    format!("{} at {:.0}{mark}\n{when}", next.title, next.threshold)
+}
+
+fn outbox_words(outbox: &OutboxRow) -> String {
+    let mut words = vec![counted(outbox.sent as usize, "message") + " sent"];
+    if outbox.waiting > 0 {
+        words.push(format!(
+            "{} waiting, {} of them after a failed attempt",
+            outbox.waiting, outbox.failing
+        ));
+    }
+    if outbox.given_up > 0 {
+        words.push(format!("{} given up", outbox.given_up));
+    }
+    words.join("; ")
+}

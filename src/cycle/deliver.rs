@@ -1,0 +1,191 @@
+//! Delivering: what is due in the outbox, one message after the other.
+
+use super::{Beat, Engine, Report, with_beat};
+use crate::config::{Addresses, Config, EmailServer};
+use crate::domain::site::Channel;
+use crate::feed::fetch::user_agent;
+use crate::notify::email::{Mailer, SmtpSettings};
+use crate::notify::push::{PushTarget, Pusher};
+use crate::notify::{Parcel, SendError, local};
+use crate::store::StoreError;
+use crate::store::outbox::Waiting;
+use std::time::Duration;
+use tracing::{error, info, warn};
+
+/// Longest wait for a mail or push server.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+impl Engine {
+    /// Sends what is due. Each success is noted before the next message is tried.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails; servers that refuse are noted.
+    pub async fn deliver(&mut self, beat: Beat<'_>, report: &mut Report) -> Result<(), StoreError> {
+        for message in self.store.due(self.clock.now())? {
+            if *self.stop.borrow() {
+                return Ok(());
+            }
+            let result = with_beat(self.send(&message), beat).await;
+            let now = self.clock.now();
+            match result {
+                Ok(()) => {
+                    self.store.sent(message.number, now)?;
+                    report.sent += 1;
+                    info!(
+                        recipient = message.recipient,
+                        channel = message.channel.name(),
+                        id = message.id,
+                        "sent"
+                    );
+                }
+                Err(problem) => {
+                    report.unsent += 1;
+                    let refused = matches!(problem, SendError::Permanent(_));
+                    let given_up =
+                        self.store
+                            .not_sent(&message, &problem.to_string(), refused, now)?;
+                    log_unsent(&message, &problem, given_up);
+                }
+            }
+            beat();
+        }
+        Ok(())
+    }
+
+    async fn send(&mut self, message: &Waiting) -> Result<(), SendError> {
+        let parcel = Parcel {
+            id: message.id.clone(),
+            title: message.title.clone(),
+            text: message.body.clone(),
+            created_at: message.created_at,
+        };
+        let recipient = self
+            .config
+            .members
+            .iter()
+            .flat_map(|member| &member.recipients)
+            .find(|recipient| recipient.id == message.recipient);
+        let (Some(recipient), Some(addresses)) =
+            (recipient, self.config.addresses.get(&message.recipient))
+        else {
+            return Err(SendError::Permanent(format!(
+                "recipient {} is no longer in the configuration",
+                message.recipient
+            )));
+        };
+        let printed = self.print_all && message.channel != Channel::File;
+        if printed || message.channel == Channel::Console {
+            let to = addressee(&recipient.name, message.channel, addresses);
+            return local::print(&mut self.output, &to, &parcel);
+        }
+        match message.channel {
+            Channel::Email => mail(&self.config, addresses, &parcel).await,
+            Channel::Push => push(&self.config, addresses, &parcel).await,
+            Channel::File | Channel::Console => match &addresses.file {
+                Some(path) => local::append(path, &recipient.name, &parcel),
+                None => Err(no_address("file")),
+            },
+        }
+    }
+}
+
+fn log_unsent(message: &Waiting, problem: &SendError, given_up: bool) {
+    let (recipient, channel) = (&message.recipient, message.channel.name());
+    if given_up {
+        error!(
+            recipient,
+            channel,
+            id = message.id,
+            "given up after two weeks: {problem}"
+        );
+    } else {
+        warn!(
+            recipient,
+            channel,
+            id = message.id,
+            "not sent, kept for later: {problem}"
+        );
+    }
+}
+
+/// Who and how, for printed messages.
+fn addressee(name: &str, channel: Channel, addresses: &Addresses) -> String {
+    match (channel, &addresses.email) {
+        (Channel::Email, Some(email)) => format!("{name} by email, {email}"),
+        (Channel::Push, _) => format!("{name} by push"),
+        _ => name.to_owned(),
+    }
+}
+
+fn no_address(channel: &str) -> SendError {
+    SendError::Permanent(format!(
+        "the recipient no longer has an address for {channel} in the configuration"
+    ))
+}
+
+async fn mail(config: &Config, addresses: &Addresses, parcel: &Parcel) -> Result<(), SendError> {
+    let (Some(server), Some(to)) = (&config.email, &addresses.email) else {
+        return Err(no_address("email"));
+    };
+    let settings = smtp_settings(config, server).map_err(SendError::Transient)?;
+    let mailer = Mailer::new(&settings).map_err(SendError::Transient)?;
+    mailer.send(to, parcel).await
+}
+
+/// Secrets are read at every attempt, so a renewed one needs no restart.
+fn smtp_settings(config: &Config, server: &EmailServer) -> Result<SmtpSettings, String> {
+    let password = match &server.password {
+        Some(source) => Some(source.load().map_err(|error| error.to_string())?),
+        None => None,
+    };
+    Ok(SmtpSettings {
+        host: server.host.clone(),
+        port: server.port,
+        security: server.security,
+        username: server.username.clone(),
+        password,
+        from: server.from.clone(),
+        timeout: PATIENCE,
+        extra_ca_pem: extra_ca(config)?,
+    })
+}
+
+async fn push(config: &Config, addresses: &Addresses, parcel: &Parcel) -> Result<(), SendError> {
+    let Some(address) = &addresses.push else {
+        return Err(no_address("push"));
+    };
+    let token = match &address.token {
+        Some(source) => Some(
+            source
+                .load()
+                .map_err(|error| SendError::Transient(error.to_string()))?,
+        ),
+        None => None,
+    };
+    let target = PushTarget {
+        url: address.url.clone(),
+        format: address.format,
+        token,
+    };
+    let ca = extra_ca(config).map_err(SendError::Transient)?;
+    let agent = user_agent(&config.service.contact);
+    let pusher = Pusher::new(&agent, PATIENCE, ca.as_deref()).map_err(SendError::Transient)?;
+    pusher.send(&target, parcel).await
+}
+
+/// The further root certificates, if any are configured.
+///
+/// # Errors
+/// A text naming the file if it cannot be read.
+pub(super) fn extra_ca(config: &Config) -> Result<Option<Vec<u8>>, String> {
+    config
+        .service
+        .extra_ca_file
+        .as_ref()
+        .map(|path| {
+            std::fs::read(path).map_err(|error| {
+                format!("extra_ca_file {} cannot be read: {error}", path.display())
+            })
+        })
+        .transpose()
+}

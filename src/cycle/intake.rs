@@ -1,0 +1,113 @@
+//! Taking in: every station once, however many sites share it.
+
+use super::{Beat, Engine, Report, with_beat};
+use crate::config::StationFeed;
+use crate::feed::parse::RefusedRow;
+use crate::feed::supply::{DrawError, Drawn};
+use crate::store::StoreError;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
+use tracing::{info, warn};
+
+/// Refused rows shown in the log for one file; more are counted.
+const ROWS_SHOWN: usize = 3;
+
+impl Engine {
+    pub(super) async fn take_in(
+        &mut self,
+        now: DateTime<Utc>,
+        beat: Beat<'_>,
+        report: &mut Report,
+    ) -> Result<(), StoreError> {
+        let used: BTreeSet<String> = self
+            .config
+            .sites()
+            .map(|(_, site)| site.station.clone())
+            .collect();
+        for feed in self.config.stations.clone() {
+            if !used.contains(&feed.station.id) {
+                continue;
+            }
+            if *self.stop.borrow() {
+                return Ok(());
+            }
+            report.stations += 1;
+            if !self.take_in_station(&feed, now, beat).await? {
+                report.failed += 1;
+            }
+            beat();
+        }
+        Ok(())
+    }
+
+    /// Whether it went well.
+    async fn take_in_station(
+        &mut self,
+        feed: &StationFeed,
+        now: DateTime<Utc>,
+        beat: Beat<'_>,
+    ) -> Result<bool, StoreError> {
+        let id = &feed.station.id;
+        let state = self.store.feed(id)?;
+        let fingerprint = feed.fingerprint();
+        let known = if state.fingerprint == fingerprint {
+            state.validators
+        } else {
+            Default::default()
+        };
+        let stored = self.store.readings(id)?;
+        let mut stop = self.stop.clone();
+        let draw = self.supply.draw(feed, &known, &stored, now.date_naive());
+        let drawn = tokio::select! {
+            drawn = with_beat(draw, beat) => drawn,
+            Ok(_) = stop.wait_for(|stop| *stop) => return Ok(true),
+        };
+        match drawn {
+            Ok(Drawn::Unchanged) => {
+                self.store.feed_went_well(id, &fingerprint, None, now)?;
+                Ok(true)
+            }
+            Ok(Drawn::Readings {
+                readings,
+                refused,
+                validators,
+            }) => {
+                let merged = self.store.merge(id, &readings, now)?;
+                self.store
+                    .feed_went_well(id, &fingerprint, Some(&validators), now)?;
+                log_refused(id, &refused);
+                info!(
+                    station = id,
+                    added = merged.added,
+                    completed = merged.completed,
+                    revised = merged.revised,
+                    refused = refused.len(),
+                    "took in"
+                );
+                Ok(true)
+            }
+            Err(error) => {
+                self.failed(id, &error, now)?;
+                Ok(false)
+            }
+        }
+    }
+
+    fn failed(&self, id: &str, error: &DrawError, now: DateTime<Utc>) -> Result<(), StoreError> {
+        warn!(station = id, "nothing taken in: {error}");
+        self.store.feed_failed(id, &error.to_string(), now)
+    }
+}
+
+fn log_refused(station: &str, refused: &[RefusedRow]) {
+    for row in refused.iter().take(ROWS_SHOWN) {
+        warn!(station, "refused {row}");
+    }
+    if refused.len() > ROWS_SHOWN {
+        let more = refused.len() - ROWS_SHOWN;
+        warn!(
+            station,
+            "refused {more} more rows; import the file by hand to see them all"
+        );
+    }
+}

@@ -1,0 +1,179 @@
+//! One cycle: take in, evaluate, deliver. The daemon, a single run and a replay all go through it.
+//!
+//! Each step asks the database what is still missing, so a cycle that is skipped, repeated or cut
+//! short leaves nothing out and does nothing twice.
+
+use crate::clock::Clock;
+use crate::config::{Config, DemoDelivery};
+use crate::domain::series::Readings;
+use crate::feed::fetch::{FetchPolicy, Fetcher, user_agent};
+use crate::feed::supply::Supply;
+use crate::store::{Store, StoreError};
+use chrono::{DateTime, Utc};
+use std::io::Write;
+use std::time::Duration;
+use tokio::sync::watch;
+
+mod deliver;
+mod evaluate;
+mod intake;
+
+pub use evaluate::{Site, site_standings};
+
+/// What drives the cycles.
+pub struct Engine {
+    /// What is configured.
+    pub config: Config,
+    /// What is stored.
+    pub store: Store,
+    /// What the time is.
+    pub clock: Clock,
+    /// Where readings come from.
+    supply: Supply,
+    /// Where console messages are printed.
+    output: Box<dyn Write>,
+    /// Mail and push messages are printed as well instead of being sent.
+    print_all: bool,
+    /// Becomes `true` when the cycle should come to an end early.
+    stop: watch::Receiver<bool>,
+}
+
+/// What a cycle did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Report {
+    /// Stations asked.
+    pub stations: usize,
+    /// Stations that gave nothing because something went wrong.
+    pub failed: usize,
+    /// Milestones recorded.
+    pub milestones: usize,
+    /// Messages written to the outbox.
+    pub messages: usize,
+    /// Messages sent.
+    pub sent: usize,
+    /// Messages that could not be sent yet.
+    pub unsent: usize,
+}
+
+/// Called while a cycle works, so that a supervisor sees that it does.
+pub type Beat<'b> = &'b dyn Fn();
+
+/// Time between two beats while waiting for a server.
+const BEAT: Duration = Duration::from_secs(20);
+
+impl Engine {
+    /// An engine; `output` is where console messages are printed, `stop` becomes `true` to end a
+    /// cycle early.
+    pub fn new(
+        config: Config,
+        setup: Setup,
+        store: Store,
+        clock: Clock,
+        output: Box<dyn Write>,
+        stop: watch::Receiver<bool>,
+    ) -> Self {
+        Self {
+            config,
+            store,
+            clock,
+            supply: setup.supply,
+            output,
+            print_all: setup.print_all,
+            stop,
+        }
+    }
+
+    /// Goes on with another configuration.
+    pub fn adopt(&mut self, config: Config, setup: Setup) {
+        self.config = config;
+        self.supply = setup.supply;
+        self.print_all = setup.print_all;
+    }
+
+    /// A whole cycle.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails. Feeds and deliveries that fail are noted, and the
+    /// cycle goes on.
+    pub async fn cycle(&mut self, beat: Beat<'_>) -> Result<Report, StoreError> {
+        let now = self.clock.now();
+        let mut report = Report::default();
+        self.take_in(now, beat, &mut report).await?;
+        if !*self.stop.borrow() {
+            self.evaluate(now, &mut report)?;
+            self.store.note_cycle(now)?;
+        }
+        self.deliver(beat, &mut report).await?;
+        Ok(report)
+    }
+
+    /// Whether the schedule asks for a cycle: a time of it has come since the last one.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn is_due(&self) -> Result<bool, StoreError> {
+        Ok(match self.store.last_cycle()? {
+            None => true,
+            Some(last) => self
+                .next_after(last)
+                .is_some_and(|next| next <= self.clock.now()),
+        })
+    }
+
+    /// The schedule's next time after an instant.
+    pub fn next_after(&self, instant: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        self.config.service.schedule.after(&instant).next()
+    }
+}
+
+/// The parts of an engine that follow from a configuration.
+pub struct Setup {
+    supply: Supply,
+    print_all: bool,
+}
+
+impl Setup {
+    /// The parts for playing a season: files are shown day by day, `lag` days behind the clock,
+    /// and every message is printed.
+    ///
+    /// # Errors
+    /// As [`Setup::of`].
+    pub fn for_replay(config: &Config, lag: u32) -> Result<Self, String> {
+        let mut setup = Self::of(config)?;
+        setup.supply.show_with_lag(lag);
+        setup.print_all = true;
+        Ok(setup)
+    }
+
+    /// Readings that take the place of a station's feed.
+    pub fn keep(&mut self, station: &str, readings: Readings) {
+        self.supply.keep(station, readings);
+    }
+
+    /// Makes the parts.
+    ///
+    /// # Errors
+    /// A text that says why, if the further root certificates cannot be used.
+    pub fn of(config: &Config) -> Result<Self, String> {
+        let extra_ca = deliver::extra_ca(config)?;
+        let agent = user_agent(&config.service.contact);
+        let fetcher = Fetcher::new(FetchPolicy::default(), &agent, extra_ca.as_deref())
+            .map_err(|error| error.to_string())?;
+        let demo = config.demo;
+        Ok(Self {
+            supply: Supply::new(fetcher, demo.map(|demo| demo.published_lag_days)),
+            print_all: demo.is_some_and(|demo| demo.deliver == DemoDelivery::Console),
+        })
+    }
+}
+
+/// Awaits something, beating meanwhile.
+async fn with_beat<T>(work: impl Future<Output = T>, beat: Beat<'_>) -> T {
+    tokio::pin!(work);
+    loop {
+        tokio::select! {
+            result = &mut work => return result,
+            () = tokio::time::sleep(BEAT) => beat(),
+        }
+    }
+}
