@@ -1,0 +1,104 @@
+//! The demonstration of the README: a season of the invented co-op, played offline.
+
+#[path = "support/command.rs"]
+mod command;
+
+use command::Workshop;
+
+fn replay(more: &[&str]) -> String {
+    let config = concat!(env!("CARGO_MANIFEST_DIR"), "/config/demo.toml");
+    let mut arguments = vec!["replay", "--config", config];
+    arguments.extend(more);
+    Workshop::new().succeeds(&arguments)
+}
+
+/// The heads of the messages: who was told what, and when.
+fn heads(printed: &str) -> Vec<String> {
+    let lines: Vec<&str> = printed.lines().collect();
+    lines
+        .windows(2)
+        .filter(|pair| pair[0].contains(" · to "))
+        .map(|pair| format!("{} | {}", pair[0], pair[1]))
+        .collect()
+}
+
+#[test]
+fn every_member_hears_of_their_own_season_in_order() {
+    let printed = replay(&[]);
+    let heads = heads(&printed);
+    let of =
+        |who: &str| -> Vec<&String> { heads.iter().filter(|head| head.contains(who)).collect() };
+    let gardener = of("Mill Lane gardener");
+    for (head, (told, what)) in gardener.iter().zip([
+        ("24 June 2026", "adult flight has begun (21 June)"),
+        ("28 June 2026", "egg lay has begun (25 June)"),
+        ("10 July 2026", "hatch has begun (7 July)"),
+        (
+            "28 August 2026",
+            "the susceptible window has ended (25 August)",
+        ),
+    ]) {
+        assert!(head.starts_with(told) && head.ends_with(what), "{head}");
+    }
+    assert_eq!(gardener.len(), 4);
+    assert!(
+        of("Northgate crew")
+            .iter()
+            .all(|head| head.contains("Southern masked chafer"))
+    );
+    assert!(
+        of("Upper Green keeper")
+            .iter()
+            .any(|head| head.contains("window ends by date (20 September)")),
+        "the cold site's window is closed by date: {heads:#?}"
+    );
+}
+
+#[test]
+fn the_same_season_comes_out_the_same_every_time() {
+    assert_eq!(replay(&[]), replay(&[]));
+}
+
+#[test]
+fn a_feed_without_lag_tells_three_days_earlier() {
+    let heads = heads(&replay(&["--lag", "0"]));
+    let flight = heads
+        .iter()
+        .find(|head| head.contains("Mill Lane gardener"))
+        .unwrap();
+    assert!(flight.starts_with("21 June 2026"), "{flight}");
+}
+
+#[test]
+fn another_season_can_be_played() {
+    let printed = replay(&["--season", "2020"]);
+    assert!(printed.contains("season 2020 played"), "{printed}");
+    assert!(
+        heads(&printed)
+            .iter()
+            .all(|head| head.contains("2020 · to"))
+    );
+}
+
+#[test]
+fn every_printed_message_carries_cautions() {
+    let printed = replay(&[]);
+    let messages = printed.matches(" · to ").count();
+    let cautions = printed.matches("CAUTIONS\n").count() + printed.matches("\nCautions: ").count();
+    assert!(messages > 20, "{messages}");
+    assert_eq!(messages, cautions);
+}
+
+#[test]
+fn the_alert_in_the_readme_is_a_real_one() {
+    let readme = include_str!("../README.md");
+    let start = readme
+        .find("10 July 2026 · to")
+        .expect("the README shows an alert");
+    let sample = readme[start..].split("\n```").next().unwrap();
+    assert!(sample.lines().count() > 30, "{sample}");
+    assert!(
+        replay(&[]).contains(sample),
+        "the README shows an alert that is not sent any more"
+    );
+}

@@ -1,0 +1,268 @@
+//! What people read: every message carries what it must, whatever it is about.
+
+#[path = "support/species.rs"]
+mod kit;
+
+use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
+use hatchbell::domain::milestone::{Limits, Milestone, standing};
+use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
+use hatchbell::domain::species::{Solidity, Species};
+use hatchbell::notify::wording::{Message, message};
+use kit::{date, species, steady};
+
+fn station() -> Station {
+    Station {
+        id: "harbour-meadow".into(),
+        name: "Harbour Meadow".into(),
+        usual_lag_days: 4,
+    }
+}
+
+fn site(id: &str, name: &str) -> Site {
+    Site {
+        id: id.into(),
+        name: name.into(),
+        turf: "ryegrass".into(),
+        latitude: 41.8,
+        station: "harbour-meadow".into(),
+        species: vec!["japanese-beetle".into()],
+    }
+}
+
+fn recipient(id: &str, sites: &[&str]) -> Recipient {
+    Recipient {
+        id: id.into(),
+        name: format!("the {id}"),
+        channels: vec![Channel::Email, Channel::Push],
+        sites: sites.iter().map(|site| (*site).to_owned()).collect(),
+        species: None,
+    }
+}
+
+fn member(id: &str, sites: Vec<Site>, recipients: Vec<Recipient>) -> Member {
+    Member {
+        id: id.into(),
+        name: format!("Member {id}"),
+        sites,
+        recipients,
+    }
+}
+
+fn passed<'a>(
+    member: &'a Member,
+    station: &'a Station,
+    species: &'a Species,
+    milestone: Milestone,
+    gain: f64,
+) -> Notice<'a> {
+    let readings = steady("2026-01-01", "2026-10-20", gain);
+    let standing = standing(
+        species,
+        41.8,
+        &readings,
+        date("2026-10-22"),
+        Limits::default(),
+    );
+    let crossing = *standing
+        .crossings
+        .iter()
+        .find(|crossing| crossing.milestone == milestone)
+        .expect("it is passed");
+    Notice {
+        member,
+        site: &member.sites[0],
+        station,
+        kind: NoticeKind::Passed {
+            species,
+            season: standing.season,
+            crossing,
+            data_through: standing.data_through,
+            next: None,
+            passed: standing.crossings.iter().map(|c| c.milestone).collect(),
+        },
+    }
+}
+
+fn worded(notice: &Notice<'_>, channel: Channel) -> Message {
+    message(
+        "a test",
+        &Bundle {
+            recipient: &notice.member.recipients[0],
+            channel,
+            notices: vec![notice],
+        },
+    )
+}
+
+fn one_member() -> Member {
+    member(
+        "one",
+        vec![site("lawn", "Front lawn")],
+        vec![recipient("gardener", &["lawn"])],
+    )
+}
+
+#[test]
+fn every_milestone_message_carries_the_cautions_itself() {
+    let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
+    for milestone in Milestone::ALL {
+        let notice = passed(&member, &station, &beetle, milestone, 8.0);
+        for channel in [
+            Channel::Email,
+            Channel::Push,
+            Channel::Console,
+            Channel::File,
+        ] {
+            // Lines are broken anywhere between words.
+            let body = worded(&notice, channel)
+                .body
+                .replace("\n  ", " ")
+                .replace('\n', " ");
+            for caution in [
+                "label is the law",
+                "ocal rules",
+                "icensed applicator",
+                "in bloom",
+                "off water",
+                "hildren and pets",
+            ] {
+                assert!(
+                    body.contains(caution),
+                    "{milestone:?} by {channel:?}: no {caution:?} in {body}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn an_estimate_is_called_an_estimate_and_a_published_value_published() {
+    let (member, station) = (one_member(), station());
+    for id in [
+        "japanese-beetle",
+        "european-chafer",
+        "northern-masked-chafer",
+    ] {
+        let species = species(id);
+        for milestone in Milestone::ALL {
+            let notice = passed(&member, &station, &species, milestone, 8.0);
+            let body = worded(&notice, Channel::Email).body.replace('\n', " ");
+            let due = species.threshold(milestone).solidity;
+            assert!(body.contains(due.in_words()), "{id} {milestone:?}: {body}");
+            if due == Solidity::Estimate {
+                assert!(!body.contains("a published value:"), "{id} {milestone:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_message_says_what_happened_what_it_means_and_what_comes_next() {
+    let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
+    let notice = passed(&member, &station, &beetle, Milestone::Hatch, 8.0);
+    let message = worded(&notice, Channel::Email);
+    assert_eq!(
+        message.title,
+        "Front lawn: Japanese beetle, hatch has begun (13 April)"
+    );
+    let body = message.body.replace('\n', " ");
+    for part in [
+        "What happened:",
+        "Harbour Meadow",
+        "820 (700 to 940) °C·d",
+        "no day estimated",
+        "What it means:",
+        "What comes next:",
+        "How sure:",
+    ] {
+        assert!(body.contains(part), "no {part:?} in {body}");
+    }
+}
+
+#[test]
+fn a_season_without_hatch_ends_with_nothing_to_spread() {
+    let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
+    let notice = passed(&member, &station, &beetle, Milestone::WindowEnd, 2.5);
+    let body = worded(&notice, Channel::Email).body.replace('\n', " ");
+    assert!(body.contains("nothing needs to be spread"), "{body}");
+}
+
+#[test]
+fn mail_lines_stay_within_72_columns() {
+    let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
+    for milestone in Milestone::ALL {
+        let notice = passed(&member, &station, &beetle, milestone, 8.0);
+        for line in worded(&notice, Channel::Email).body.lines() {
+            assert!(line.chars().count() <= 72, "{line}");
+        }
+    }
+}
+
+#[test]
+fn push_messages_are_shorter_than_mails() {
+    let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
+    for milestone in Milestone::ALL {
+        let notice = passed(&member, &station, &beetle, milestone, 8.0);
+        let length = |channel| worded(&notice, channel).body.chars().count();
+        assert!(
+            length(Channel::Push) * 2 < length(Channel::Email),
+            "{milestone:?}"
+        );
+        assert!(
+            length(Channel::Push) < 900,
+            "{milestone:?}: {}",
+            length(Channel::Push)
+        );
+    }
+}
+
+#[test]
+fn everything_due_to_one_recipient_by_one_way_is_one_message() {
+    let member = one_member();
+    let (station, beetle) = (station(), species("japanese-beetle"));
+    let members = [member.clone()];
+    let notices = [
+        passed(&member, &station, &beetle, Milestone::AdultFlight, 8.0),
+        passed(&member, &station, &beetle, Milestone::EggLay, 8.0),
+    ];
+    let bundles = bundles(&members, &notices);
+    assert_eq!(bundles.len(), 2, "one by email and one by push");
+    let message = message("a test", &bundles[0]);
+    assert!(message.title.ends_with("and 1 more"), "{}", message.title);
+    assert_eq!(message.body.matches("CAUTIONS").count(), 1);
+}
+
+#[test]
+fn recipients_hear_of_their_own_sites_and_chosen_species_only() {
+    let mut picky = recipient("picky", &["lawn"]);
+    picky.species = Some(vec!["european-chafer".into()]);
+    let members = [
+        member(
+            "one",
+            vec![site("lawn", "Front lawn"), site("field", "Field")],
+            vec![
+                recipient("gardener", &["lawn"]),
+                recipient("foreman", &["field"]),
+                picky,
+            ],
+        ),
+        member(
+            "two",
+            vec![site("rink", "Rink")],
+            vec![recipient("keeper", &["rink"])],
+        ),
+    ];
+    let (station, beetle) = (station(), species("japanese-beetle"));
+    let notices = [passed(
+        &members[0],
+        &station,
+        &beetle,
+        Milestone::Hatch,
+        8.0,
+    )];
+    let told: Vec<String> = bundles(&members, &notices)
+        .iter()
+        .map(|bundle| format!("{} {}", bundle.recipient.id, bundle.channel.name()))
+        .collect();
+    assert_eq!(told, ["gardener email", "gardener push"]);
+}

@@ -1,0 +1,286 @@
+//! From readings to milestones to the decision whom to tell.
+
+#[path = "support/species.rs"]
+mod kit;
+
+use hatchbell::domain::alert::{Recorded, decide, is_stale};
+use hatchbell::domain::milestone::{Hold, Limits, Milestone, PassedBy, Standing, standing};
+use hatchbell::domain::series::Readings;
+use hatchbell::domain::site::Station;
+use kit::{date, species, steady};
+
+const NORTH: f64 = 41.8;
+
+fn japanese_beetle(readings: &Readings, today: &str) -> Standing {
+    standing(
+        &species("japanese-beetle"),
+        NORTH,
+        readings,
+        date(today),
+        Limits::default(),
+    )
+}
+
+#[test]
+fn a_milestone_is_passed_on_the_first_day_whose_sum_reaches_its_threshold() {
+    // 10 °C·d a day from 1 January: 560 is reached on day 56, 25 February.
+    let readings = steady("2026-01-01", "2026-05-31", 10.0);
+    let standing = japanese_beetle(&readings, "2026-05-31");
+    let dates: Vec<String> = standing
+        .crossings
+        .iter()
+        .map(|c| format!("{} {} {:.0}", c.milestone.name(), c.on, c.degree_days))
+        .collect();
+    assert_eq!(
+        dates,
+        [
+            "adult-flight 2026-02-25 560",
+            "egg-lay 2026-03-05 640",
+            "hatch 2026-03-23 820",
+            "window-end 2026-05-30 1500"
+        ]
+    );
+    assert_eq!(standing.next, None);
+    assert_eq!(standing.estimated_days, 0);
+}
+
+#[test]
+fn days_after_today_do_not_count_yet() {
+    let readings = steady("2026-01-01", "2026-05-31", 10.0);
+    let standing = japanese_beetle(&readings, "2026-02-24");
+    assert!(standing.crossings.is_empty());
+    assert_eq!(standing.data_through, Some(date("2026-02-24")));
+    assert!((standing.degree_days - 550.0).abs() < 1e-9);
+}
+
+#[test]
+fn the_next_milestone_is_dated_at_the_present_pace_over_the_threshold_s_range() {
+    let readings = steady("2026-01-01", "2026-02-20", 10.0);
+    let next = japanese_beetle(&readings, "2026-02-22").next.unwrap();
+    let dates = next.dates.unwrap();
+    assert_eq!(next.milestone, Milestone::AdultFlight);
+    // 510 so far: the low end (500) is passed already, 560 takes 5 days, 660 takes 15.
+    assert_eq!(
+        (dates.earliest, dates.likely, dates.latest),
+        (date("2026-02-21"), date("2026-02-25"), date("2026-03-07"))
+    );
+}
+
+#[test]
+fn a_milestone_far_ahead_gets_no_date() {
+    let readings = steady("2026-01-01", "2026-02-20", 2.0);
+    assert_eq!(
+        japanese_beetle(&readings, "2026-02-22").next.unwrap().dates,
+        None
+    );
+    let frozen = steady("2026-01-01", "2026-02-20", 0.0);
+    assert_eq!(
+        japanese_beetle(&frozen, "2026-02-22").next.unwrap().dates,
+        None
+    );
+}
+
+#[test]
+fn a_cold_site_s_window_ends_on_the_date_cap() {
+    let readings = steady("2026-01-01", "2026-12-01", 3.0);
+    let standing = japanese_beetle(&readings, "2026-10-15");
+    let end = standing.crossings.last().unwrap();
+    assert_eq!(
+        (end.milestone, end.by, end.on),
+        (Milestone::WindowEnd, PassedBy::DateCap, date("2026-09-30"))
+    );
+    assert!((end.degree_days - 273.0 * 3.0).abs() < 1e-6);
+    // The sum reaches 820 on day 274, 1 October: too late to be told as hatch.
+    assert!(
+        !standing
+            .crossings
+            .iter()
+            .any(|c| c.milestone == Milestone::Hatch)
+    );
+    let before = japanese_beetle(&readings, "2026-09-29");
+    assert!(
+        !before
+            .crossings
+            .iter()
+            .any(|c| c.milestone == Milestone::WindowEnd)
+    );
+}
+
+#[test]
+fn further_north_the_cap_comes_ten_days_earlier_and_south_of_the_equator_half_a_year_later() {
+    let beetle = species("japanese-beetle");
+    let cap = |latitude, today| {
+        let readings = steady("2025-07-01", "2026-12-31", 2.0);
+        standing(&beetle, latitude, &readings, date(today), Limits::default())
+            .crossings
+            .last()
+            .map(|c| (c.milestone, c.on))
+    };
+    assert_eq!(
+        cap(44.6, "2026-12-01"),
+        Some((Milestone::WindowEnd, date("2026-09-20")))
+    );
+    assert_eq!(
+        cap(43.9, "2026-12-01"),
+        Some((Milestone::WindowEnd, date("2026-09-30")))
+    );
+    assert_eq!(
+        cap(-37.0, "2026-05-01"),
+        Some((Milestone::WindowEnd, date("2026-03-30")))
+    );
+}
+
+#[test]
+fn south_of_the_equator_the_sum_starts_in_july() {
+    let readings = steady("2025-05-01", "2026-02-28", 10.0);
+    let standing = standing(
+        &species("japanese-beetle"),
+        -37.0,
+        &readings,
+        date("2026-02-28"),
+        Limits::default(),
+    );
+    assert_eq!(standing.season.to_string(), "2025/26");
+    // Day 56 from 1 July.
+    assert_eq!(standing.crossings[0].on, date("2025-08-25"));
+}
+
+#[test]
+fn estimated_days_are_counted_and_too_many_hold_the_milestone() {
+    let mut readings = steady("2026-01-01", "2026-05-31", 10.0);
+    for missing in ["2026-01-10", "2026-01-20", "2026-01-30"] {
+        readings.remove(&date(missing));
+    }
+    let told = japanese_beetle(&readings, "2026-05-31");
+    assert_eq!(told.crossings[0].estimated_days, 3);
+    assert_eq!(told.hold, None);
+    let strict = Limits {
+        longest_gap_days: 10,
+        most_estimated_days: 2,
+    };
+    let held = standing(
+        &species("japanese-beetle"),
+        NORTH,
+        &readings,
+        date("2026-05-31"),
+        strict,
+    );
+    assert!(held.crossings.is_empty());
+    assert_eq!(
+        held.hold,
+        Some(Hold::TooManyEstimated {
+            estimated: 3,
+            limit: 2
+        })
+    );
+}
+
+#[test]
+fn a_long_gap_holds_what_comes_after_it() {
+    let mut readings = steady("2026-01-01", "2026-05-31", 10.0);
+    for day in 1..=14 {
+        readings.remove(&date(&format!("2026-03-{day:02}")));
+    }
+    let standing = japanese_beetle(&readings, "2026-05-31");
+    assert_eq!(standing.crossings.len(), 1, "flight was before the gap");
+    assert!(matches!(standing.hold, Some(Hold::Gap(gap)) if gap.days() == 14));
+    assert_eq!(standing.data_through, Some(date("2026-05-31")));
+}
+
+#[test]
+fn what_happened_before_watching_began_is_recorded_and_never_told() {
+    let readings = steady("2026-01-01", "2026-03-10", 10.0);
+    let standing = japanese_beetle(&readings, "2026-03-12");
+    let decision = decide(&standing, &[], None, date("2026-03-12"));
+    assert_eq!(decision.watch_from, Some(date("2026-03-10")));
+    let told: Vec<bool> = decision.record.iter().map(|(_, told)| *told).collect();
+    assert_eq!(told, [false, false]);
+}
+
+#[test]
+fn what_is_found_late_is_told_with_its_date() {
+    let readings = steady("2026-01-01", "2026-03-10", 10.0);
+    let standing = japanese_beetle(&readings, "2026-04-20");
+    let decision = decide(&standing, &[], Some(date("2026-02-01")), date("2026-04-20"));
+    assert!(decision.record.iter().all(|(_, told)| *told));
+    assert_eq!(decision.record[0].0.on, date("2026-02-25"));
+}
+
+#[test]
+fn what_is_recorded_is_not_recorded_again() {
+    let readings = steady("2026-01-01", "2026-03-01", 10.0);
+    let standing = japanese_beetle(&readings, "2026-03-03");
+    let recorded = [flight("2026-02-25", true)];
+    let decision = decide(
+        &standing,
+        &recorded,
+        Some(date("2026-02-01")),
+        date("2026-03-03"),
+    );
+    assert_eq!(decision, Default::default());
+}
+
+fn flight(on: &str, told: bool) -> Recorded {
+    Recorded {
+        milestone: Milestone::AdultFlight,
+        on: date(on),
+        told,
+        corrected_to: None,
+    }
+}
+
+#[test]
+fn a_told_date_that_moves_by_two_days_is_corrected_once() {
+    let readings = steady("2026-01-01", "2026-03-01", 10.0);
+    let standing = japanese_beetle(&readings, "2026-03-03");
+    let corrections = |recorded: Recorded| {
+        decide(
+            &standing,
+            &[recorded],
+            Some(date("2026-02-01")),
+            date("2026-03-03"),
+        )
+        .correct
+        .len()
+    };
+    assert_eq!(
+        corrections(flight("2026-02-24", true)),
+        0,
+        "one day is not worth a message"
+    );
+    assert_eq!(corrections(flight("2026-02-23", true)), 1);
+    assert_eq!(corrections(flight("2026-02-27", true)), 1);
+    assert_eq!(
+        corrections(flight("2026-02-23", false)),
+        0,
+        "never told, so nothing to correct"
+    );
+    let already = Recorded {
+        corrected_to: Some(date("2026-02-25")),
+        ..flight("2026-02-20", true)
+    };
+    assert_eq!(corrections(already), 0, "one correction is sent, no second");
+}
+
+#[test]
+fn without_any_data_nothing_begins() {
+    let standing = japanese_beetle(&Readings::new(), "2026-11-01");
+    assert_eq!(standing.hold, Some(Hold::NoData));
+    assert_eq!(
+        decide(&standing, &[], None, date("2026-11-01")),
+        Default::default()
+    );
+}
+
+#[test]
+fn a_station_is_stale_three_days_beyond_its_usual_lag() {
+    let station = Station {
+        id: "harbour-meadow".into(),
+        name: "Harbour Meadow".into(),
+        usual_lag_days: 4,
+    };
+    let stale = |newest: &str| is_stale(&station, Some(date(newest)), date("2026-07-10"));
+    assert!(!stale("2026-07-03"));
+    assert!(stale("2026-07-02"));
+    assert!(is_stale(&station, None, date("2026-07-10")));
+}

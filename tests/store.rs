@@ -1,0 +1,216 @@
+//! What the database keeps: real files, merged and never mirrored.
+
+#[path = "support/command.rs"]
+mod command;
+#[path = "support/species.rs"]
+mod kit;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use command::Workshop;
+use hatchbell::domain::series::Reading;
+use hatchbell::domain::site::Channel;
+use hatchbell::store::milestones::{Entry, Pair};
+use hatchbell::store::outbox::{Draft, Tally, pause};
+use hatchbell::store::readings::Merged;
+use hatchbell::store::{Store, StoreError};
+use kit::{date, steady};
+
+fn at(text: &str) -> DateTime<Utc> {
+    text.parse().expect("an instant")
+}
+
+fn noon() -> DateTime<Utc> {
+    at("2026-07-01T12:00:00Z")
+}
+
+fn open(workshop: &Workshop) -> Store {
+    Store::open(&workshop.path("hatchbell.db")).expect("it opens")
+}
+
+#[test]
+fn a_file_that_shrinks_deletes_nothing() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let whole = steady("2026-01-01", "2026-03-31", 10.0);
+    store.merge("a", &whole, noon()).unwrap();
+    let short = steady("2026-01-01", "2026-01-05", 10.0);
+    let merged = store.merge("a", &short, noon()).unwrap();
+    assert_eq!(
+        merged,
+        Merged {
+            unchanged: 5,
+            ..Merged::default()
+        }
+    );
+    assert_eq!(store.readings("a").unwrap(), whole);
+}
+
+#[test]
+fn a_revised_value_replaces_the_old_one_which_is_kept() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    store
+        .merge("a", &steady("2026-01-01", "2026-01-03", 10.0), noon())
+        .unwrap();
+    let mut revised = steady("2026-01-02", "2026-01-02", 10.0);
+    revised.get_mut(&date("2026-01-02")).unwrap().max = Some(26.0);
+    let merged = store.merge("a", &revised, noon()).unwrap();
+    assert_eq!((merged.revised, merged.unchanged), (1, 0));
+    assert_eq!(
+        store.readings("a").unwrap()[&date("2026-01-02")].max,
+        Some(26.0)
+    );
+    assert_eq!(store.revisions("a").unwrap(), 1);
+    let old: f64 = rusqlite::Connection::open(workshop.path("hatchbell.db"))
+        .unwrap()
+        .query_row("SELECT old_c FROM revision", [], |row| row.get(0))
+        .unwrap();
+    assert_eq!(old, 25.0);
+}
+
+#[test]
+fn the_two_extremes_of_a_day_may_arrive_apart_and_a_voided_one_stays() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let day = date("2026-07-01");
+    let one = |min, max| [(day, Reading { min, max })].into_iter().collect();
+    store.merge("a", &one(None, Some(25.0)), noon()).unwrap();
+    let merged = store.merge("a", &one(Some(12.0), None), noon()).unwrap();
+    assert_eq!(merged.completed, 1);
+    let both = Reading {
+        min: Some(12.0),
+        max: Some(25.0),
+    };
+    assert_eq!(store.readings("a").unwrap()[&day], both);
+    store.merge("a", &one(None, None), noon()).unwrap();
+    assert_eq!(store.readings("a").unwrap()[&day], both);
+}
+
+#[test]
+fn the_same_reading_written_in_another_unit_is_no_revision() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let day = date("2026-07-01");
+    let one = |min: f64| {
+        [(
+            day,
+            Reading {
+                min: Some(min),
+                max: Some(25.0),
+            },
+        )]
+        .into_iter()
+        .collect()
+    };
+    store.merge("a", &one(2.2), noon()).unwrap();
+    let merged = store
+        .merge("a", &one((35.96 - 32.0) / 1.8), noon())
+        .unwrap();
+    assert_eq!(merged.unchanged, 1);
+}
+
+#[test]
+fn a_new_database_can_be_read_by_its_owner_only() {
+    use std::os::unix::fs::PermissionsExt;
+    let workshop = Workshop::new();
+    drop(open(&workshop));
+    let mode = std::fs::metadata(workshop.path("hatchbell.db"))
+        .unwrap()
+        .permissions()
+        .mode();
+    assert_eq!(mode & 0o777, 0o600);
+}
+
+#[test]
+fn a_database_of_a_newer_program_is_refused_and_left_alone() {
+    let workshop = Workshop::new();
+    drop(open(&workshop));
+    let path = workshop.path("hatchbell.db");
+    rusqlite::Connection::open(&path)
+        .unwrap()
+        .pragma_update(None, "user_version", 999)
+        .unwrap();
+    for opened in [Store::open(&path), Store::open_to_read(&path)] {
+        let error = opened.expect_err("it is too new");
+        assert!(
+            matches!(error, StoreError::TooNew { found: 999, .. }),
+            "{error}"
+        );
+        assert!(error.to_string().contains("update hatchbell"), "{error}");
+    }
+}
+
+#[test]
+fn a_file_that_is_no_database_is_refused() {
+    let workshop = Workshop::new();
+    workshop.write("hatchbell.db", &"no database ".repeat(200));
+    assert!(Store::open(&workshop.path("hatchbell.db")).is_err());
+    assert!(workshop.read("hatchbell.db").starts_with("no database"));
+}
+
+#[test]
+fn crossing_and_message_are_written_together_or_not_at_all() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let pair = Pair {
+        site: "lawn",
+        species: "japanese-beetle",
+    };
+    let watch = Entry::Watch {
+        pair,
+        from: date("2026-07-01"),
+    };
+    let draft = Draft {
+        recipient: "keeper",
+        channel: Channel::Push,
+        title: "a title".into(),
+        body: "a text".into(),
+    };
+    store
+        .record(std::slice::from_ref(&watch), &[], noon())
+        .unwrap();
+    // The second watch of the same pair breaks the whole transaction, the message with it.
+    let failed = store.record(&[watch], &[draft], noon());
+    assert!(failed.is_err());
+    assert_eq!(store.tally().unwrap(), Tally::default());
+}
+
+#[test]
+fn a_failed_message_waits_longer_each_time_and_is_given_up_after_two_weeks() {
+    let minutes: Vec<i64> = (1..=12)
+        .map(|tries| pause(tries, false).num_minutes())
+        .collect();
+    assert_eq!(minutes, [1, 2, 4, 8, 16, 32, 64, 128, 256, 360, 360, 360]);
+    assert_eq!(pause(1, true), TimeDelta::hours(24));
+
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let draft = Draft {
+        recipient: "keeper",
+        channel: Channel::Email,
+        title: "a title".into(),
+        body: "a text".into(),
+    };
+    store.record(&[], &[draft], noon()).unwrap();
+    let message = store.due(noon()).unwrap().remove(0);
+    assert!(
+        !store
+            .not_sent(&message, "server is down", false, noon())
+            .unwrap()
+    );
+    assert!(store.due(noon()).unwrap().is_empty());
+    let again = store.due(noon() + TimeDelta::minutes(1)).unwrap().remove(0);
+    assert_eq!((again.id == message.id, again.tries), (true, 1));
+    let late = noon() + TimeDelta::days(14);
+    assert!(
+        store
+            .not_sent(&again, "server is down", false, late)
+            .unwrap()
+    );
+    assert!(store.due(late + TimeDelta::days(2)).unwrap().is_empty());
+    assert_eq!(store.tally().unwrap().given_up, 1);
+    assert_eq!(
+        store.delivery_problems().unwrap(),
+        ["keeper by email: server is down"]
+    );
+}

@@ -1,0 +1,32 @@
+//! Built-in species, and readings that make sums easy to foresee.
+#![allow(dead_code, reason = "each test uses a part of it")]
+
+use chrono::{Days, NaiveDate};
+use hatchbell::config::species_file;
+use hatchbell::domain::series::{Reading, Readings};
+use hatchbell::domain::species::Species;
+
+/// A built-in species.
+pub fn species(id: &str) -> Species {
+    let (file, text) = species_file::BUILT_IN
+        .iter()
+        .find(|(file, _)| file.ends_with(&format!("/{id}.toml")))
+        .expect("a built-in species");
+    species_file::read(file, text).expect("it loads")
+}
+
+pub fn date(text: &str) -> NaiveDate {
+    text.parse().expect("a date")
+}
+
+/// Days that each add `gain` °C·d over base 10 by the simple average, from `from` through `to`.
+pub fn steady(from: &str, to: &str, gain: f64) -> Readings {
+    let (from, to) = (date(from), date(to));
+    let reading = Reading {
+        min: Some(10.0 + gain - 5.0),
+        max: Some(10.0 + gain + 5.0),
+    };
+    (0..=(to - from).num_days())
+        .map(|index| (from + Days::new(index as u64), reading))
+        .collect()
+}
