@@ -1,17 +1,18 @@
 //! Mail to a real server: encryption, signing in, refusals, and what arrives.
 
-use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono::DateTime;
 use hatchbell::notify::email::{Mailer, SmtpSecurity, SmtpSettings, message_id};
 use hatchbell::notify::{Parcel, SendError};
 use hatchbell::secret::Secret;
-use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, DnType, IsCa, KeyPair};
 
+#[path = "support/certificates.rs"]
+mod certificates;
 #[path = "support/smtp_peer.rs"]
 mod smtp_peer;
 
+use certificates::Certificates;
 use smtp_peer::{Received, SmtpPeer};
 
 const TO: &str = "greens@alderbrook.example";
@@ -22,61 +23,6 @@ const TEXT: &str = "The sum at the Lower Green stands at 412 °C·d.\n.a line th
                     Last line, which is long enough that it has to be broken on its way through the \
                     mail and put together again at the other end.\n";
 const WAIT: Duration = Duration::from_secs(20);
-
-/// An authority of our own, and a certificate of it for 127.0.0.1, as files for the server.
-struct Certificates {
-    folder: tempfile::TempDir,
-    authority: String,
-}
-
-impl Certificates {
-    fn new() -> Self {
-        Self::of("Alderbrook test authority")
-    }
-
-    fn of(authority: &str) -> Self {
-        let mut params = CertificateParams::new(Vec::new()).expect("parameters");
-        params
-            .distinguished_name
-            .push(DnType::CommonName, authority);
-        params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
-        let issuer = CertifiedIssuer::self_signed(params, new_key()).expect("an authority");
-        let server_key = new_key();
-        let server = CertificateParams::new(vec!["127.0.0.1".to_owned()])
-            .and_then(|params| params.signed_by(&server_key, &issuer))
-            .expect("a certificate");
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let write = |name: &str, pem: String| {
-            std::fs::write(folder.path().join(name), pem).expect("a written file");
-        };
-        write("server.pem", server.pem());
-        write("server.key", server_key.serialize_pem());
-        Self {
-            authority: issuer.pem(),
-            folder,
-        }
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    /// A server with this certificate and further options.
-    fn server(&self, options: &[&str]) -> SmtpPeer {
-        let text = |path: &Path| path.to_str().expect("a path in UTF-8").to_owned();
-        let (cert, key) = (
-            text(&self.path("server.pem")),
-            text(&self.path("server.key")),
-        );
-        let mut all = vec!["--tls-cert", &cert, "--tls-key", &key];
-        all.extend(options);
-        SmtpPeer::start(&all)
-    }
-}
-
-fn new_key() -> KeyPair {
-    KeyPair::generate().expect("a key")
-}
 
 fn auth_option() -> String {
     format!("{USER}:{PASSWORD}")
