@@ -30,20 +30,13 @@ pub(super) struct Options {
     #[arg(long, value_name = "NAME")]
     dialect: Option<String>,
     /// Read the file in another unit than the station's feed
-    #[arg(long, value_name = "UNIT", value_parser = unit)]
+    #[arg(long, value_name = "UNIT", value_parser = super::unit)]
     unit: Option<Unit>,
     /// Say what the file holds without storing it
     #[arg(long)]
     dry_run: bool,
     /// The file
     file: PathBuf,
-}
-
-fn unit(name: &str) -> Result<Unit, String> {
-    crate::domain::named(&Unit::NAMED, name).ok_or_else(|| {
-        let names: Vec<&str> = Unit::NAMED.iter().map(|(name, _)| *name).collect();
-        format!("units are {}", names.join(", "))
-    })
 }
 
 /// Refused rows shown for each reason; more are counted.

@@ -5,8 +5,10 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use crate::config::{Loaded, load, problem::Problem, problem::Severity};
+use crate::domain::temperature::Unit;
 
 mod check;
+mod hindcast;
 mod import;
 mod replay;
 mod run;
@@ -38,6 +40,7 @@ enum Command {
     Status(status::Options),
     Replay(replay::Options),
     Import(import::Options),
+    Hindcast(hindcast::Options),
 }
 
 /// The option every command has.
@@ -56,6 +59,7 @@ pub fn run() -> ExitCode {
         Command::Status(options) => status::run(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Import(options) => import::run(&options),
+        Command::Hindcast(options) => hindcast::run(&options),
     };
     result.unwrap_or_else(|error| {
         eprintln!("hatchbell: {error:#}");
@@ -89,6 +93,14 @@ fn print_problems(problems: &[Problem]) {
     for problem in problems {
         eprintln!("{problem}");
     }
+}
+
+/// A unit by its name, for the command line.
+fn unit(name: &str) -> Result<Unit, String> {
+    crate::domain::named(&Unit::NAMED, name).ok_or_else(|| {
+        let names: Vec<&str> = Unit::NAMED.iter().map(|(name, _)| *name).collect();
+        format!("units are {}", names.join(", "))
+    })
 }
 
 /// "1 error", "2 errors".

@@ -5,7 +5,9 @@
 
 pub mod alert;
 pub mod degree_day;
+pub mod hindcast;
 pub mod milestone;
+pub mod outlook;
 pub mod season;
 pub mod series;
 pub mod site;

@@ -1,0 +1,275 @@
+//! `hatchbell hindcast`.
+
+use super::{ConfigOption, configuration, counted, or_exit};
+use crate::clock::Clock;
+use crate::config::dialect_file;
+use crate::domain::degree_day::{Method, Model};
+use crate::domain::hindcast::{Plan, Score, ThresholdScore, add, hindcast};
+use crate::domain::milestone::Limits;
+use crate::domain::outlook::{PastSeason, past_seasons};
+use crate::domain::season::{MonthDay, Season};
+use crate::domain::series::Readings;
+use crate::domain::temperature::Unit;
+use crate::feed::dialect::Binding;
+use crate::feed::fetch::{FetchPolicy, read_file};
+use crate::feed::parse::parse;
+use crate::store::Store;
+use anyhow::{Context, bail};
+use chrono::NaiveDate;
+use clap::{Args, ValueEnum};
+use serde_json::json;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Show how good the outlooks would have been in past seasons
+///
+/// For each past season of each station, with only the days known by then, issues the outlook 60,
+/// 45, 30, 21, 14 and 7 days ahead of a threshold and holds it against what happened: mean absolute
+/// error of the likely date, bias (late is positive), how often the 10-90 % range held, and its
+/// width. Beside it stand the plain outlook (past seasons taken as they were), the station's mean
+/// date, and last year's date. The threshold is fixed, so that only the weather is scored.
+///
+/// Without FILES the stations of the configuration are scored by what is stored.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// Thresholds, °C·d over base 10 °C from 1 January by the simple average
+    #[arg(long, value_name = "SUM", default_values_t = [560.0, 820.0, 1500.0])]
+    threshold: Vec<f64>,
+    /// Days by which the data lag behind
+    #[arg(long, value_name = "DAYS", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=30))]
+    lag: u32,
+    /// Let only earlier seasons (at least 10) stand for the rest of one, as in real service
+    #[arg(long)]
+    earlier_only: bool,
+    /// Fewest whole seasons a station must have
+    #[arg(long, value_name = "SEASONS", default_value_t = 20)]
+    seasons: usize,
+    /// Most missing days a season may have
+    #[arg(long, value_name = "DAYS", default_value_t = 10)]
+    missing: u32,
+    /// Only the stations that the constants of the outlook were, or were not, fitted on
+    #[arg(long, value_enum)]
+    half: Option<Half>,
+    /// Print JSON instead of tables
+    #[arg(long)]
+    json: bool,
+    /// Read FILES by this dialect
+    #[arg(long, value_name = "NAME", default_value = "ghcn-extract")]
+    dialect: String,
+    /// The unit of FILES, where the dialect comes in several
+    #[arg(long, value_name = "UNIT", value_parser = super::unit)]
+    unit: Option<Unit>,
+    /// Station files, one station each
+    #[arg(value_name = "FILES")]
+    files: Vec<PathBuf>,
+}
+
+/// Stations split by the CRC-32 of their name: even ones were used for fitting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Half {
+    /// Used for fitting
+    Fitted,
+    /// Not used for fitting
+    HeldOut,
+}
+
+impl Half {
+    fn holds(self, name: &str) -> bool {
+        let mut crc = flate2::Crc::new();
+        crc.update(name.as_bytes());
+        crc.sum().is_multiple_of(2) == (self == Half::Fitted)
+    }
+}
+
+const LEADS: [u32; 6] = [60, 45, 30, 21, 14, 7];
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    if options
+        .threshold
+        .iter()
+        .any(|t| !(1.0..=6000.0).contains(t))
+    {
+        bail!("--threshold must be from 1 to 6000 °C·d");
+    }
+    let stations = if options.files.is_empty() {
+        let config = or_exit!(configuration(&options.config.config)).config;
+        let store = Store::open_to_read(&config.service.database)?;
+        let mut stations = Vec::new();
+        for feed in &config.stations {
+            stations.push((feed.station.id.clone(), store.readings(&feed.station.id)?));
+        }
+        stations
+    } else {
+        read_files(options)?
+    };
+    let plan = Plan {
+        model: Model::new(10.0, None, Method::SimpleAverage)?,
+        thresholds: options.threshold.clone(),
+        leads: LEADS.to_vec(),
+        lag: options.lag,
+        earlier_only: options.earlier_only,
+    };
+    let mut all = Vec::new();
+    let mut used = 0;
+    let mut seasons_used = 0;
+    for (name, readings) in &stations {
+        if options.half.is_some_and(|half| !half.holds(name)) {
+            continue;
+        }
+        let seasons = whole_seasons(readings, options.missing);
+        if seasons.len() < options.seasons {
+            continue;
+        }
+        used += 1;
+        seasons_used += seasons.len();
+        add(&mut all, hindcast(&seasons, &plan));
+    }
+    if used == 0 {
+        bail!(
+            "no station has {} whole seasons; import more history or lower --seasons",
+            options.seasons
+        );
+    }
+    if options.json {
+        println!(
+            "{}",
+            serde_json::to_string_pretty(&as_json(&all, used, seasons_used))?
+        );
+    } else {
+        println!(
+            "{}, {}, data {} late\n",
+            counted(used, "station"),
+            counted(seasons_used, "season"),
+            counted(options.lag as usize, "day")
+        );
+        for threshold in &all {
+            println!("{}", text(threshold));
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn read_files(options: &Options) -> anyhow::Result<Vec<(String, Readings)>> {
+    let (file, text) = dialect_file::BUILT_IN
+        .iter()
+        .find(|(file, _)| file.ends_with(&format!("/{}.toml", options.dialect)))
+        .with_context(|| format!("there is no built-in dialect \"{}\"", options.dialect))?;
+    let dialect = dialect_file::read(file, text).expect("built-in dialects are sound");
+    let unit = match options.unit {
+        Some(unit) => unit,
+        None if dialect.units.len() == 1 => dialect.units[0],
+        None => bail!("a {} file does not say its unit; add --unit", dialect.name),
+    };
+    let binding = Binding {
+        dialect,
+        unit,
+        code: None,
+    };
+    let today = Clock::Machine.now().date_naive();
+    options
+        .files
+        .iter()
+        .map(|path| Ok((stem(path), read_one(path, &binding, today)?)))
+        .collect()
+}
+
+fn read_one(path: &Path, binding: &Binding, today: NaiveDate) -> anyhow::Result<Readings> {
+    let bytes = read_file(path, FetchPolicy::default().max_bytes)?;
+    let parsed = parse(&bytes, binding, today)
+        .map_err(|rejection| anyhow::anyhow!("{}, {rejection}", path.display()))?;
+    Ok(parsed.readings)
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned()
+}
+
+/// Every whole season from 1 January.
+fn whole_seasons(readings: &Readings, missing: u32) -> Vec<PastSeason> {
+    let start = MonthDay::parse("01-01").expect("a day");
+    let Some(last) = readings.keys().next_back() else {
+        return Vec::new();
+    };
+    let after = Season::starting_in(Season::containing(*last, start).year + 1, start);
+    let limits = Limits {
+        longest_gap_days: missing,
+        most_estimated_days: missing,
+    };
+    past_seasons(readings, start, &after, limits)
+}
+
+fn text(score: &ThresholdScore) -> String {
+    let row = |title: &str, of: &dyn Fn(&(u32, Score, Score)) -> f64, digits: usize| {
+        let cells: String = score
+            .leads
+            .iter()
+            .map(|lead| format!("{:>8.digits$}", of(lead)))
+            .collect();
+        format!("  {title:<30}{cells}\n")
+    };
+    let heads: String = score
+        .leads
+        .iter()
+        .map(|(lead, ..)| format!("{:>8}", format!("{lead} d")))
+        .collect();
+    let mut text = format!("{:.0} °C·d, days ahead{:>12}{heads}\n", score.threshold, "");
+    text += &row(
+        "mean absolute error, days",
+        &|l| l.1.mean_absolute_error(),
+        2,
+    );
+    text += &row("  the plain outlook", &|l| l.2.mean_absolute_error(), 2);
+    text += &row(
+        "  change, %",
+        &|l| 100.0 * (l.1.mean_absolute_error() / l.2.mean_absolute_error() - 1.0),
+        1,
+    );
+    text += &row("bias, days", &|l| l.1.bias(), 2);
+    text += &row("10-90 % range holds, %", &|l| 100.0 * l.1.coverage(), 1);
+    text += &row("  the plain outlook", &|l| 100.0 * l.2.coverage(), 1);
+    text += &row("mean width of the range, days", &|l| l.1.width(), 1);
+    text += &row("  the plain outlook", &|l| l.2.width(), 1);
+    text += &row("cases", &|l| l.1.cases as f64, 0);
+    text += &format!(
+        "  mean date of the other seasons: error {:.2} days; last year's date: {:.2} days\n",
+        score.calendar.mean_absolute_error(),
+        score.last_year.mean_absolute_error()
+    );
+    text
+}
+
+fn as_json(all: &[ThresholdScore], stations: usize, seasons: usize) -> serde_json::Value {
+    let of = |score: &Score| {
+        json!({
+            "cases": score.cases,
+            "mean_absolute_error_days": score.mean_absolute_error(),
+            "bias_days": score.bias(),
+            "range_holds": score.coverage(),
+            "range_width_days": score.width(),
+        })
+    };
+    let thresholds: Vec<_> = all
+        .iter()
+        .map(|score| {
+            let leads: Vec<_> = score
+                .leads
+                .iter()
+                .map(|(lead, seen, plain)| {
+                    json!({ "lead_days": lead, "outlook": of(seen), "plain": of(plain) })
+                })
+                .collect();
+            json!({
+                "threshold": score.threshold,
+                "leads": leads,
+                "calendar_error_days": score.calendar.mean_absolute_error(),
+                "last_year_error_days": score.last_year.mean_absolute_error(),
+            })
+        })
+        .collect();
+    json!({ "stations": stations, "seasons": seasons, "thresholds": thresholds })
+}
