@@ -4,7 +4,8 @@
 mod kit;
 
 use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
-use hatchbell::domain::milestone::{Limits, Milestone, standing};
+use hatchbell::domain::milestone::{Milestone, Record, standing};
+use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::species::{Solidity, Species};
 use hatchbell::notify::wording::{Message, message};
@@ -56,13 +57,12 @@ fn passed<'a>(
     gain: f64,
 ) -> Notice<'a> {
     let readings = steady("2026-01-01", "2026-10-20", gain);
-    let standing = standing(
-        species,
-        41.8,
-        &readings,
-        date("2026-10-22"),
-        Limits::default(),
-    );
+    let record = Record {
+        readings: &readings,
+        past: &[],
+        forecast: &Readings::new(),
+    };
+    let standing = standing(species, 41.8, record, date("2026-10-22"), Limits::default());
     let crossing = *standing
         .crossings
         .iter()

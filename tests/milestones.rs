@@ -4,20 +4,30 @@
 mod kit;
 
 use hatchbell::domain::alert::{Recorded, decide, is_stale};
-use hatchbell::domain::milestone::{Hold, Limits, Milestone, PassedBy, Standing, standing};
-use hatchbell::domain::series::Readings;
+use hatchbell::domain::milestone::{Hold, Milestone, PassedBy, Record, Standing, standing};
+use hatchbell::domain::outlook::NoOutlook;
+use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::Station;
 use kit::{date, species, steady};
 
 const NORTH: f64 = 41.8;
 
 fn japanese_beetle(readings: &Readings, today: &str) -> Standing {
+    at_latitude(NORTH, readings, today, Limits::default())
+}
+
+fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) -> Standing {
+    let record = Record {
+        readings,
+        past: &[],
+        forecast: &Readings::new(),
+    };
     standing(
         &species("japanese-beetle"),
-        NORTH,
-        readings,
+        latitude,
+        record,
         date(today),
-        Limits::default(),
+        limits,
     )
 }
 
@@ -40,7 +50,7 @@ fn a_milestone_is_passed_on_the_first_day_whose_sum_reaches_its_threshold() {
             "window-end 2026-05-30 1500"
         ]
     );
-    assert_eq!(standing.next, None);
+    assert_eq!(standing.next(), None);
     assert_eq!(standing.estimated_days, 0);
 }
 
@@ -54,30 +64,11 @@ fn days_after_today_do_not_count_yet() {
 }
 
 #[test]
-fn the_next_milestone_is_dated_at_the_present_pace_over_the_threshold_s_range() {
+fn without_past_seasons_there_are_no_dates_and_the_reason_is_given() {
     let readings = steady("2026-01-01", "2026-02-20", 10.0);
-    let next = japanese_beetle(&readings, "2026-02-22").next.unwrap();
-    let dates = next.dates.unwrap();
+    let next = japanese_beetle(&readings, "2026-02-22").next().unwrap();
     assert_eq!(next.milestone, Milestone::AdultFlight);
-    // 510 so far: the low end (500) is passed already, 560 takes 5 days, 660 takes 15.
-    assert_eq!(
-        (dates.earliest, dates.likely, dates.latest),
-        (date("2026-02-21"), date("2026-02-25"), date("2026-03-07"))
-    );
-}
-
-#[test]
-fn a_milestone_far_ahead_gets_no_date() {
-    let readings = steady("2026-01-01", "2026-02-20", 2.0);
-    assert_eq!(
-        japanese_beetle(&readings, "2026-02-22").next.unwrap().dates,
-        None
-    );
-    let frozen = steady("2026-01-01", "2026-02-20", 0.0);
-    assert_eq!(
-        japanese_beetle(&frozen, "2026-02-22").next.unwrap().dates,
-        None
-    );
+    assert_eq!(next.outlook, Err(NoOutlook::TooFewSeasons { found: 0 }));
 }
 
 #[test]
@@ -108,10 +99,9 @@ fn a_cold_site_s_window_ends_on_the_date_cap() {
 
 #[test]
 fn further_north_the_cap_comes_ten_days_earlier_and_south_of_the_equator_half_a_year_later() {
-    let beetle = species("japanese-beetle");
     let cap = |latitude, today| {
         let readings = steady("2025-07-01", "2026-12-31", 2.0);
-        standing(&beetle, latitude, &readings, date(today), Limits::default())
+        at_latitude(latitude, &readings, today, Limits::default())
             .crossings
             .last()
             .map(|c| (c.milestone, c.on))
@@ -133,13 +123,7 @@ fn further_north_the_cap_comes_ten_days_earlier_and_south_of_the_equator_half_a_
 #[test]
 fn south_of_the_equator_the_sum_starts_in_july() {
     let readings = steady("2025-05-01", "2026-02-28", 10.0);
-    let standing = standing(
-        &species("japanese-beetle"),
-        -37.0,
-        &readings,
-        date("2026-02-28"),
-        Limits::default(),
-    );
+    let standing = at_latitude(-37.0, &readings, "2026-02-28", Limits::default());
     assert_eq!(standing.season.to_string(), "2025/26");
     // Day 56 from 1 July.
     assert_eq!(standing.crossings[0].on, date("2025-08-25"));
@@ -158,13 +142,7 @@ fn estimated_days_are_counted_and_too_many_hold_the_milestone() {
         longest_gap_days: 10,
         most_estimated_days: 2,
     };
-    let held = standing(
-        &species("japanese-beetle"),
-        NORTH,
-        &readings,
-        date("2026-05-31"),
-        strict,
-    );
+    let held = at_latitude(NORTH, &readings, "2026-05-31", strict);
     assert!(held.crossings.is_empty());
     assert_eq!(
         held.hold,

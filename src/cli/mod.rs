@@ -1,15 +1,21 @@
 //! The commands. One file each; [`run()`] reads the command line and calls one.
 
+use crate::store::Store;
+use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use crate::config::{Loaded, load, problem::Problem, problem::Severity};
+use crate::clock::Clock;
+use crate::config::{Config, Loaded, load, problem::Problem, problem::Severity};
 use crate::domain::temperature::Unit;
 
+mod chart;
 mod check;
 mod hindcast;
 mod import;
+mod log;
+mod outlook;
 mod replay;
 mod run;
 mod status;
@@ -40,6 +46,8 @@ enum Command {
     Status(status::Options),
     Replay(replay::Options),
     Import(import::Options),
+    Outlook(outlook::Options),
+    Log(log::Options),
     Hindcast(hindcast::Options),
 }
 
@@ -60,6 +68,8 @@ pub fn run() -> ExitCode {
         Command::Replay(options) => replay::run(&options),
         Command::Import(options) => import::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
+        Command::Outlook(options) => outlook::run(&options),
+        Command::Log(options) => log::run(&options),
     };
     result.unwrap_or_else(|error| {
         eprintln!("hatchbell: {error:#}");
@@ -93,6 +103,14 @@ fn print_problems(problems: &[Problem]) {
     for problem in problems {
         eprintln!("{problem}");
     }
+}
+
+/// Today; in a demonstration the day of its last cycle.
+fn today(config: &Config, store: &Store) -> anyhow::Result<NaiveDate> {
+    Ok(match config.demo {
+        Some(demo) => store.last_cycle()?.unwrap_or(demo.starts).date_naive(),
+        None => Clock::Machine.now().date_naive(),
+    })
 }
 
 /// A unit by its name, for the command line.

@@ -1,7 +1,6 @@
 //! `hatchbell status`.
 
-use super::{ConfigOption, configuration, counted, or_exit};
-use crate::clock::Clock;
+use super::{ConfigOption, configuration, counted, or_exit, today};
 use crate::config::Config;
 use crate::cycle::{Site, site_standings};
 use crate::domain::alert::is_stale;
@@ -17,8 +16,8 @@ use std::process::ExitCode;
 /// Show where every site stands
 ///
 /// One row for each site and species: the newest measured day, degree-days so far, the last
-/// milestone passed and the next one. A station that has gone quiet shows as "stale since". The
-/// dates of next milestones only carry on the pace of the last two weeks.
+/// milestone passed and the next one with its likely date and range; `hatchbell outlook` shows
+/// more. A station that has gone quiet shows as "stale since".
 #[derive(Args)]
 pub(super) struct Options {
     #[command(flatten)]
@@ -77,9 +76,10 @@ struct NextRow {
     threshold_low: Option<f64>,
     threshold_high: Option<f64>,
     threshold_is: &'static str,
-    earliest: Option<NaiveDate>,
+    /// 10, 50 and 90 % dates
+    early: Option<NaiveDate>,
     likely: Option<NaiveDate>,
-    latest: Option<NaiveDate>,
+    late: Option<NaiveDate>,
 }
 
 #[derive(Serialize)]
@@ -105,11 +105,7 @@ struct OutboxRow {
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let store = Store::open_to_read(&config.service.database)?;
-    let last_cycle = store.last_cycle()?;
-    let today = options.date.unwrap_or_else(|| match config.demo {
-        Some(demo) => last_cycle.unwrap_or(demo.starts).date_naive(),
-        None => Clock::Machine.now().date_naive(),
-    });
+    let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
     let overview = overview(&config, &store, today)?;
     if options.json {
         println!("{}", serde_json::to_string_pretty(&overview)?);
@@ -179,7 +175,7 @@ fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
         estimated_days: standing.estimated_days,
         held: standing.hold.map(held),
         last_milestone: standing.crossings.last().map(last_row),
-        next_milestone: standing.next.map(|next| next_row(here, next, standing)),
+        next_milestone: standing.next().map(|next| next_row(here, next, standing)),
     }
 }
 
@@ -209,7 +205,11 @@ fn last_row(crossing: &Crossing) -> MilestoneRow {
 
 fn next_row(here: &Site<'_>, next: Expectation, standing: &Standing) -> NextRow {
     let threshold = here.species.threshold(next.milestone);
-    let dates = next.dates.filter(|_| standing.hold.is_none());
+    let outlook = next
+        .outlook
+        .ok()
+        .filter(|_| standing.hold.is_none())
+        .map(|(outlook, _)| outlook);
     NextRow {
         milestone: next.milestone.name(),
         title: next.milestone.short_title(),
@@ -217,9 +217,9 @@ fn next_row(here: &Site<'_>, next: Expectation, standing: &Standing) -> NextRow 
         threshold_low: threshold.range.map(|(low, _)| low),
         threshold_high: threshold.range.map(|(_, high)| high),
         threshold_is: threshold.solidity.name(),
-        earliest: dates.map(|dates| dates.earliest),
-        likely: dates.map(|dates| dates.likely),
-        latest: dates.map(|dates| dates.latest),
+        early: outlook.and_then(|outlook| outlook.early),
+        likely: outlook.and_then(|outlook| outlook.likely),
+        late: outlook.and_then(|outlook| outlook.late),
     }
 }
 
@@ -310,14 +310,14 @@ fn next_words(next: &NextRow) -> String {
     } else {
         ""
     };
-    let when = match (next.earliest, next.likely, next.latest) {
+    let when = match (next.early, next.likely, next.late) {
         (Some(earliest), Some(likely), Some(latest)) => format!(
             "about {} ({} to {})",
             likely.format("%-d %b"),
             earliest.format("%-d %b"),
             latest.format("%-d %b")
         ),
-        _ => "too far ahead to date".to_owned(),
+        _ => "no date, see outlook".to_owned(),
     };
     format!("{} at {:.0}{mark}\n{when}", next.title, next.threshold)
 }

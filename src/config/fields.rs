@@ -268,6 +268,34 @@ impl<'p, 't> Fields<'p, 't> {
         }
     }
 
+    /// A list of whole numbers within a range.
+    pub fn wholes(&self, key: &'static str, range: RangeInclusive<u32>) -> Option<Vec<u32>> {
+        let value = self.raw(key)?;
+        let wanted = format!(
+            "a list of whole numbers from {} to {} like [45, 14]",
+            range.start(),
+            range.end()
+        );
+        let Some(array) = value.get_ref().as_array() else {
+            return self.wrong_type(key, &wanted, value);
+        };
+        let mut numbers = Vec::new();
+        for item in array.iter() {
+            let number = item
+                .get_ref()
+                .as_integer()
+                .and_then(|i| u32::from_str_radix(i.as_str(), i.radix()).ok())
+                .filter(|number| range.contains(number));
+            match number {
+                Some(number) => numbers.push(number),
+                None => self
+                    .page
+                    .error(item.span(), format!("{key} must be {wanted}")),
+            }
+        }
+        Some(numbers)
+    }
+
     /// `true` or `false`; absent is `false`.
     pub fn flag(&self, key: &'static str) -> bool {
         let Some(value) = self.raw(key) else {

@@ -47,6 +47,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let species = species(service.species_dir.as_deref(), &mut elsewhere);
     let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere);
     let limits = service::limits(&top);
+    let notices = service::notices(&top);
     let email = service::email(&top, folder);
     let demo = service::demo(&top);
     let stations = stations::stations(&top, folder, &dialects);
@@ -68,6 +69,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
         config: Config {
             service,
             limits,
+            notices,
             stations: stations.feeds,
             members,
             addresses,

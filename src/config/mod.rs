@@ -5,7 +5,8 @@
 //! same kind, built in and overridable: a file in the configured directory replaces the built-in
 //! one with the same id.
 
-use crate::domain::milestone::Limits;
+use crate::domain::foretell::Policy;
+use crate::domain::series::Limits;
 use crate::domain::site::{Member, Site, Station};
 use crate::domain::species::Species;
 use crate::feed::dialect::{Binding, Dialect};
@@ -35,6 +36,8 @@ pub struct Config {
     pub service: Service,
     /// How much may be estimated.
     pub limits: Limits,
+    /// When to foretell milestones.
+    pub notices: Policy,
     /// The stations and their feeds.
     pub stations: Vec<StationFeed>,
     /// The members with their sites and recipients.

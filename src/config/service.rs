@@ -2,7 +2,8 @@
 
 use super::fields::{Fields, Located};
 use super::{Demo, DemoDelivery, EmailServer, Service};
-use crate::domain::milestone::Limits;
+use crate::domain::foretell::Policy;
+use crate::domain::series::Limits;
 use crate::notify::email::{SmtpSecurity, check_address};
 use crate::secret::SecretSource;
 use chrono::{DateTime, Utc};
@@ -124,6 +125,21 @@ pub(super) fn limits(top: &Fields<'_, '_>) -> Option<Limits> {
     }
     table.finish();
     Some(limits)
+}
+
+pub(super) fn notices(top: &Fields<'_, '_>) -> Policy {
+    let mut policy = Policy::default();
+    let Some(table) = top.table("notices") else {
+        return policy;
+    };
+    if let Some(leads) = table.wholes("leads_days", 1..=120) {
+        policy.leads_days = leads;
+    }
+    if let Some(days) = table.whole("moved_days", 2..=60) {
+        policy.moved_days = days.value;
+    }
+    table.finish();
+    policy
 }
 
 /// A secret named by `<key>_file` or `<key>_credential`.

@@ -1,70 +1,18 @@
 //! Evaluating: where every site stands, what to record, whom to tell. The decisions are the
 //! domain's; this only brings it what is stored and writes down what it says.
 
+use super::standings::{Site, site_standings};
 use super::{Engine, Report};
 use crate::config::{Config, StationFeed};
 use crate::domain::alert::{Notice, NoticeKind, bundles, decide, is_stale};
-use crate::domain::milestone::{Milestone, Standing, standing};
-use crate::domain::series::Readings;
-use crate::domain::site;
-use crate::domain::species::Species;
+use crate::domain::foretell::{Foretold, Policy, foretell};
+use crate::domain::milestone::{Milestone, Standing};
 use crate::notify::wording::message;
-use crate::store::milestones::{Entry, Pair};
+use crate::store::milestones::Entry;
 use crate::store::outbox::Draft;
 use crate::store::{Store, StoreError};
-use chrono::{DateTime, Days, NaiveDate, Utc};
-use std::collections::BTreeMap;
+use chrono::{DateTime, NaiveDate, Utc};
 use tracing::info;
-
-/// Days of readings that a season and the bridging of its first days can need.
-const DAYS_LOOKED_AT: u64 = 366 + 62;
-
-/// Where a site stands with one of its species.
-pub struct Site<'c> {
-    /// Whose it is.
-    pub member: &'c site::Member,
-    /// The site.
-    pub site: &'c site::Site,
-    /// Its station.
-    pub feed: &'c StationFeed,
-    /// The species.
-    pub species: &'c Species,
-    /// Where it stands.
-    pub standing: Standing,
-}
-
-/// Where every site stands with each of its species on `today`, by what is stored.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn site_standings<'c>(
-    config: &'c Config,
-    store: &Store,
-    today: NaiveDate,
-) -> Result<Vec<Site<'c>>, StoreError> {
-    let mut readings: BTreeMap<&str, Readings> = BTreeMap::new();
-    let mut sites = Vec::new();
-    for (member, site) in config.sites() {
-        let Some(feed) = config.station(&site.station) else {
-            continue;
-        };
-        if !readings.contains_key(site.station.as_str()) {
-            let since = today - Days::new(DAYS_LOOKED_AT);
-            readings.insert(&site.station, store.readings_since(&site.station, since)?);
-        }
-        let station = &readings[site.station.as_str()];
-        for species in site.species.iter().filter_map(|id| config.species.get(id)) {
-            sites.push(Site {
-                member,
-                site,
-                feed,
-                species,
-                standing: standing(species, site.latitude, station, today, config.limits),
-            });
-        }
-    }
-    Ok(sites)
-}
 
 impl Engine {
     pub(super) fn evaluate(
@@ -78,6 +26,14 @@ impl Engine {
         let mut notices = Vec::new();
         for site in &sites {
             decide_site(&self.store, site, today, &mut entries, &mut notices)?;
+            foretell_site(
+                &self.store,
+                site,
+                &self.config.notices,
+                today,
+                &mut entries,
+                &mut notices,
+            )?;
         }
         for feed in &self.config.stations {
             decide_station(
@@ -115,28 +71,20 @@ impl Engine {
     }
 }
 
-fn decide_site<'c>(
+fn decide_site<'s>(
     store: &Store,
-    here: &Site<'c>,
+    here: &'s Site<'s>,
     today: NaiveDate,
-    entries: &mut Vec<Entry<'c>>,
-    notices: &mut Vec<Notice<'c>>,
+    entries: &mut Vec<Entry<'s>>,
+    notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
-    let pair = Pair {
-        site: &here.site.id,
-        species: &here.species.id,
-    };
+    let pair = here.pair();
     let standing = &here.standing;
     let season = standing.season;
     let recorded = store.recorded(pair, season.year)?;
     let watched_from = store.watched_from(pair)?;
     let decision = decide(standing, &recorded, watched_from, today);
-    let notice = |kind| Notice {
-        member: here.member,
-        site: here.site,
-        station: &here.feed.station,
-        kind,
-    };
+    let notice = |kind| notice(here, kind);
     if let Some(from) = decision.watch_from {
         entries.push(Entry::Watch { pair, from });
     }
@@ -158,12 +106,12 @@ fn decide_site<'c>(
         });
         if told {
             notices.push(notice(NoticeKind::Passed {
-                species: here.species,
+                species: &here.species,
                 season,
                 crossing,
                 data_through: standing.data_through,
                 next: standing
-                    .next
+                    .next()
                     .filter(|next| next.milestone > crossing.milestone),
                 passed: passed(standing),
             }));
@@ -177,11 +125,54 @@ fn decide_site<'c>(
             to: crossing.on,
         });
         notices.push(notice(NoticeKind::Moved {
-            species: here.species,
+            species: &here.species,
             told: known.on,
             crossing,
             data_through: standing.data_through,
         }));
+    }
+    Ok(())
+}
+
+fn notice<'s>(here: &'s Site<'s>, kind: NoticeKind<'s>) -> Notice<'s> {
+    Notice {
+        member: here.member,
+        site: here.site,
+        station: &here.feed.station,
+        kind,
+    }
+}
+
+/// Milestones to tell of before they happen.
+fn foretell_site<'s>(
+    store: &Store,
+    here: &'s Site<'s>,
+    policy: &Policy,
+    today: NaiveDate,
+    entries: &mut Vec<Entry<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<(), StoreError> {
+    let pair = here.pair();
+    let season = here.standing.season.year;
+    let recorded = store.recorded(pair, season)?;
+    let told = store.foretold(pair, season)?;
+    for early in foretell(&here.standing, &recorded, &told, policy, today) {
+        entries.push(Entry::Foretold {
+            pair,
+            season,
+            foretold: Foretold {
+                milestone: early.milestone,
+                lead_days: early.lead_days,
+                likely: early.likely,
+            },
+        });
+        notices.push(notice(
+            here,
+            NoticeKind::Foretold {
+                species: &here.species,
+                early,
+            },
+        ));
     }
     Ok(())
 }

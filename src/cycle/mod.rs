@@ -17,8 +17,9 @@ use tokio::sync::watch;
 mod deliver;
 mod evaluate;
 mod intake;
+mod standings;
 
-pub use evaluate::{Site, site_standings};
+pub use standings::{Site, site_standings};
 
 /// What drives the cycles.
 pub struct Engine {

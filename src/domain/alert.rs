@@ -4,6 +4,7 @@
 //! once; what happened before watching began is recorded and never told; one correction is sent
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
+use super::foretell::Early;
 use super::milestone::{Crossing, Expectation, Milestone, Standing};
 use super::season::Season;
 use super::site::{Channel, Member, Recipient, Site, Station};
@@ -120,6 +121,13 @@ pub enum NoticeKind<'a> {
         /// Milestones passed so far this season, this one included.
         passed: Vec<Milestone>,
     },
+    /// A milestone is foretold.
+    Foretold {
+        /// Of which species.
+        species: &'a Species,
+        /// What is told.
+        early: Early,
+    },
     /// A told date has moved.
     Moved {
         /// Of which species.
@@ -148,9 +156,9 @@ pub enum NoticeKind<'a> {
 impl NoticeKind<'_> {
     fn species_id(&self) -> Option<&str> {
         match self {
-            NoticeKind::Passed { species, .. } | NoticeKind::Moved { species, .. } => {
-                Some(&species.id)
-            }
+            NoticeKind::Passed { species, .. }
+            | NoticeKind::Foretold { species, .. }
+            | NoticeKind::Moved { species, .. } => Some(&species.id),
             NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
         }
     }

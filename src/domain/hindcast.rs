@@ -209,7 +209,7 @@ impl Case<'_> {
         };
         let today = start + Days::new(self.observed as u64);
         for (remainder, score) in [(Remainder::Persistent, seen), (Remainder::Plain, plain)] {
-            let outlook = ensemble.outlook_from(remainder, &fixed, today);
+            let outlook = ensemble.outlook_from(remainder, &fixed, today, NaiveDate::MAX);
             let day = |date: NaiveDate| (date - start).num_days();
             score.note(
                 [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day)),

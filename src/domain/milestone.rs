@@ -3,10 +3,12 @@
 //! Sums are never kept: they are made anew from the stored days each time, so a corrected or late
 //! day needs no path of its own.
 
+use super::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
 use super::season::Season;
-use super::series::{Day, Gap, Readings, season_days};
+use super::series::{Day, Gap, Limits, Readings, Series, season_days};
 use super::species::Species;
-use chrono::{Days, NaiveDate};
+use super::temperature::Extremes;
+use chrono::NaiveDate;
 
 /// What people are told of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -75,24 +77,6 @@ impl Milestone {
     }
 }
 
-/// How much may be estimated before a milestone is held back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Limits {
-    /// Longest gap that is bridged, days.
-    pub longest_gap_days: u32,
-    /// Most estimated days a season's sum may contain.
-    pub most_estimated_days: u32,
-}
-
-impl Default for Limits {
-    fn default() -> Self {
-        Self {
-            longest_gap_days: 10,
-            most_estimated_days: 15,
-        }
-    }
-}
-
 /// What made a milestone count as passed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PassedBy {
@@ -133,32 +117,25 @@ pub enum Hold {
     },
 }
 
-/// When the next milestone may be expected.
+/// When a milestone that has not been passed may be expected.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Expectation {
     /// Which milestone.
     pub milestone: Milestone,
-    /// Its dates at the pace of the last days, or `None` if that is too slow or too far to say.
-    pub dates: Option<ExpectedDates>,
+    /// Its dates and what they are made of, or why there are none.
+    pub outlook: Result<(Outlook, Basis), NoOutlook>,
 }
 
-/// A date range at the pace of the last [`PACE_DAYS`] days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ExpectedDates {
-    /// At the low end of the threshold's range.
-    pub earliest: NaiveDate,
-    /// At the threshold.
-    pub likely: NaiveDate,
-    /// At the high end of the threshold's range.
-    pub latest: NaiveDate,
+/// What is known of a station.
+#[derive(Debug, Clone, Copy)]
+pub struct Record<'r> {
+    /// Its readings.
+    pub readings: &'r Readings,
+    /// Its whole past seasons.
+    pub past: &'r [PastSeason],
+    /// Forecast days, from a model; only those that follow the readings without a hole count.
+    pub forecast: &'r Readings,
 }
-
-/// Days whose mean daily gain sets the pace of an [`Expectation`].
-pub const PACE_DAYS: usize = 14;
-
-/// An expectation further ahead than this many days is not given a date: the pace of two weeks
-/// says nothing about it.
-pub const FARTHEST_AHEAD_DAYS: f64 = 45.0;
 
 /// Where a site stands with a species.
 #[derive(Debug, Clone, PartialEq)]
@@ -175,8 +152,15 @@ pub struct Standing {
     pub crossings: Vec<Crossing>,
     /// Why further milestones are held back, if they are.
     pub hold: Option<Hold>,
+    /// Milestones that have not been passed, in order.
+    pub ahead: Vec<Expectation>,
+}
+
+impl Standing {
     /// What comes next.
-    pub next: Option<Expectation>,
+    pub fn next(&self) -> Option<Expectation> {
+        self.ahead.first().copied()
+    }
 }
 
 /// Works out where a site stands with a species on `today`.
@@ -195,12 +179,12 @@ pub struct Standing {
 pub fn standing(
     species: &Species,
     latitude: f64,
-    readings: &Readings,
+    record: Record<'_>,
     today: NaiveDate,
     limits: Limits,
 ) -> Standing {
     let season = species.season_on(today, latitude);
-    let series = season_days(readings, &season, today, limits.longest_gap_days);
+    let series = season_days(record.readings, &season, today, limits.longest_gap_days);
     let daily = daily_sums(species, &series.days);
     let end = daily.last();
     let degree_days = end.map_or(0.0, |day| day.sum);
@@ -236,14 +220,7 @@ pub fn standing(
     } else {
         None
     };
-    let next = next_milestone(&crossings).map(|milestone| Expectation {
-        milestone,
-        dates: if hold.is_none() {
-            expected_dates(species, milestone, &daily, cap)
-        } else {
-            None
-        },
-    });
+    let ahead = ahead(species, &crossings, &series, record, today, cap);
     Standing {
         season,
         data_through: series.data_through,
@@ -251,13 +228,12 @@ pub fn standing(
         estimated_days,
         crossings,
         hold,
-        next,
+        ahead,
     }
 }
 
 struct DailySum {
     date: NaiveDate,
-    gain: f64,
     sum: f64,
     estimated: u32,
 }
@@ -269,12 +245,10 @@ fn daily_sums(species: &Species, days: &[Day]) -> Vec<DailySum> {
         .enumerate()
         .map(|(i, day)| {
             let next_min = days.get(i + 1).map(|next| next.extremes.min());
-            let gain = species.model.degree_days(day.extremes, next_min);
-            sum += gain;
+            sum += species.model.degree_days(day.extremes, next_min);
             estimated += u32::from(day.estimated);
             DailySum {
                 date: day.date,
-                gain,
                 sum,
                 estimated,
             }
@@ -307,37 +281,47 @@ fn next_milestone(crossings: &[Crossing]) -> Option<Milestone> {
     }
 }
 
-/// Dates at the mean gain of the last [`PACE_DAYS`] days.
-fn expected_dates(
+/// The outlook of every milestone not passed.
+fn ahead(
     species: &Species,
-    milestone: Milestone,
-    daily: &[DailySum],
+    crossings: &[Crossing],
+    series: &Series,
+    record: Record<'_>,
+    today: NaiveDate,
     cap: NaiveDate,
-) -> Option<ExpectedDates> {
-    let end = daily.last()?;
-    let recent = &daily[daily.len().checked_sub(PACE_DAYS)?..];
-    let pace = recent.iter().map(|day| day.gain).sum::<f64>() / PACE_DAYS as f64;
-    let threshold = species.threshold(milestone);
-    let (low, high) = threshold
-        .range
-        .unwrap_or((threshold.value, threshold.value));
-    let days_to = |target: f64| ((target - end.sum) / pace).ceil().max(1.0);
-    let likely = days_to(threshold.value);
-    if likely.is_nan() || likely > FARTHEST_AHEAD_DAYS {
-        return None;
-    }
-    let on = |days: f64| {
-        // Far beyond any season, and safely within the calendar.
-        let date = end.date + Days::new(days.min(400.0) as u64);
-        if milestone == Milestone::WindowEnd {
-            date.min(cap)
-        } else {
-            date
-        }
+) -> Vec<Expectation> {
+    let Some(next) = next_milestone(crossings) else {
+        return Vec::new();
     };
-    Some(ExpectedDates {
-        earliest: on(days_to(low)),
-        likely: on(likely),
-        latest: on(days_to(high)),
-    })
+    let forecast = following(series, record.forecast);
+    let ensemble = Ensemble::of_series(&species.model, series, &forecast, record.past);
+    Milestone::ALL
+        .into_iter()
+        .filter(|milestone| *milestone >= next)
+        .map(|milestone| {
+            let outlook = ensemble.as_ref().map_err(|why| *why).map(|ensemble| {
+                let threshold = species.threshold(milestone);
+                let outlook = ensemble.outlook(threshold, today, cap);
+                let outlook = if milestone == Milestone::WindowEnd {
+                    outlook.ending_on(cap, today)
+                } else {
+                    outlook
+                };
+                (outlook, ensemble.basis())
+            });
+            Expectation { milestone, outlook }
+        })
+        .collect()
+}
+
+/// The forecast days that follow a series without a hole.
+fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
+    let Some(last) = series.days.last() else {
+        return Vec::new();
+    };
+    last.date
+        .iter_days()
+        .skip(1)
+        .map_while(|day| forecast.get(&day)?.extremes())
+        .collect()
 }

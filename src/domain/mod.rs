@@ -4,7 +4,9 @@
 //! [`species`] → [`milestone`] → [`alert`]; [`site`] says who looks after what.
 
 pub mod alert;
+pub mod biofix;
 pub mod degree_day;
+pub mod foretell;
 pub mod hindcast;
 pub mod milestone;
 pub mod outlook;

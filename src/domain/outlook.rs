@@ -10,9 +10,8 @@
 //! figures and the command that makes them.
 
 use super::degree_day::Model;
-use super::milestone::Limits;
 use super::season::{MonthDay, Season};
-use super::series::{Readings, Series, season_days};
+use super::series::{Limits, Readings, Series, season_days};
 use super::species::Threshold;
 use super::temperature::Extremes;
 use chrono::{Days, NaiveDate};
@@ -62,6 +61,25 @@ pub struct Outlook {
     pub within: [f64; 3],
     /// Chance that the season does not reach it, 0 to 1.
     pub never: f64,
+}
+
+impl Outlook {
+    /// The same for something that ends on a date if it has not ended before.
+    pub fn ending_on(self, end: NaiveDate, today: NaiveDate) -> Self {
+        let by = |days: u32, chance: f64| {
+            let over = today + Days::new(u64::from(days)) >= end;
+            if over { 1.0 } else { chance }
+        };
+        let [week, fortnight, month] = self.within;
+        Self {
+            early: self.early.or(Some(end)),
+            likely: self.likely.or(Some(end)),
+            late: self.late.or(Some(end)),
+            passed: by(0, self.passed),
+            within: [by(7, week), by(14, fortnight), by(30, month)],
+            never: 0.0,
+        }
+    }
 }
 
 /// What an outlook is made of.
@@ -206,7 +224,8 @@ impl Ensemble {
         self.basis
     }
 
-    /// The outlook for a threshold known to a range, as seen on `today`.
+    /// The outlook for a threshold known to a range, as seen on `today`; what comes after `until`
+    /// counts as not reached.
     ///
     /// # Method
     /// The threshold is taken at nine equally likely points of a distribution whose 10, 50 and 90 %
@@ -227,8 +246,8 @@ impl Ensemble {
     /// # References
     /// Plotting positions: Weibull 1939 (from memory). Prediction interval by Student's t: any
     /// textbook of statistics.
-    pub fn outlook(&self, threshold: &Threshold, today: NaiveDate) -> Outlook {
-        self.outlook_from(Remainder::Persistent, threshold, today)
+    pub fn outlook(&self, threshold: &Threshold, today: NaiveDate, until: NaiveDate) -> Outlook {
+        self.outlook_from(Remainder::Persistent, threshold, today, until)
     }
 
     /// The same from the past seasons as chosen.
@@ -237,30 +256,33 @@ impl Ensemble {
         remainder: Remainder,
         threshold: &Threshold,
         today: NaiveDate,
+        until: NaiveDate,
     ) -> Outlook {
         let points = threshold_points(threshold);
-        let plain = self.sample(&self.plain, &points);
+        let plain = self.sample(&self.plain, &points, until);
         let near = (self.known.len() + NEAR_DAYS) as f64;
         let is_near = plain.quantile(0.5).is_some_and(|likely| likely < near);
         let sample = if is_near || remainder == Remainder::Plain {
             plain
         } else {
-            self.sample(&self.moved, &points)
+            self.sample(&self.moved, &points, until)
         };
         self.read(&sample, today)
     }
 
-    fn sample(&self, members: &[Vec<f64>], points: &[f64]) -> Sample {
+    fn sample(&self, members: &[Vec<f64>], points: &[f64], until: NaiveDate) -> Sample {
+        let last = usize::try_from((until - self.start).num_days()).unwrap_or(0);
         let mut days: Vec<Option<usize>> = Vec::with_capacity(members.len() * points.len());
         for point in points {
             let within_known = self.known.partition_point(|sum| sum < point);
             for member in members {
-                days.push(if within_known < self.known.len() {
+                let day = if within_known < self.known.len() {
                     Some(within_known)
                 } else {
                     let after = member.partition_point(|sum| sum < point);
                     (after < member.len()).then_some(self.known.len() + after)
-                });
+                };
+                days.push(day.filter(|day| *day <= last));
             }
         }
         Sample::new(days, members.len())

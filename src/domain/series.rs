@@ -37,6 +37,24 @@ pub fn newest_complete(readings: &Readings) -> Option<NaiveDate> {
         .map(|(day, _)| *day)
 }
 
+/// How much may be estimated before a milestone is held back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// Longest gap that is bridged, days.
+    pub longest_gap_days: u32,
+    /// Most estimated days a season's sum may contain.
+    pub most_estimated_days: u32,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            longest_gap_days: 10,
+            most_estimated_days: 15,
+        }
+    }
+}
+
 /// One day of a series.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Day {

@@ -4,6 +4,7 @@
 use super::degree_day::Model;
 use super::milestone::Milestone;
 use super::season::{MonthDay, Season};
+use super::series::Day;
 use chrono::NaiveDate;
 
 /// How solid a number is.
@@ -13,6 +14,8 @@ pub enum Solidity {
     Published,
     /// From a handbook table, possibly recalled rather than re-read; the source says so.
     Handbook,
+    /// Set or moved by observation at the site itself.
+    Local,
     /// Common practice without a single source.
     Practice,
     /// Derived by arithmetic from other numbers; to be replaced by local observation.
@@ -21,9 +24,10 @@ pub enum Solidity {
 
 impl Solidity {
     /// Every grade with the name it has in configuration files.
-    pub const NAMED: [(&'static str, Solidity); 4] = [
+    pub const NAMED: [(&'static str, Solidity); 5] = [
         ("published", Solidity::Published),
         ("handbook", Solidity::Handbook),
+        ("local", Solidity::Local),
         ("practice", Solidity::Practice),
         ("estimate", Solidity::Estimate),
     ];
@@ -38,6 +42,7 @@ impl Solidity {
         match self {
             Solidity::Published => "a published value",
             Solidity::Handbook => "a handbook value",
+            Solidity::Local => "set by observation at this site",
             Solidity::Practice => "common practice, no source",
             Solidity::Estimate => "an estimate, not a published value",
         }
@@ -116,6 +121,17 @@ impl Species {
             .find(|stage| stage.milestone == Some(milestone))
             .map(|stage| &stage.threshold)
             .expect("every species has every milestone")
+    }
+
+    /// The sum over days without holes by this species' model, °C·d.
+    pub fn sum_of(&self, days: &[Day]) -> f64 {
+        days.iter()
+            .enumerate()
+            .map(|(index, day)| {
+                let next_min = days.get(index + 1).map(|next| next.extremes.min());
+                self.model.degree_days(day.extremes, next_min)
+            })
+            .sum()
     }
 
     /// The season that `day` falls in at `latitude` (degrees).

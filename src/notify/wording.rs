@@ -4,12 +4,16 @@
 //! when, how sure it is, and the cautions. Every message carries the cautions itself.
 
 use crate::domain::alert::{Bundle, Notice, NoticeKind};
-use crate::domain::milestone::{
-    Crossing, Expectation, FARTHEST_AHEAD_DAYS, Milestone, PACE_DAYS, PassedBy,
-};
+use crate::domain::foretell::Early;
+use crate::domain::milestone::{Crossing, Milestone, PassedBy};
 use crate::domain::site::Channel;
 use crate::domain::species::{Species, Threshold};
+use ahead::{dates, next_in_brief, what_comes_next, what_to_expect};
 use chrono::NaiveDate;
+use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
+
+mod ahead;
+mod work;
 
 /// Columns a mail is wrapped to.
 const COLUMNS: usize = 72;
@@ -34,7 +38,7 @@ pub fn message(service: &str, bundle: &Bundle<'_, '_>) -> Message {
     let about_treatment = bundle.notices.iter().any(|notice| {
         matches!(
             notice.kind,
-            NoticeKind::Passed { .. } | NoticeKind::Moved { .. }
+            NoticeKind::Passed { .. } | NoticeKind::Moved { .. } | NoticeKind::Foretold { .. }
         )
     });
     if about_treatment {
@@ -78,6 +82,7 @@ fn headline(kind: &NoticeKind<'_>) -> String {
         NoticeKind::Passed {
             species, crossing, ..
         } => passed_headline(species, crossing),
+        NoticeKind::Foretold { species, early } => foretold_headline(species, early),
         NoticeKind::Moved {
             species, crossing, ..
         } => format!(
@@ -89,6 +94,23 @@ fn headline(kind: &NoticeKind<'_>) -> String {
         NoticeKind::Stale { .. } => "no new temperatures".to_owned(),
         NoticeKind::Fresh { .. } => "temperatures are back".to_owned(),
     }
+}
+
+fn foretold_headline(species: &Species, early: &Early) -> String {
+    let range = match (early.outlook.early, early.outlook.late) {
+        (Some(from), Some(to)) => format!("likely {} to {}", day_month(from), day_month(to)),
+        _ => format!("likely about {}", day_month(early.likely)),
+    };
+    let again = if early.moved_from.is_some() {
+        " now"
+    } else {
+        ""
+    };
+    format!(
+        "{}, {}{again} {range}",
+        species.name,
+        early.milestone.title()
+    )
 }
 
 fn passed_headline(species: &Species, crossing: &Crossing) -> String {
@@ -126,6 +148,11 @@ fn full(notice: &Notice<'_>) -> String {
             labelled("What it means", &what_it_means(crossing, passed)),
             labelled("What comes next", &what_comes_next(species, *next)),
             labelled("How sure", &how_sure(species, crossing)),
+        ],
+        NoticeKind::Foretold { species, early } => vec![
+            labelled("What to expect", &what_to_expect(species, early)),
+            labelled("What to get ready", get_ready(early.milestone)),
+            labelled("How sure", &threshold_grade(species, early.milestone)),
         ],
         NoticeKind::Moved {
             species,
@@ -171,6 +198,12 @@ fn short(notice: &Notice<'_>) -> String {
             next_in_brief(species, *next),
             data_words(crossing.estimated_days, *data_through),
             grade(species, crossing),
+        ),
+        NoticeKind::Foretold { species, early } => format!(
+            "It is {}. {} The threshold is {}.",
+            dates(&early.outlook),
+            get_ready_in_brief(early.milestone),
+            species.threshold(early.milestone).solidity.in_words(),
         ),
         NoticeKind::Moved {
             species,
@@ -231,60 +264,6 @@ fn data_words(estimated: u32, data_through: Option<NaiveDate>) -> String {
     }
 }
 
-/// What a milestone means for the work. All of it common practice, no source; see the README.
-fn what_it_means(crossing: &Crossing, passed: &[Milestone]) -> String {
-    match crossing.milestone {
-        Milestone::AdultFlight => "Adults are leaving the soil; first eggs usually follow within days to two weeks. A poorly soluble preventive (chlorantraniliprole) needs weeks to sink to the root zone: it belongs down before this day, and what is spread from now on reaches it late. For a soluble one (imidacloprid, clothianidin, thiamethoxam, where they are allowed) the time comes with egg lay: get it and the means to water it in ready. Decide first whether to treat at all: last year's damage and counts say more than the calendar.",
-        Milestone::EggLay => "Females are laying; first larvae hatch in about two weeks. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) these two weeks are the time: spread it, then water it through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now arrives after much of the hatch. Dry soil kills eggs: turf left dry now is less at risk than watered turf around it.",
-        Milestone::Hatch => "The first larvae are hatching and feed near the surface while they are small. A short-lived biological (Bacillus thuringiensis galleriae) works from now until the hatch is past its peak, about two weeks; nematodes (Heterorhabditis bacteriophora) follow when most have hatched and the soil is warm and moist. A soluble preventive still helps if it goes down and is watered in within days. Curatives wait for a count.",
-        Milestone::WindowEnd if !passed.contains(&Milestone::Hatch) => "Hatch was not reached this season, so nothing needs to be spread against this year's larvae here. If turf still lifts or animals dig, look for grubs before you do anything.",
-        Milestone::WindowEnd => "Most larvae are too large for preventives: what is spread now against them is wasted. Count instead: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in. Some grubs are normal in healthy turf. Note the counts for next year's decision.",
-    }
-    .to_owned()
-}
-
-/// The same in a sentence or two, for push messages.
-fn in_brief(crossing: &Crossing, passed: &[Milestone]) -> &'static str {
-    match crossing.milestone {
-        Milestone::AdultFlight => {
-            "Adults are leaving the soil. Chlorantraniliprole spread from now on arrives late; get a soluble preventive and the water for it ready, if last year's counts call for one."
-        }
-        Milestone::EggLay => {
-            "The two weeks for a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where allowed), watered into the top 25 to 50 mm of soil."
-        }
-        Milestone::Hatch => {
-            "Small larvae feed near the surface. Bt galleriae works for about two weeks from now; nematodes follow. Curatives wait for a count."
-        }
-        Milestone::WindowEnd if !passed.contains(&Milestone::Hatch) => {
-            "Hatch was not reached: nothing needs to be spread against this year's larvae."
-        }
-        Milestone::WindowEnd => {
-            "Preventives are wasted from now on. Count grubs; only a count above what the turf stands justifies a curative."
-        }
-    }
-}
-
-fn next_in_brief(species: &Species, next: Option<Expectation>) -> String {
-    match next {
-        None => "nothing more this season.".to_owned(),
-        Some(Expectation {
-            milestone,
-            dates: Some(dates),
-        }) => format!(
-            "{} about {} ({} to {}) at the present pace.",
-            milestone.title(),
-            day_month(dates.likely),
-            day_month(dates.earliest),
-            day_month(dates.latest)
-        ),
-        Some(Expectation { milestone, .. }) => format!(
-            "{} at {:.0} °C·d, too far ahead for a date.",
-            milestone.title(),
-            species.threshold(milestone).value
-        ),
-    }
-}
-
 /// How solid what made the milestone count is.
 fn grade(species: &Species, crossing: &Crossing) -> &'static str {
     match crossing.by {
@@ -293,43 +272,26 @@ fn grade(species: &Species, crossing: &Crossing) -> &'static str {
     }
 }
 
-fn what_comes_next(species: &Species, next: Option<Expectation>) -> String {
-    let Some(next) = next else {
-        return "Nothing more this season.".to_owned();
-    };
-    let threshold = species.threshold(next.milestone);
-    let at = format!(
-        "{} at {}",
-        capitalised(next.milestone.title()),
-        range_words(threshold)
-    );
-    match next.dates {
-        Some(dates) => format!(
-            "{at}: about {} (between {} and {} over that range) if every day warms like the last {PACE_DAYS} on average. Only a pace, not a forecast.",
-            day_month(dates.likely),
-            day_month(dates.earliest),
-            day_month(dates.latest),
-        ),
-        None => format!(
-            "{at}: more than {FARTHEST_AHEAD_DAYS:.0} days away at the present pace, too far for a date."
-        ),
-    }
+/// How far a threshold can be trusted, and what else there is to know of the species.
+fn threshold_grade(species: &Species, milestone: Milestone) -> String {
+    format!(
+        "The threshold is {}. It is known to a range only, so expect the real event some days to either side. {}",
+        species.threshold(milestone).solidity.in_words(),
+        species.note
+    )
 }
 
 fn how_sure(species: &Species, crossing: &Crossing) -> String {
-    let grade = match crossing.by {
-        PassedBy::Sum => format!(
-            "The threshold is {}. It is known to a range only, so expect the real event some days to either side.",
-            grade(species, crossing)
-        ),
+    match crossing.by {
+        PassedBy::Sum => threshold_grade(species, crossing.milestone),
         PassedBy::DateCap => format!(
-            "The threshold of {} is {}; the date is a convention ({}). A warm autumn keeps larvae feeding longer.",
+            "The threshold of {} is {}; the date is a convention ({}). A warm autumn keeps larvae feeding longer. {}",
             crossing.milestone.title(),
             species.threshold(crossing.milestone).solidity.in_words(),
-            grade(species, crossing)
+            grade(species, crossing),
+            species.note
         ),
-    };
-    format!("{grade} {}", species.note)
+    }
 }
 
 fn what_moved(
@@ -363,22 +325,6 @@ fn gone_quiet(notice: &Notice<'_>, newest: Option<NaiveDate>, problem: Option<&s
         "{} {since}.{problem} Until it does, hatchbell cannot see milestones at this site: its silence does not mean that nothing happens. Nothing that was stored is lost, and you are told when days arrive again.",
         notice.station.name
     )
-}
-
-fn cautions() -> String {
-    let lines = [
-        "The label is the law: product, rate, timing, watering in, protective gear and re-entry are what it says. hatchbell names active ingredients and times, never doses.",
-        "Local rules decide what may be used and by whom; neonicotinoids (imidacloprid, clothianidin, thiamethoxam), trichlorfon and carbaryl are restricted or forbidden in many places, and a licensed applicator may be required.",
-        "Never treat turf in bloom: mow clover and weeds first, keep off bees. Carbaryl and neonicotinoids are very toxic to them.",
-        "Keep off water, drains, slopes that run to water, and hard surfaces; not before heavy rain or on saturated soil.",
-        "Keep children and pets off until it is watered in and dry, or longer if the label says so.",
-    ];
-    let list: Vec<String> = lines.iter().map(|line| wrapped(line, "- ", "  ")).collect();
-    format!("CAUTIONS\n{}", list.join("\n"))
-}
-
-fn brief_cautions() -> String {
-    "Cautions: the label is the law; local rules and licensed applicators decide. Not on turf in bloom. Keep off water and drains. Children and pets off until watered in and dry.".to_owned()
 }
 
 fn range_words(threshold: &Threshold) -> String {

@@ -3,6 +3,7 @@
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::alert::Recorded;
+use crate::domain::foretell::Foretold;
 use crate::domain::milestone::{Crossing, Milestone, PassedBy};
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
@@ -38,6 +39,15 @@ pub enum Entry<'a> {
         data_through: Option<NaiveDate>,
         /// Whether people are told.
         told: bool,
+    },
+    /// A milestone is foretold.
+    Foretold {
+        /// Which pair.
+        pair: Pair<'a>,
+        /// Year the season starts in.
+        season: i32,
+        /// What is told.
+        foretold: Foretold,
     },
     /// A told date is corrected.
     Corrected {
@@ -98,6 +108,30 @@ impl Store {
         .collect()
     }
 
+    /// What was foretold for a pair in a season, oldest first.
+    pub fn foretold(&self, pair: Pair<'_>, season: i32) -> Result<Vec<Foretold>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT milestone, lead_days, likely FROM foretold
+             WHERE site = ?1 AND species = ?2 AND season = ?3 ORDER BY id",
+        )?;
+        let rows = statement.query_map(params![pair.site, pair.species, season], |row| {
+            Ok((
+                row.get::<_, String>(0)?,
+                row.get::<_, u32>(1)?,
+                row.get::<_, NaiveDate>(2)?,
+            ))
+        })?;
+        rows.map(|row| {
+            let (name, lead_days, likely) = row?;
+            Ok(Foretold {
+                milestone: understood(&name, "a milestone", Milestone::from_name)?,
+                lead_days,
+                likely,
+            })
+        })
+        .collect()
+    }
+
     /// Writes entries and the messages they cause in one transaction: all of it or nothing.
     pub fn record(
         &mut self,
@@ -151,6 +185,23 @@ fn write(
                 data_through,
                 now,
                 told,
+            ],
+        ),
+        Entry::Foretold {
+            pair,
+            season,
+            foretold,
+        } => transaction.execute(
+            "INSERT INTO foretold (site, species, season, milestone, lead_days, likely, told_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            params![
+                pair.site,
+                pair.species,
+                season,
+                foretold.milestone.name(),
+                foretold.lead_days,
+                foretold.likely,
+                now,
             ],
         ),
         Entry::Corrected {

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 pub mod feeds;
+pub mod journal;
 pub mod milestones;
 pub mod outbox;
 pub mod readings;
@@ -44,6 +45,14 @@ pub enum StoreError {
         found: i64,
         /// The newest version this program knows.
         known: i64,
+    },
+    /// The file was written by an older program and has not been brought up to date.
+    #[error(
+        "database {path} is of an older version of hatchbell; the service brings it up to date at its next start (or run `hatchbell run --once`)"
+    )]
+    TooOld {
+        /// The file.
+        path: PathBuf,
     },
     /// A statement failed.
     #[error(
@@ -112,7 +121,7 @@ impl Store {
                 reason: error.to_string(),
             })?;
         connection.busy_timeout(BUSY_WAIT)?;
-        schema::check_version(&connection, path)?;
+        schema::check_is_current(&connection, path)?;
         Ok(Self { connection })
     }
 }

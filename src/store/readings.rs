@@ -91,7 +91,15 @@ fn load(
     let since = since.with_year(year).unwrap_or(since).to_string();
     let mut statement = connection
         .prepare_cached("SELECT day, min_c, max_c FROM reading WHERE station = ?1 AND day >= ?2")?;
-    let rows = statement.query_map([station, &since], |row| {
+    collect(&mut statement, [station, &since])
+}
+
+/// The rows (day, minimum, maximum) of a statement as readings.
+pub(super) fn collect(
+    statement: &mut rusqlite::CachedStatement<'_>,
+    parameters: impl rusqlite::Params,
+) -> Result<Readings, StoreError> {
+    let rows = statement.query_map(parameters, |row| {
         Ok((
             row.get::<_, NaiveDate>(0)?,
             Reading {

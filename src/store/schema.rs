@@ -89,6 +89,40 @@ const MIGRATIONS: &[&str] = &[
 
     INSERT INTO note (name, value) VALUES ('install', lower(hex(randomblob(8))));
     ",
+    // 2: early notices, the journal of what people saw and did, forecasts
+    "
+    CREATE TABLE foretold (
+        id        INTEGER PRIMARY KEY,
+        site      TEXT NOT NULL,
+        species   TEXT NOT NULL,
+        season    INTEGER NOT NULL,
+        milestone TEXT NOT NULL,
+        lead_days INTEGER NOT NULL,
+        likely    TEXT NOT NULL,
+        told_at   TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX foretold_pair ON foretold (site, species, season);
+
+    CREATE TABLE journal (
+        id         INTEGER PRIMARY KEY,
+        kind       TEXT NOT NULL,
+        site       TEXT NOT NULL,
+        species    TEXT,
+        day        TEXT NOT NULL,
+        remark     TEXT,
+        entered_at TEXT NOT NULL,
+        removed_at TEXT                         -- undone entries stay readable
+    ) STRICT;
+    CREATE INDEX journal_site ON journal (site, species, day);
+
+    CREATE TABLE forecast (
+        station TEXT NOT NULL,
+        day     TEXT NOT NULL,
+        min_c   REAL,
+        max_c   REAL,
+        PRIMARY KEY (station, day)
+    ) STRICT, WITHOUT ROWID;
+    ",
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {
@@ -96,7 +130,7 @@ fn version(connection: &Connection) -> Result<i64, StoreError> {
 }
 
 /// Refuses a database of a newer program.
-pub(super) fn check_version(connection: &Connection, path: &Path) -> Result<i64, StoreError> {
+fn check_version(connection: &Connection, path: &Path) -> Result<i64, StoreError> {
     let found = version(connection)?;
     let known = MIGRATIONS.len() as i64;
     if found > known {
@@ -107,6 +141,17 @@ pub(super) fn check_version(connection: &Connection, path: &Path) -> Result<i64,
         });
     }
     Ok(found)
+}
+
+/// Refuses a database of a newer or older program, for reading only.
+pub(super) fn check_is_current(connection: &Connection, path: &Path) -> Result<(), StoreError> {
+    let found = check_version(connection, path)?;
+    if found < MIGRATIONS.len() as i64 {
+        return Err(StoreError::TooOld {
+            path: path.to_owned(),
+        });
+    }
+    Ok(())
 }
 
 /// Applies the migrations a database has not seen, each in a transaction of its own.

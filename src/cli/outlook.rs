@@ -1,0 +1,227 @@
+//! `hatchbell outlook`.
+
+use super::chart::Chart;
+use super::{ConfigOption, configuration, counted, or_exit, today};
+use crate::cycle::{Site, site_standings};
+use crate::domain::biofix::AnchoredBy;
+use crate::domain::milestone::{Crossing, Expectation, Milestone, PassedBy};
+use crate::domain::outlook::{Basis, CHANCE_DAYS, FULL_SEASONS};
+use crate::domain::species::{Solidity, Threshold};
+use crate::store::Store;
+use anyhow::bail;
+use chrono::NaiveDate;
+use clap::Args;
+use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+use std::process::ExitCode;
+
+/// Show a site's milestones weeks ahead, as date ranges
+///
+/// For each species of the site: the dates before which a milestone falls in 10, 50 and 90 of 100
+/// cases, the chance that it has happened or happens within 7, 14 and 30 days, what the range is
+/// made of, and a drawing of the season.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// Show the outlook as of this day, by the days stored now
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    date: Option<NaiveDate>,
+    /// The site, by its id in the configuration
+    site: String,
+}
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    if !config.sites().any(|(_, site)| site.id == options.site) {
+        let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
+        bail!(
+            "there is no site \"{}\"; there are {}",
+            options.site,
+            ids.join(", ")
+        );
+    }
+    let store = Store::open_to_read(&config.service.database)?;
+    let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
+    for here in site_standings(&config, &store, today)? {
+        if here.site.id == options.site {
+            print!("{}", text(&here, today));
+        }
+    }
+    println!("Plan with the range, not with its middle. The label, local rules and a licensed");
+    println!("applicator decide what is done.");
+    Ok(ExitCode::SUCCESS)
+}
+
+fn text(here: &Site<'_>, today: NaiveDate) -> String {
+    let standing = &here.standing;
+    let data = match standing.data_through {
+        Some(day) => format!("data through {day}"),
+        None => "no data this season".to_owned(),
+    };
+    let mut text = format!(
+        "{} ({}), {}\n{}, season {}: {:.0} °C·d at {}, {data}, {} estimated\n",
+        here.site.name,
+        here.member.name,
+        today,
+        here.species.name,
+        standing.season,
+        standing.degree_days,
+        here.feed.station.name,
+        counted(standing.estimated_days as usize, "day"),
+    );
+    if let Some(anchor) = here.anchor {
+        let by = match anchor.by {
+            AnchoredBy::ThisSeason => "this season's first catch at the site".to_owned(),
+            AnchoredBy::EarlierSeasons { seasons } => {
+                format!(
+                    "first catches of {} at the site",
+                    counted(seasons, "earlier season")
+                )
+            }
+        };
+        text += &format!(
+            "All thresholds are moved by {:+.0} °C·d by {by}.\n",
+            anchor.shift
+        );
+    }
+    text += &table(here);
+    text += &chart(here, today);
+    text += &basis(standing.next());
+    text += "\n";
+    text
+}
+
+fn table(here: &Site<'_>) -> String {
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic);
+    let mut heads: Vec<String> = ["", "°C·d", "10 %", "50 %", "90 %", "by now"]
+        .map(str::to_owned)
+        .to_vec();
+    heads.extend(CHANCE_DAYS.map(|days| format!("{days} d")));
+    table.set_header(heads);
+    for milestone in Milestone::ALL {
+        let threshold = here.species.threshold(milestone);
+        let mut cells = vec![milestone.short_title().to_owned(), sum_words(threshold)];
+        let passed = here
+            .standing
+            .crossings
+            .iter()
+            .find(|crossing| crossing.milestone == milestone);
+        let ahead = here
+            .standing
+            .ahead
+            .iter()
+            .find(|ahead| ahead.milestone == milestone);
+        cells.extend(match (passed, ahead) {
+            (Some(crossing), _) => passed_cells(crossing),
+            (None, Some(ahead)) => ahead_cells(ahead),
+            (None, None) => vec!["not this season".to_owned()],
+        });
+        let cells = cells.into_iter().enumerate().map(|(index, text)| {
+            let cell = Cell::new(text);
+            if index > 4 {
+                cell.set_alignment(CellAlignment::Right)
+            } else {
+                cell
+            }
+        });
+        table.add_row(cells);
+    }
+    let estimate = Milestone::ALL
+        .iter()
+        .any(|m| here.species.threshold(*m).solidity == Solidity::Estimate);
+    let note = if estimate {
+        "* an estimate, not a published value\n"
+    } else {
+        ""
+    };
+    format!("\n{}\n{note}", table.trim_fmt())
+}
+
+fn sum_words(threshold: &Threshold) -> String {
+    let mark = if threshold.solidity == Solidity::Estimate {
+        "*"
+    } else {
+        ""
+    };
+    match threshold.range {
+        Some((low, high)) => format!("{:.0}{mark} ({low:.0}-{high:.0})", threshold.value),
+        None => format!("{:.0}{mark}", threshold.value),
+    }
+}
+
+fn passed_cells(crossing: &Crossing) -> Vec<String> {
+    let by = match crossing.by {
+        PassedBy::Sum => "passed",
+        PassedBy::DateCap => "by date",
+    };
+    vec![by.to_owned(), short(crossing.on)]
+}
+
+fn ahead_cells(ahead: &Expectation) -> Vec<String> {
+    let Ok((outlook, _)) = ahead.outlook else {
+        return vec!["no dates".to_owned()];
+    };
+    let date = |date: Option<NaiveDate>| date.map_or("not reached".to_owned(), short);
+    let mut cells = vec![
+        date(outlook.early),
+        date(outlook.likely),
+        date(outlook.late),
+    ];
+    cells.push(percent(outlook.passed));
+    cells.extend(outlook.within.map(percent));
+    cells
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}
+
+fn short(date: NaiveDate) -> String {
+    date.format("%-d %b").to_string()
+}
+
+fn chart(here: &Site<'_>, today: NaiveDate) -> String {
+    let mut chart = Chart::new(today);
+    for milestone in Milestone::ALL {
+        let title = milestone.short_title();
+        let standing = &here.standing;
+        if let Some(passed) = standing.crossings.iter().find(|c| c.milestone == milestone) {
+            chart.point(title, passed.on);
+        } else if let Some(ahead) = standing.ahead.iter().find(|a| a.milestone == milestone)
+            && let Ok((outlook, _)) = ahead.outlook
+            && let Some(early) = outlook.early
+        {
+            let late = outlook.late.unwrap_or(standing.season.end);
+            chart.range(title, early, outlook.likely, late);
+        }
+    }
+    chart.draw()
+}
+
+fn basis(next: Option<Expectation>) -> String {
+    match next.map(|next| next.outlook) {
+        None => "The season is over for this species.\n".to_owned(),
+        Some(Err(why)) => format!("No dates: {why}.\n"),
+        Some(Ok((_, basis))) => made_of(&basis),
+    }
+}
+
+fn made_of(basis: &Basis) -> String {
+    let forecast = match basis.forecast_days {
+        0 => String::new(),
+        days => format!(", {} of a model's forecast", counted(days, "day")),
+    };
+    let thin = if basis.is_thin() {
+        format!("Under {FULL_SEASONS} past seasons the ranges are widened: import more history.\n")
+    } else {
+        String::new()
+    };
+    format!(
+        "Made of days observed through {}{forecast}, {} of the station, and each\nthreshold's own range.\n{thin}",
+        basis.data_through,
+        counted(basis.past_seasons, "past season"),
+    )
+}
