@@ -337,3 +337,53 @@ fn long_rows_come_with_and_without_a_header_and_with_columns_behind() {
         assert_eq!(take(text.as_bytes(), &long, TODAY).unwrap().readings, plain);
     }
 }
+
+// --- a forecast's file --------------------------------------------------------------------------
+
+const FORECAST: &str = "latitude,longitude,elevation,utc_offset_seconds,timezone,timezone_abbreviation\n\
+    41.8,-30.1,212.0,0,GMT,GMT\n\n\
+    time,temperature_2m_max (°C),temperature_2m_min (°C)\n\
+    2026-07-09,25.0,12.0\n2026-07-10,26.0,\n2026-07-11,27.0,13.0\n";
+
+fn forecast() -> Binding {
+    binding("open-meteo-daily", Unit::Celsius)
+}
+
+#[test]
+fn lines_before_the_header_are_passed_over_and_line_numbers_stay_the_file_s() {
+    let parsed = take(FORECAST.as_bytes(), &forecast(), TODAY).unwrap();
+    assert_eq!(parsed.readings.len(), 3);
+    assert_eq!(parsed.readings[&date("2026-07-10")].min, None);
+    let wild = FORECAST.replace("27.0", "999");
+    assert_eq!(refused(&wild, &forecast()), [(7, Why::OutOfBounds)]);
+    let cut = FORECAST.replace("2026-07-11,27.0,13.0\n", "2026-07-11,27");
+    says(&refusal(&cut, &forecast()), &["line 7", "cut off"]);
+}
+
+#[test]
+fn a_file_without_the_header_line_is_refused() {
+    let text = FORECAST.replace("time,temperature", "hour,temperature");
+    says(
+        &refusal(&text, &forecast()),
+        &["no line starts with the header's time"],
+    );
+}
+
+#[test]
+fn a_file_of_several_places_is_refused() {
+    says(
+        &refusal(&FORECAST.repeat(2), &forecast()),
+        &["line 11", "several places", "one place"],
+    );
+}
+
+#[test]
+fn a_unit_named_in_the_header_must_be_the_bound_one() {
+    let fahrenheit = FORECAST.replace("(°C)", "(°F)");
+    says(
+        &refusal(&fahrenheit, &forecast()),
+        &["header says fahrenheit", "bound to celsius"],
+    );
+    let bound = binding("open-meteo-daily", Unit::Fahrenheit);
+    assert!(take(fahrenheit.as_bytes(), &bound, TODAY).is_ok());
+}

@@ -4,7 +4,9 @@
 mod kit;
 
 use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
+use hatchbell::domain::gaps::Estimates;
 use hatchbell::domain::milestone::{Milestone, Record, standing};
+use hatchbell::domain::observation_day::DayShift;
 use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::species::{Solidity, Species};
@@ -16,6 +18,9 @@ fn station() -> Station {
         id: "harbour-meadow".into(),
         name: "Harbour Meadow".into(),
         usual_lag_days: 4,
+        elevation_m: None,
+        neighbours: vec![],
+        day_shift: DayShift::default(),
     }
 }
 
@@ -60,6 +65,7 @@ fn passed<'a>(
     let record = Record {
         readings: &readings,
         past: &[],
+        estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
     let standing = standing(species, 41.8, record, date("2026-10-22"), Limits::default());

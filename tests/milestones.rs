@@ -4,7 +4,9 @@
 mod kit;
 
 use hatchbell::domain::alert::{Recorded, decide, is_stale};
+use hatchbell::domain::gaps::Estimates;
 use hatchbell::domain::milestone::{Hold, Milestone, PassedBy, Record, Standing, standing};
+use hatchbell::domain::observation_day::DayShift;
 use hatchbell::domain::outlook::NoOutlook;
 use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::Station;
@@ -20,6 +22,7 @@ fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) 
     let record = Record {
         readings,
         past: &[],
+        estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
     standing(
@@ -256,6 +259,9 @@ fn a_station_is_stale_three_days_beyond_its_usual_lag() {
         id: "harbour-meadow".into(),
         name: "Harbour Meadow".into(),
         usual_lag_days: 4,
+        elevation_m: None,
+        neighbours: vec![],
+        day_shift: DayShift::default(),
     };
     let stale = |newest: &str| is_stale(&station, Some(date(newest)), date("2026-07-10"));
     assert!(!stale("2026-07-03"));

@@ -7,6 +7,7 @@ use chrono::{Days, NaiveDate};
 use hatchbell::domain::biofix::{AnchoredBy, anchor, anchored};
 use hatchbell::domain::degree_day::{Method, Model};
 use hatchbell::domain::foretell::{Early, Foretold, Policy, foretell};
+use hatchbell::domain::gaps::Estimates;
 use hatchbell::domain::hindcast::{Plan, hindcast};
 use hatchbell::domain::milestone::{Milestone, Record, Standing, standing};
 use hatchbell::domain::outlook::{Ensemble, NoOutlook, Outlook, PastSeason, past_seasons};
@@ -181,7 +182,13 @@ fn seasons_with_holes_do_not_stand_as_past_seasons_and_leap_years_do() {
     readings.remove(&date("2022-07-01"));
     let start = MonthDay::parse("01-01").unwrap();
     let this = Season::starting_in(2026, start);
-    let past = past_seasons(&readings, start, &this, Limits::default());
+    let past = past_seasons(
+        &readings,
+        &Estimates::new(),
+        start,
+        &this,
+        Limits::default(),
+    );
     let years: Vec<i32> = past.iter().map(|season| season.year).collect();
     assert_eq!(years, [2018, 2020, 2021, 2022, 2023, 2024, 2025]);
     let leap = past.iter().find(|season| season.year == 2024).unwrap();
@@ -193,10 +200,16 @@ fn south_of_the_equator_past_seasons_run_over_the_new_year() {
     let readings = steady("2020-01-01", "2026-03-01", 5.0);
     let start = MonthDay::parse("01-01").unwrap().at_latitude(-37.0);
     let this = Season::containing(date("2026-03-01"), start);
-    let years: Vec<i32> = past_seasons(&readings, start, &this, Limits::default())
-        .iter()
-        .map(|season| season.year)
-        .collect();
+    let years: Vec<i32> = past_seasons(
+        &readings,
+        &Estimates::new(),
+        start,
+        &this,
+        Limits::default(),
+    )
+    .iter()
+    .map(|season| season.year)
+    .collect();
     // From July 2020 on; the half season before it has no beginning.
     assert_eq!(years, [2020, 2021, 2022, 2023, 2024]);
 }
@@ -243,6 +256,7 @@ fn standing_on(today: &str, gain: f64) -> Standing {
     let record = Record {
         readings: &readings,
         past: &past,
+        estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
     standing(

@@ -1,6 +1,15 @@
 //! `hatchbell check`.
 
-use super::{ConfigOption, configuration, counted};
+use super::{ConfigOption, configuration, counted, today};
+use crate::config::{Config, StationFeed};
+use crate::cycle::{daily, neighbour_of};
+use crate::domain::gaps::{Estimates, GapScore, Neighbour, Way, leave_out};
+use crate::domain::observation_day::{Comparison, Likeness, compare};
+use crate::domain::outlook::past_seasons;
+use crate::domain::season::{MonthDay, Season};
+use crate::domain::series::Readings;
+use crate::store::Store;
+use chrono::NaiveDate;
 use clap::Args;
 use std::process::ExitCode;
 
@@ -12,23 +21,130 @@ use std::process::ExitCode;
 pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
+    /// Look at the stored data as well: history, how well missing days are estimated, and whether
+    /// a station publishes its maximum or minimum a day late
+    #[arg(long)]
+    data: bool,
 }
 
-pub(super) fn run(options: &Options) -> ExitCode {
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let path = &options.config.config;
-    match configuration(path) {
-        Ok(loaded) => {
-            let config = loaded.config;
-            println!(
-                "{} is fine: {}, {}, {}, {}",
-                path.display(),
-                counted(config.stations.len(), "station"),
-                counted(config.members.len(), "member"),
-                counted(config.sites().count(), "site"),
-                counted(config.addresses.len(), "recipient"),
-            );
-            ExitCode::SUCCESS
+    let config = match configuration(path) {
+        Ok(loaded) => loaded.config,
+        Err(code) => return Ok(code),
+    };
+    println!(
+        "{} is fine: {}, {}, {}, {}",
+        path.display(),
+        counted(config.stations.len(), "station"),
+        counted(config.members.len(), "member"),
+        counted(config.sites().count(), "site"),
+        counted(config.addresses.len(), "recipient"),
+    );
+    if options.data {
+        let store = Store::open_to_read(&config.service.database)?;
+        let today = today(&config, &store)?;
+        for feed in &config.stations {
+            print!("{}", station(&config, &store, feed, today)?);
         }
-        Err(code) => code,
     }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Lengths of the gaps that are tried.
+const BLOCKS: [u32; 3] = [1, 5, 15];
+
+fn station(
+    config: &Config,
+    store: &Store,
+    feed: &StationFeed,
+    today: NaiveDate,
+) -> anyhow::Result<String> {
+    let readings = daily(store, feed, today)?;
+    let mut around: Vec<(&StationFeed, Readings)> = Vec::new();
+    for id in &feed.station.neighbours {
+        if let Some(neighbour) = config.station(id) {
+            around.push((neighbour, daily(store, neighbour, today)?));
+        }
+    }
+    let neighbours: Vec<Neighbour<'_>> = around
+        .iter()
+        .map(|(neighbour, readings)| neighbour_of(feed, neighbour, readings))
+        .collect();
+    let mut text = format!(
+        "\n{}: {}\n",
+        feed.station.name,
+        history(config, &readings, today)
+    );
+    for block in BLOCKS {
+        for (way, name) in [
+            (Way::Neighbours, "neighbours"),
+            (Way::Line, "straight line"),
+            (Way::Climatology, "own other years"),
+        ] {
+            let score = leave_out(&readings, &neighbours, way, block);
+            text += &gap_words(block, name, &score);
+        }
+    }
+    if let Some((neighbour, reference)) = around.first()
+        && let Some(comparison) = compare(&readings, reference)
+    {
+        text += &day_words(feed, neighbour, &comparison);
+    }
+    Ok(text)
+}
+
+fn history(config: &Config, readings: &Readings, today: NaiveDate) -> String {
+    let start = MonthDay::parse("01-01").expect("a day");
+    let season = Season::containing(today, start);
+    let past = past_seasons(readings, &Estimates::new(), start, &season, config.limits);
+    match (readings.keys().next(), readings.keys().next_back()) {
+        (Some(first), Some(last)) => format!(
+            "{} from {first} to {last}, {} before this year",
+            counted(readings.len(), "day"),
+            counted(past.len(), "whole calendar year"),
+        ),
+        _ => "nothing stored; import its history".to_owned(),
+    }
+}
+
+fn gap_words(block: u32, way: &str, score: &GapScore) -> String {
+    if score.days == 0 {
+        return String::new();
+    }
+    format!(
+        "  gaps of {:>2} d by {way:<16} minimum ±{:.1} °C, maximum ±{:.1} °C, a day's sum ±{:.2} °C·d ({:+.2} on average, {})\n",
+        block,
+        score.min_c(),
+        score.max_c(),
+        score.degree_days(),
+        score.degree_day_bias(),
+        counted(score.days, "day left out"),
+    )
+    .replace("day left outs", "days left out")
+}
+
+fn day_words(feed: &StationFeed, neighbour: &StationFeed, comparison: &Comparison) -> String {
+    let line = |name: &str, key: &str, likeness: Likeness| {
+        let advice = if likeness.is_day_late() {
+            format!("; set {key} = \"day-before\" for this station")
+        } else {
+            String::new()
+        };
+        format!(
+            "  {name} beside {}: correlation {:.2} with the same day, {:.2} with the day before{advice}\n",
+            neighbour.station.name, likeness.same_day, likeness.day_before
+        )
+    };
+    let shift = feed.station.day_shift;
+    let set = if shift.min || shift.max {
+        "  (as set: extremes are already moved to the day before where the station says so)\n"
+    } else {
+        ""
+    };
+    format!(
+        "{}{}{set}",
+        line("minimum", "minimum_belongs_to", comparison.min),
+        line("maximum", "maximum_belongs_to", comparison.max),
+    )
 }

@@ -4,6 +4,7 @@ use super::{ConfigOption, configuration, counted, or_exit};
 use crate::clock::Clock;
 use crate::config::dialect_file;
 use crate::domain::degree_day::{Method, Model};
+use crate::domain::gaps::Estimates;
 use crate::domain::hindcast::{Plan, Score, ThresholdScore, add, hindcast};
 use crate::domain::outlook::{PastSeason, past_seasons};
 use crate::domain::season::{MonthDay, Season};
@@ -199,7 +200,7 @@ fn whole_seasons(readings: &Readings, missing: u32) -> Vec<PastSeason> {
         longest_gap_days: missing,
         most_estimated_days: missing,
     };
-    past_seasons(readings, start, &after, limits)
+    past_seasons(readings, &Estimates::new(), start, &after, limits)
 }
 
 fn text(score: &ThresholdScore) -> String {

@@ -63,7 +63,7 @@ struct ConfigOption {
 pub fn run() -> ExitCode {
     let result = match CommandLine::parse().command {
         Command::Run(options) => run::run(&options),
-        Command::Check(options) => Ok(check::run(&options)),
+        Command::Check(options) => check::run(&options),
         Command::Status(options) => status::run(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Import(options) => import::run(&options),

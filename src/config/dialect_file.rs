@@ -6,7 +6,7 @@ use crate::domain::temperature::Unit;
 use crate::feed::dialect::{Column, Columns, Dialect, Header, Layout};
 
 /// The dialects built into the program: file name and text.
-pub const BUILT_IN: [(&str, &str); 4] = [
+pub const BUILT_IN: [(&str, &str); 5] = [
     (
         "built-in dialects/ghcn-access.toml",
         include_str!("../../config/dialects/ghcn-access.toml"),
@@ -22,6 +22,10 @@ pub const BUILT_IN: [(&str, &str); 4] = [
     (
         "built-in dialects/ncei-export.toml",
         include_str!("../../config/dialects/ncei-export.toml"),
+    ),
+    (
+        "built-in dialects/open-meteo-daily.toml",
+        include_str!("../../config/dialects/open-meteo-daily.toml"),
     ),
 ];
 
@@ -45,6 +49,12 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     let title = top.required_text("title", "what kind of file this is");
     let layout = top.required_choice("layout", &Layout::NAMED);
     let header = top.required_choice("header", &Header::NAMED);
+    let header_starts_with: Vec<String> = top
+        .texts("header_starts_with")
+        .unwrap_or_default()
+        .into_iter()
+        .map(|name| name.value)
+        .collect();
     let delimiter = delimiter(&top);
     let date_formats = list(&top, "date_formats", "[\"%Y-%m-%d\"]");
     let units = units(&top);
@@ -70,6 +80,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
         title: title?.value,
         layout: layout?.value,
         header: header?.value,
+        header_starts_with,
         delimiter: delimiter?,
         date_formats: date_formats?,
         units: units?,

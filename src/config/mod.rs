@@ -92,6 +92,17 @@ pub struct StationFeed {
     pub origin: Origin,
     /// How to read it.
     pub binding: Binding,
+    /// A model's forecast for the days the station has not measured yet.
+    pub forecast: Option<ForecastFeed>,
+}
+
+/// A forecast for a station's place: a model's numbers.
+#[derive(Debug, Clone)]
+pub struct ForecastFeed {
+    /// Where its file is.
+    pub origin: Origin,
+    /// How to read it.
+    pub binding: Binding,
 }
 
 impl StationFeed {

@@ -1,9 +1,10 @@
 //! The tables `[[station]]`.
 
-use super::StationFeed;
 use super::fields::{Fields, Located};
 use super::problem::closest;
 use super::service::{is_loopback, path_in};
+use super::{ForecastFeed, StationFeed};
+use crate::domain::observation_day::DayShift;
 use crate::domain::site::Station;
 use crate::domain::temperature::Unit;
 use crate::feed::dialect::{Binding, Dialect};
@@ -14,6 +15,9 @@ use std::path::Path;
 /// Days after which a station's newest day is usual if it does not say so itself. GHCN-Daily files
 /// were 2 to 4 days behind over 707 downloads of one station, 6 at the 99th percentile.
 const USUAL_LAG_DAYS: u32 = 6;
+
+/// The day that an extreme belongs to.
+const BELONGS_TO: [(&str, bool); 2] = [("its-date", false), ("day-before", true)];
 
 pub(super) struct Stations {
     pub feeds: Vec<StationFeed>,
@@ -46,11 +50,31 @@ pub(super) fn stations(
             stations.feeds.push(feed);
         }
     }
+    check_neighbours(top, &stations.ids);
     if !top.has("station") {
         top.page()
             .error(top.at(), "the file needs at least one [[station]]");
     }
     stations
+}
+
+/// Every neighbour must be a station, and another one.
+fn check_neighbours(top: &Fields<'_, '_>, ids: &[String]) {
+    for table in top.tables("station") {
+        let own = table.text("id").map(|id| id.value);
+        for neighbour in table.texts("neighbours").unwrap_or_default() {
+            if Some(&neighbour.value) == own.as_ref() || !ids.contains(&neighbour.value) {
+                table.page().error(
+                    neighbour.at,
+                    format!(
+                        "neighbours names \"{}\", which is no other [[station]]; there are {}",
+                        neighbour.value,
+                        ids.join(", ")
+                    ),
+                );
+            }
+        }
+    }
 }
 
 fn station(
@@ -65,18 +89,59 @@ fn station(
     let unit = unit(&table, dialect);
     let code = table.text("code");
     let lag = table.whole("usual_lag_days", 0..=60);
+    let elevation = table.number("elevation_m", -450.0..=9000.0);
+    let neighbours = table.texts("neighbours").unwrap_or_default();
+    let day_late = |key| {
+        table
+            .choice(key, &BELONGS_TO)
+            .is_some_and(|choice| choice.value)
+    };
+    let day_shift = DayShift {
+        min: day_late("minimum_belongs_to"),
+        max: day_late("maximum_belongs_to"),
+    };
+    let had_forecast = table.has("forecast");
+    let forecast = table
+        .table("forecast")
+        .and_then(|table| forecast(table, folder, dialects));
     table.finish();
+    if had_forecast && forecast.is_none() {
+        return None;
+    }
     Some(StationFeed {
         station: Station {
             id: id?.value,
             name: name?.value,
             usual_lag_days: lag.map_or(USUAL_LAG_DAYS, |lag| lag.value),
+            elevation_m: elevation.map(|elevation| elevation.value),
+            neighbours: neighbours.into_iter().map(|id| id.value).collect(),
+            day_shift,
         },
         origin: origin?,
         binding: Binding {
             dialect: dialect?.clone(),
             unit: unit?,
             code: code.map(|code| code.value),
+        },
+        forecast,
+    })
+}
+
+fn forecast(
+    table: Fields<'_, '_>,
+    folder: &Path,
+    dialects: &BTreeMap<String, Dialect>,
+) -> Option<ForecastFeed> {
+    let origin = origin(&table, folder);
+    let dialect = dialect(&table, dialects);
+    let unit = unit(&table, dialect);
+    table.finish();
+    Some(ForecastFeed {
+        origin: origin?,
+        binding: Binding {
+            dialect: dialect?.clone(),
+            unit: unit?,
+            code: None,
         },
     })
 }
@@ -91,7 +156,10 @@ fn origin(table: &Fields<'_, '_>, folder: &Path) -> Option<Origin> {
         _ => {
             table.page().error(
                 table.at(),
-                "a [[station]] needs either url = \"https://…\" or file = \"…\"",
+                format!(
+                    "{} needs either url = \"https://…\" or file = \"…\"",
+                    table.name()
+                ),
             );
             None
         }

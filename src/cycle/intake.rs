@@ -35,6 +35,7 @@ impl Engine {
             if !self.take_in_station(&feed, now, beat).await? {
                 report.failed += 1;
             }
+            self.take_in_forecast(&feed, beat).await?;
             beat();
         }
         Ok(())
@@ -91,6 +92,37 @@ impl Engine {
                 Ok(false)
             }
         }
+    }
+
+    /// A forecast that fails is only logged: the outlook does without it.
+    async fn take_in_forecast(
+        &mut self,
+        feed: &StationFeed,
+        beat: Beat<'_>,
+    ) -> Result<(), StoreError> {
+        let Some(forecast) = &feed.forecast else {
+            return Ok(());
+        };
+        let id = &feed.station.id;
+        let mut stop = self.stop.clone();
+        let draw = self.supply.draw_forecast(forecast);
+        let drawn = tokio::select! {
+            drawn = with_beat(draw, beat) => drawn,
+            Ok(_) = stop.wait_for(|stop| *stop) => return Ok(()),
+        };
+        match drawn {
+            Ok(Some(readings)) => {
+                self.store.replace_forecast(id, &readings)?;
+                info!(
+                    station = id,
+                    days = readings.len(),
+                    "took in a forecast (a model)"
+                );
+            }
+            Ok(None) => {}
+            Err(error) => warn!(station = id, "no new forecast taken in: {error}"),
+        }
+        Ok(())
     }
 
     fn failed(&self, id: &str, error: &DrawError, now: DateTime<Utc>) -> Result<(), StoreError> {

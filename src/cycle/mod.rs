@@ -19,7 +19,7 @@ mod evaluate;
 mod intake;
 mod standings;
 
-pub use standings::{Site, site_standings};
+pub use standings::{Site, daily, neighbour_of, site_standings};
 
 /// What drives the cycles.
 pub struct Engine {

@@ -2,7 +2,9 @@
 
 use crate::config::{Config, StationFeed};
 use crate::domain::biofix::{Anchor, anchor, anchored};
+use crate::domain::gaps::{Completed, Estimates, Neighbour, complete};
 use crate::domain::milestone::{Milestone, Record, Standing, standing};
+use crate::domain::observation_day::shifted;
 use crate::domain::outlook::{PastSeason, past_seasons};
 use crate::domain::season::{MonthDay, Season};
 use crate::domain::series::{Readings, season_days};
@@ -42,7 +44,9 @@ impl Site<'_> {
 
 /// What is stored of a station, read once.
 struct Station {
+    /// Under the days they belong to, and completed.
     readings: Readings,
+    estimates: Estimates,
     forecast: Readings,
     /// Whole past seasons by the start of the sum and the season they stand before.
     past: HashMap<(String, i32), Vec<PastSeason>>,
@@ -57,6 +61,10 @@ pub fn site_standings<'c>(
     store: &Store,
     today: NaiveDate,
 ) -> Result<Vec<Site<'c>>, StoreError> {
+    let mut days: HashMap<&str, Readings> = HashMap::new();
+    for feed in &config.stations {
+        days.insert(&feed.station.id, daily(store, feed, today)?);
+    }
     let mut stations: HashMap<&str, Station> = HashMap::new();
     let mut sites = Vec::new();
     for (member, site) in config.sites() {
@@ -65,18 +73,19 @@ pub fn site_standings<'c>(
         };
         let id = site.station.as_str();
         if !stations.contains_key(id) {
-            stations.insert(id, read(store, id, today)?);
+            stations.insert(id, read(config, store, feed, &days)?);
         }
         let Some(station) = stations.get_mut(id) else {
             continue;
         };
         for species in site.species.iter().filter_map(|id| config.species.get(id)) {
-            let (species, anchor) = local(config, store, site, species, &station.readings, today)?;
+            let (species, anchor) = local(config, store, site, species, station, today)?;
             let season = species.season_on(today, site.latitude);
             let start = species.start.at_latitude(site.latitude);
             let past = past(station, config, start, &season);
             let record = Record {
                 readings: &station.readings,
+                estimates: &station.estimates,
                 past: &station.past[&past],
                 forecast: &station.forecast,
             };
@@ -94,24 +103,73 @@ pub fn site_standings<'c>(
     Ok(sites)
 }
 
-fn read(store: &Store, id: &str, today: NaiveDate) -> Result<Station, StoreError> {
-    let mut readings = store.readings(id)?;
-    // What is dated after today has not happened for this evaluation.
-    readings.split_off(&(today + Days::new(1)));
+fn read(
+    config: &Config,
+    store: &Store,
+    feed: &StationFeed,
+    days: &HashMap<&str, Readings>,
+) -> Result<Station, StoreError> {
+    let neighbours: Vec<Neighbour<'_>> = feed
+        .station
+        .neighbours
+        .iter()
+        .filter_map(|id| {
+            Some(neighbour_of(
+                feed,
+                config.station(id)?,
+                days.get(id.as_str())?,
+            ))
+        })
+        .collect();
+    let own = &days[feed.station.id.as_str()];
+    let Completed {
+        readings,
+        estimates,
+    } = complete(own, &neighbours, config.limits.longest_gap_days);
     Ok(Station {
         readings,
-        forecast: store.forecast(id)?,
+        estimates,
+        forecast: store.forecast(&feed.station.id)?,
         past: HashMap::new(),
     })
+}
+
+/// A neighbour as the estimate of missing days sees it.
+pub fn neighbour_of<'n>(
+    feed: &StationFeed,
+    neighbour: &StationFeed,
+    readings: &'n Readings,
+) -> Neighbour<'n> {
+    let heights = neighbour.station.elevation_m.zip(feed.station.elevation_m);
+    Neighbour {
+        readings,
+        height_above_m: heights.map(|(there, here)| there - here),
+    }
+}
+
+/// A station's readings up to `today`, under the days they belong to.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn daily(store: &Store, feed: &StationFeed, today: NaiveDate) -> Result<Readings, StoreError> {
+    let mut readings = shifted(&store.readings(&feed.station.id)?, feed.station.day_shift);
+    // What is dated after today has not happened for this evaluation.
+    readings.split_off(&(today + Days::new(1)));
+    Ok(readings)
 }
 
 /// Makes the past seasons if they are not there yet; returns their key.
 fn past(station: &mut Station, config: &Config, start: MonthDay, season: &Season) -> (String, i32) {
     let key = (start.to_string(), season.year);
-    station
-        .past
-        .entry(key.clone())
-        .or_insert_with(|| past_seasons(&station.readings, start, season, config.limits));
+    station.past.entry(key.clone()).or_insert_with(|| {
+        past_seasons(
+            &station.readings,
+            &station.estimates,
+            start,
+            season,
+            config.limits,
+        )
+    });
     key
 }
 
@@ -121,7 +179,7 @@ fn local<'c>(
     store: &Store,
     site: &site::Site,
     species: &'c Species,
-    readings: &Readings,
+    station: &Station,
     today: NaiveDate,
 ) -> Result<(Cow<'c, Species>, Option<Anchor>), StoreError> {
     let pair = Pair {
@@ -139,7 +197,13 @@ fn local<'c>(
     }
     let sum_on = |day: NaiveDate| {
         let season = species.season_on(day, site.latitude);
-        let series = season_days(readings, &season, day, config.limits.longest_gap_days);
+        let series = season_days(
+            &station.readings,
+            &season,
+            day,
+            config.limits.longest_gap_days,
+            &station.estimates,
+        );
         let reaches = series.days.last().is_some_and(|last| last.date == day);
         reaches.then(|| species.sum_of(&series.days))
     };

@@ -3,6 +3,7 @@
 //! Sums are never kept: they are made anew from the stored days each time, so a corrected or late
 //! day needs no path of its own.
 
+use super::gaps::Estimates;
 use super::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
 use super::season::Season;
 use super::series::{Day, Gap, Limits, Readings, Series, season_days};
@@ -131,6 +132,8 @@ pub struct Expectation {
 pub struct Record<'r> {
     /// Its readings.
     pub readings: &'r Readings,
+    /// Which of them are estimates.
+    pub estimates: &'r Estimates,
     /// Its whole past seasons.
     pub past: &'r [PastSeason],
     /// Forecast days, from a model; only those that follow the readings without a hole count.
@@ -184,7 +187,13 @@ pub fn standing(
     limits: Limits,
 ) -> Standing {
     let season = species.season_on(today, latitude);
-    let series = season_days(record.readings, &season, today, limits.longest_gap_days);
+    let series = season_days(
+        record.readings,
+        &season,
+        today,
+        limits.longest_gap_days,
+        record.estimates,
+    );
     let daily = daily_sums(species, &series.days);
     let end = daily.last();
     let degree_days = end.map_or(0.0, |day| day.sum);

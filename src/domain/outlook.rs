@@ -10,6 +10,7 @@
 //! figures and the command that makes them.
 
 use super::degree_day::Model;
+use super::gaps::Estimates;
 use super::season::{MonthDay, Season};
 use super::series::{Limits, Readings, Series, season_days};
 use super::species::Threshold;
@@ -323,6 +324,7 @@ const FEWEST_DAYS: usize = 330;
 /// hole too long to bridge, and at most `most_estimated_days` estimated ones.
 pub fn past_seasons(
     readings: &Readings,
+    estimates: &Estimates,
     start: MonthDay,
     season: &Season,
     limits: Limits,
@@ -334,7 +336,13 @@ pub fn past_seasons(
     (oldest..season.year)
         .filter_map(|year| {
             let past = Season::starting_in(year, start);
-            let series = season_days(readings, &past, past.end, limits.longest_gap_days);
+            let series = season_days(
+                readings,
+                &past,
+                past.end,
+                limits.longest_gap_days,
+                estimates,
+            );
             let estimated = series.days.iter().filter(|day| day.estimated).count();
             let whole = series.broken_by.is_none()
                 && series.days.len() >= FEWEST_DAYS

@@ -4,6 +4,7 @@
 //! days are bridged by straight lines and marked as estimated; a gap longer than the limit breaks
 //! the series, because bridging weeks would be guessing.
 
+use super::gaps::Estimates;
 use super::season::Season;
 use super::temperature::Extremes;
 use chrono::{Days, NaiveDate};
@@ -62,7 +63,7 @@ pub struct Day {
     pub date: NaiveDate,
     /// Its extremes.
     pub extremes: Extremes,
-    /// Whether an extreme was bridged from the days around it.
+    /// Whether an extreme is an estimate.
     pub estimated: bool,
 }
 
@@ -93,7 +94,8 @@ pub struct Series {
     pub broken_by: Option<Gap>,
 }
 
-/// The season's days up to `until`, gaps of at most `longest_gap` days bridged.
+/// The season's days up to `until`, gaps of at most `longest_gap` days bridged. `estimates` names
+/// the readings that are estimates themselves (see [`super::gaps`]).
 ///
 /// Readings from before the season help to bridge its first days. Days after the newest measured
 /// day are never made up.
@@ -102,6 +104,7 @@ pub fn season_days(
     season: &Season,
     until: NaiveDate,
     longest_gap: u32,
+    estimates: &Estimates,
 ) -> Series {
     let last = until.min(season.end);
     let look_back = season.start - Days::new(u64::from(longest_gap) + 1);
@@ -140,7 +143,7 @@ pub fn season_days(
             series.days.push(Day {
                 date,
                 extremes,
-                estimated: false,
+                estimated: estimates.contains_key(&date),
             });
         }
         previous = Some((date, extremes));
@@ -225,7 +228,7 @@ mod tests {
             (date(1, 1), Some(0.0), Some(10.0)),
             (date(1, 4), Some(3.0), Some(16.0)),
         ]);
-        let series = season_days(&readings, &season(), date(1, 31), 10);
+        let series = season_days(&readings, &season(), date(1, 31), 10, &Estimates::new());
         let got: Vec<_> = series
             .days
             .iter()
@@ -250,7 +253,7 @@ mod tests {
             (date(1, 1), Some(0.0), Some(10.0)),
             (date(1, 6), Some(3.0), Some(16.0)),
         ]);
-        let series = season_days(&readings, &season(), date(1, 31), 3);
+        let series = season_days(&readings, &season(), date(1, 31), 3, &Estimates::new());
         assert_eq!(series.days.len(), 1);
         assert_eq!(series.data_through, Some(date(1, 6)));
         let gap = series.broken_by.unwrap();
@@ -260,7 +263,7 @@ mod tests {
     #[test]
     fn a_season_whose_first_days_are_missing_is_broken_from_the_start() {
         let readings = readings(&[(date(3, 1), Some(0.0), Some(10.0))]);
-        let series = season_days(&readings, &season(), date(3, 31), 10);
+        let series = season_days(&readings, &season(), date(3, 31), 10, &Estimates::new());
         assert!(series.days.is_empty());
         assert_eq!(series.broken_by.unwrap().from, date(1, 1));
     }
@@ -272,7 +275,7 @@ mod tests {
             (december, Some(0.0), Some(3.0)),
             (date(1, 2), Some(3.0), Some(6.0)),
         ]);
-        let series = season_days(&readings, &season(), date(1, 31), 10);
+        let series = season_days(&readings, &season(), date(1, 31), 10, &Estimates::new());
         assert_eq!(series.days.len(), 2);
         assert_eq!(series.days[0].date, date(1, 1));
         assert!(series.days[0].estimated);
@@ -285,7 +288,7 @@ mod tests {
             (date(1, 2), None, Some(30.0)),
             (date(1, 3), Some(2.0), Some(12.0)),
         ]);
-        let series = season_days(&readings, &season(), date(1, 31), 10);
+        let series = season_days(&readings, &season(), date(1, 31), 10, &Estimates::new());
         let middle = series.days[1];
         assert_eq!((middle.extremes.min(), middle.extremes.max()), (1.0, 30.0));
         assert!(middle.estimated);
@@ -297,7 +300,7 @@ mod tests {
             (date(1, 1), Some(0.0), Some(10.0)),
             (date(1, 2), None, Some(12.0)),
         ]);
-        let series = season_days(&readings, &season(), date(1, 31), 10);
+        let series = season_days(&readings, &season(), date(1, 31), 10, &Estimates::new());
         assert_eq!(series.days.len(), 1);
         assert_eq!(series.data_through, Some(date(1, 1)));
     }
@@ -309,7 +312,7 @@ mod tests {
             (date(1, 2), Some(12.0), Some(5.0)),
             (date(1, 3), Some(2.0), Some(12.0)),
         ]);
-        let series = season_days(&readings, &season(), date(1, 31), 10);
+        let series = season_days(&readings, &season(), date(1, 31), 10, &Estimates::new());
         assert!(series.days[1].estimated);
         assert_eq!(series.days[1].extremes.max(), 11.0);
     }

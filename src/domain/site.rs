@@ -1,5 +1,7 @@
 //! Who looks after what: members, their sites, and the people to tell.
 
+use super::observation_day::DayShift;
+
 /// A weather station as the configuration names it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Station {
@@ -9,6 +11,12 @@ pub struct Station {
     pub name: String,
     /// Days after which its newest published day is usual, for example 4.
     pub usual_lag_days: u32,
+    /// Height above sea level, m.
+    pub elevation_m: Option<f64>,
+    /// Stations that stand in for its missing days, by identifier.
+    pub neighbours: Vec<String>,
+    /// Which extremes are published a day late.
+    pub day_shift: DayShift,
 }
 
 /// A piece of turf.

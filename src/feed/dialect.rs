@@ -90,6 +90,9 @@ pub struct Dialect {
     pub layout: Layout,
     /// Whether there is a header.
     pub header: Header,
+    /// What the first field of the header is called, for files with lines before it; empty where
+    /// the header is the first line.
+    pub header_starts_with: Vec<String>,
     /// Field separator.
     pub delimiter: u8,
     /// Forms a date may have, in chrono's notation.

@@ -138,8 +138,8 @@ impl Places {
         let columns = &binding.dialect.columns;
         let cells = match binding.dialect.layout {
             Layout::RowADay => Cells::Day {
-                tmax: table.need(&columns.tmax, "daily maximum")?,
-                tmin: table.need(&columns.tmin, "daily minimum")?,
+                tmax: in_bound_unit(table, binding, table.need(&columns.tmax, "daily maximum")?)?,
+                tmin: in_bound_unit(table, binding, table.need(&columns.tmin, "daily minimum")?)?,
                 tmax_flags: table.find(&columns.tmax_flags),
                 tmin_flags: table.find(&columns.tmin_flags),
             },
@@ -154,6 +154,29 @@ impl Places {
             date: table.need(&columns.date, "day")?,
             cells,
         })
+    }
+}
+
+/// A column whose header names another unit in brackets than the one that is bound is refused.
+fn in_bound_unit(table: &Table<'_>, binding: &Binding, index: usize) -> Result<usize, Rejection> {
+    let named = table.name_of(index).and_then(|name| {
+        let inside = name.split_once('(')?.1.split(')').next()?;
+        match inside.trim() {
+            "°C" | "C" => Some(Unit::Celsius),
+            "°F" | "F" => Some(Unit::Fahrenheit),
+            _ => None,
+        }
+    });
+    match named {
+        Some(unit) if unit != binding.unit => Err(Rejection::at(
+            1,
+            format!(
+                "the header says {unit}, but the station is bound to {}",
+                binding.unit
+            ),
+            format!("set unit = \"{unit}\", or ask the service for the other unit"),
+        )),
+        _ => Ok(index),
     }
 }
 

@@ -1,10 +1,12 @@
 //! From a station's feed to readings: fetch, parse, vet.
 
 use super::Rejection;
+use super::dialect::Binding;
+use super::fetch::Origin;
 use super::fetch::{FetchError, Fetched, Fetcher, Validators};
 use super::parse::{Parsed, RefusedRow, parse};
 use super::vet::vet;
-use crate::config::StationFeed;
+use crate::config::{ForecastFeed, StationFeed};
 use crate::domain::series::Readings;
 use chrono::{Days, NaiveDate};
 use std::collections::HashMap;
@@ -117,12 +119,40 @@ impl Supply {
         else {
             return Ok(Drawn::Unchanged);
         };
-        let parsed = looked_at(feed, &bytes, stored, today)?;
+        let parsed = looked_at(&feed.origin, &feed.binding, &bytes, stored, today)?;
         Ok(Drawn::Readings {
             readings: parsed.readings,
             refused: parsed.refused,
             validators,
         })
+    }
+
+    /// Draws a forecast: a model's days, past and to come. In a demonstration or replay there is
+    /// none, because nobody knows what it would have said.
+    ///
+    /// # Errors
+    /// [`DrawError`] if the file did not arrive or was refused.
+    pub async fn draw_forecast(
+        &self,
+        forecast: &ForecastFeed,
+    ) -> Result<Option<Readings>, DrawError> {
+        if self.shown_with_lag.is_some() {
+            return Ok(None);
+        }
+        let known = Validators::default();
+        let Fetched::Body { bytes, .. } = self.fetcher.fetch(&forecast.origin, &known).await?
+        else {
+            return Ok(None);
+        };
+        let readings = Readings::new();
+        let parsed = looked_at(
+            &forecast.origin,
+            &forecast.binding,
+            &bytes,
+            &readings,
+            last_day_of_all(),
+        )?;
+        Ok(Some(parsed.readings))
     }
 
     /// The days of a whole file that its feed would have published by now and that were not shown
@@ -142,7 +172,13 @@ impl Supply {
             let Fetched::Body { bytes, validators } = fetched else {
                 return Ok(Drawn::Unchanged);
             };
-            let parsed = looked_at(feed, &bytes, &Readings::new(), last_day_of_all())?;
+            let parsed = looked_at(
+                &feed.origin,
+                &feed.binding,
+                &bytes,
+                &Readings::new(),
+                last_day_of_all(),
+            )?;
             refused = parsed.refused;
             self.keep(id, parsed.readings);
             if let Some(kept) = self.kept.get_mut(id) {
@@ -169,17 +205,18 @@ impl Supply {
 
 /// Parses and vets a body.
 fn looked_at(
-    feed: &StationFeed,
+    origin: &Origin,
+    binding: &Binding,
     bytes: &[u8],
     stored: &Readings,
     today: NaiveDate,
 ) -> Result<Parsed, DrawError> {
     let refused = |rejection| DrawError::Refused {
-        origin: feed.origin.to_string(),
+        origin: origin.to_string(),
         rejection,
     };
-    let parsed = parse(bytes, &feed.binding, today).map_err(refused)?;
-    vet(&parsed, &feed.binding, stored).map_err(refused)?;
+    let parsed = parse(bytes, binding, today).map_err(refused)?;
+    vet(&parsed, binding, stored).map_err(refused)?;
     Ok(parsed)
 }
 

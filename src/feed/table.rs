@@ -12,6 +12,11 @@ pub struct Table<'b> {
     first: Option<ByteRecord>,
     width: usize,
     last_line: u64,
+    /// The file from the header on.
+    body: &'b [u8],
+    /// Lines before that.
+    skipped: u64,
+    header_starts_with: Vec<String>,
 }
 
 /// A row with its line number, counted from 1.
@@ -44,11 +49,13 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
             "nothing of it was used; it is asked for again. If you saved this file yourself, end it with a line end",
         ));
     }
+    let skipped = lines_before_header(bytes, dialect)?;
+    let body = after_lines(bytes, skipped);
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .delimiter(dialect.delimiter)
-        .from_reader(bytes);
+        .from_reader(body);
     let mut record = ByteRecord::new();
     if !read(&mut reader, &mut record)? {
         return Err(empty());
@@ -71,6 +78,9 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
         first: (!is_header).then_some(record),
         width,
         last_line: lines,
+        body,
+        skipped,
+        header_starts_with: dialect.header_starts_with.clone(),
     })
 }
 
@@ -127,7 +137,15 @@ impl Table<'_> {
                 record
             }
         };
-        let line = record.position().map_or(1, csv::Position::line);
+        let line = self.line_of(&record);
+        let first = record.get(0).unwrap_or_default();
+        if is_header_start(first, &self.header_starts_with) {
+            return Err(Rejection::at(
+                line,
+                "a second header in the middle of the file, so it holds several places",
+                "ask the service for one place at a time",
+            ));
+        }
         if line >= self.last_line && record.len() < self.width {
             return Err(Rejection::at(
                 line,
@@ -140,6 +158,28 @@ impl Table<'_> {
             ));
         }
         Ok(Some(Row { line, record }))
+    }
+
+    /// The line a record stands on. The reader's own position is that of blank lines before it.
+    fn line_of(&self, record: &ByteRecord) -> u64 {
+        let Some(position) = record.position() else {
+            return 1 + self.skipped;
+        };
+        let from = usize::try_from(position.byte()).unwrap_or(usize::MAX);
+        let blank = self
+            .body
+            .get(from..)
+            .unwrap_or_default()
+            .iter()
+            .take_while(|byte| byte.is_ascii_whitespace() && **byte != b'\t' && **byte != b' ')
+            .filter(|byte| **byte == b'\n')
+            .count();
+        position.line() + blank as u64 + self.skipped
+    }
+
+    /// What a column is called in the header, if there is one.
+    pub fn name_of(&self, index: usize) -> Option<&str> {
+        self.header.as_ref()?.get(index).map(String::as_str)
     }
 
     /// Whether a row has as many fields as the first one.
@@ -200,6 +240,43 @@ fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
         )),
         _ => Ok(()),
     }
+}
+
+/// Lines before the one whose first field is what the header starts with.
+fn lines_before_header(bytes: &[u8], dialect: &Dialect) -> Result<u64, Rejection> {
+    let names = &dialect.header_starts_with;
+    if names.is_empty() {
+        return Ok(0);
+    }
+    let found = bytes.split(|byte| *byte == b'\n').position(|line| {
+        let first = line.split(|byte| *byte == dialect.delimiter).next();
+        is_header_start(first.unwrap_or_default(), names)
+    });
+    found.map(|lines| lines as u64).ok_or_else(|| {
+        Rejection::whole(
+            format!("no line starts with the header's {}", names.join(" or ")),
+            "this is not a file of this dialect: check the address and what it asks for",
+        )
+    })
+}
+
+fn is_header_start(field: &[u8], names: &[String]) -> bool {
+    let field = field.trim_ascii();
+    let field = field.strip_prefix(b"\"").unwrap_or(field);
+    let field = field.strip_suffix(b"\"").unwrap_or(field);
+    names
+        .iter()
+        .any(|name| field.eq_ignore_ascii_case(name.as_bytes()))
+}
+
+/// What follows a number of lines.
+fn after_lines(bytes: &[u8], lines: u64) -> &[u8] {
+    let mut rest = bytes;
+    for _ in 0..lines {
+        let end = rest.iter().position(|byte| *byte == b'\n');
+        rest = end.map_or(&[][..], |end| &rest[end + 1..]);
+    }
+    rest
 }
 
 /// A first row whose date column holds a date is data.
