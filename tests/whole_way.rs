@@ -156,3 +156,41 @@ fn a_server_that_is_down_leaves_the_stored_days_and_shows_in_status() {
     assert!(status.contains("stale since 2026-03-01"), "{status}");
     assert!(status.contains("404"), "{status}");
 }
+
+/// A forecast is a model's: it is kept apart from the station's days and never stands for one.
+#[test]
+fn a_forecast_is_kept_apart_and_a_bad_one_does_no_harm() {
+    let forecast = "latitude,longitude,elevation,utc_offset_seconds,timezone,timezone_abbreviation\n\
+        47.4,-30.0,212.0,0,GMT,GMT\n\n\
+        time,temperature_2m_max (°C),temperature_2m_min (°C)\n\
+        2026-03-01,20.0,10.0\n2026-03-02,24.0,12.0\n2026-03-03,25.0,13.0\n";
+    let station = ScriptedServer::start(vec![Reply::of(200, &[], csv())]);
+    let model = ScriptedServer::start(vec![
+        Reply::of(200, &[], forecast),
+        Reply::of(200, &[], "ERROR: no such place\n"),
+    ]);
+    let workshop = Workshop::new();
+    let origin = format!(
+        "url = \"{}\"\nforecast = {{ dialect = \"open-meteo-daily\", unit = \"celsius\", url = \"{}\" }}",
+        station.url("/daily.csv"),
+        model.url("/v1/forecast")
+    );
+    let config = workshop.write(
+        "hatchbell.toml",
+        &config_with(&origin, "console = true", ""),
+    );
+    let count = |table: &str| -> i64 {
+        rusqlite::Connection::open(workshop.path("hatchbell.db"))
+            .unwrap()
+            .query_row(&format!("SELECT count(*) FROM {table}"), [], |row| {
+                row.get(0)
+            })
+            .unwrap()
+    };
+    let first = both(&workshop.run(&["run", "--once", "--config", &config]));
+    assert!(first.contains("took in a forecast (a model)"), "{first}");
+    assert_eq!((count("reading"), count("forecast")), (60, 3));
+    let second = both(&workshop.run(&["run", "--once", "--config", &config]));
+    assert!(second.contains("no new forecast taken in"), "{second}");
+    assert_eq!((count("reading"), count("forecast")), (60, 3));
+}

@@ -125,8 +125,8 @@ fn gap_words(block: u32, way: &str, score: &GapScore) -> String {
 }
 
 fn day_words(feed: &StationFeed, neighbour: &StationFeed, comparison: &Comparison) -> String {
-    let line = |name: &str, key: &str, likeness: Likeness| {
-        let advice = if likeness.is_day_late() {
+    let line = |name: &str, key: &str, likeness: Likeness, late: bool| {
+        let advice = if late {
             format!("; set {key} = \"day-before\" for this station")
         } else {
             String::new()
@@ -144,7 +144,17 @@ fn day_words(feed: &StationFeed, neighbour: &StationFeed, comparison: &Compariso
     };
     format!(
         "{}{}{set}",
-        line("minimum", "minimum_belongs_to", comparison.min),
-        line("maximum", "maximum_belongs_to", comparison.max),
+        line(
+            "minimum",
+            "minimum_belongs_to",
+            comparison.min,
+            comparison.min_is_day_late()
+        ),
+        line(
+            "maximum",
+            "maximum_belongs_to",
+            comparison.max,
+            comparison.max_is_day_late()
+        ),
     )
 }
