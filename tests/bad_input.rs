@@ -370,6 +370,27 @@ fn a_file_without_the_header_line_is_refused() {
 }
 
 #[test]
+fn what_the_header_lacks_is_told_with_the_header_s_own_line() {
+    // A line end of DOS, and one more empty line before the header.
+    let text = FORECAST
+        .replace("_max", "_mean")
+        .replace("GMT\n\n", "GMT\r\n\r\n\r\n");
+    says(
+        &refusal(&text, &forecast()),
+        &["line 5", "no column for the daily maximum", "_mean"],
+    );
+}
+
+#[test]
+fn a_forecast_file_that_goes_on_with_hourly_values_is_refused() {
+    let hours = "\ntime,temperature_2m (°C)\n2026-07-09T00:00,14.1\n";
+    says(
+        &refusal(&format!("{FORECAST}{hours}"), &forecast()),
+        &["line 9", "daily values only"],
+    );
+}
+
+#[test]
 fn a_file_of_several_places_is_refused() {
     says(
         &refusal(&FORECAST.repeat(2), &forecast()),
@@ -386,4 +407,10 @@ fn a_unit_named_in_the_header_must_be_the_bound_one() {
     );
     let bound = binding("open-meteo-daily", Unit::Fahrenheit);
     assert!(take(fahrenheit.as_bytes(), &bound, TODAY).is_ok());
+    // One of the two columns is enough, however it is spelled.
+    let mixed = FORECAST.replace("min (°C)", "min (°f)");
+    says(
+        &refusal(&mixed, &forecast()),
+        &["line 4", "header says fahrenheit"],
+    );
 }

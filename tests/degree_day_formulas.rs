@@ -1,7 +1,14 @@
 //! The formulas against published worked examples, tables of computed values, and each other.
 
+#[path = "support/species.rs"]
+mod kit;
+
+use chrono::NaiveDate;
 use hatchbell::domain::degree_day::{Cutoff, Method, Model, ModelError};
+use hatchbell::domain::series::Day;
+use hatchbell::domain::species::Species;
 use hatchbell::domain::temperature::{Extremes, Unit};
+use kit::species;
 use proptest::prelude::*;
 
 const VECTORS: &str = include_str!("../fixtures/reference/degree-day-vectors.csv");
@@ -204,5 +211,67 @@ proptest! {
     ) {
         let got = model(method, None).degree_days(day(min, min + range), None);
         prop_assert!((got - (min + range / 2.0 - LOWER)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_double_form_whose_next_minimum_is_its_own_is_the_single_form(
+        min in -30.0..35.0f64, range in 0.0..25.0f64,
+        (single, double) in proptest::sample::select(vec![
+            (Method::SingleTriangle, Method::DoubleTriangle),
+            (Method::SingleSine, Method::DoubleSine),
+        ]),
+    ) {
+        let extremes = day(min, min + range);
+        for cutoff in any_cutoff(single) {
+            let due = model(single, cutoff).degree_days(extremes, None);
+            for next in [Some(min), None] {
+                let got = model(double, cutoff).degree_days(extremes, next);
+                prop_assert!((got - due).abs() < 1e-12, "{double:?} {cutoff:?} {next:?}: {got}, {due}");
+            }
+        }
+    }
+
+    /// Warmth between two thresholds is that up to any threshold between them and that from there.
+    #[test]
+    fn degree_days_between_two_thresholds_add_up_where_they_are_split(
+        min in -10.0..35.0f64, range in 0.0..25.0f64, next in -10.0..35.0f64,
+        split in (LOWER + 0.1)..(UPPER - 0.1), method in any_method(),
+    ) {
+        let extremes = day(min, min + range);
+        let between = |lower, upper| {
+            let model = Model::new(lower, Some((upper, Cutoff::Horizontal)), method).unwrap();
+            model.degree_days(extremes, Some(next))
+        };
+        let parts = between(LOWER, split) + between(split, UPPER);
+        let whole = between(LOWER, UPPER);
+        prop_assert!((parts - whole).abs() < 1e-9, "{method:?}: {parts}, whole {whole}");
+    }
+
+    /// The last day of the first part does not know the next minimum; nothing else differs.
+    #[test]
+    fn a_season_split_in_two_adds_up_but_for_the_night_between(
+        days in proptest::collection::vec((-5.0..30.0f64, 0.0..20.0f64), 2..40),
+        at in any::<proptest::sample::Index>(), method in any_method(),
+    ) {
+        let start = "2026-01-01".parse::<NaiveDate>().unwrap();
+        let days: Vec<Day> = start
+            .iter_days()
+            .zip(&days)
+            .map(|(date, (min, range))| Day {
+                date,
+                extremes: day(*min, min + range),
+                estimated: false,
+            })
+            .collect();
+        let species = Species { model: model(method, None), ..species("japanese-beetle") };
+        let (first, second) = days.split_at(1 + at.index(days.len() - 1));
+        let last = first.last().unwrap().extremes;
+        let of_last = |next| species.model.degree_days(last, next);
+        let night = of_last(Some(second[0].extremes.min())) - of_last(None);
+        let parts = species.sum_of(first) + species.sum_of(second);
+        let whole = species.sum_of(&days);
+        prop_assert!((parts + night - whole).abs() < 1e-9, "{method:?}: {parts} + {night}, whole {whole}");
+        let is_double = matches!(method, Method::DoubleTriangle | Method::DoubleSine);
+        prop_assert!(is_double || night == 0.0, "{method:?}: {night}");
     }
 }

@@ -4,31 +4,17 @@
 
 #[path = "support/command.rs"]
 mod command;
+#[path = "support/reference.rs"]
+mod outside;
 
 use command::{Workshop, config_with_station};
 use hatchbell::domain::degree_day::{Cutoff, Method, Model};
 use hatchbell::domain::temperature::Extremes;
+use outside::reference;
 use serde_json::Value;
-use std::process::Command;
-use std::sync::OnceLock;
 
 /// Both sides are exact to rounding; the integrals are refused beyond an error of 1e-9.
 const EXACT: f64 = 1e-6;
-
-fn reference() -> &'static Value {
-    static REFERENCE: OnceLock<Value> = OnceLock::new();
-    REFERENCE.get_or_init(|| {
-        let python = std::env::var("HATCHBELL_PEERS_PYTHON").expect("run tests/run");
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside/reference.py");
-        let output = Command::new(python).arg(script).output().expect("it runs");
-        assert!(
-            output.status.success(),
-            "{}",
-            String::from_utf8_lossy(&output.stderr)
-        );
-        serde_json::from_slice(&output.stdout).expect("it prints JSON")
-    })
-}
 
 fn rows(part: &str) -> Vec<Vec<f64>> {
     let rows: Vec<Vec<f64>> = reference()[part]

@@ -49,12 +49,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     let title = top.required_text("title", "what kind of file this is");
     let layout = top.required_choice("layout", &Layout::NAMED);
     let header = top.required_choice("header", &Header::NAMED);
-    let header_starts_with: Vec<String> = top
-        .texts("header_starts_with")
-        .unwrap_or_default()
-        .into_iter()
-        .map(|name| name.value)
-        .collect();
+    let header_starts_with = header_starts_with(&top, header.as_ref().map(|h| h.value));
     let delimiter = delimiter(&top);
     let date_formats = list(&top, "date_formats", "[\"%Y-%m-%d\"]");
     let units = units(&top);
@@ -89,6 +84,32 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
         quality_part,
         elements,
     })
+}
+
+/// What the first field of the header is called, for files with lines before it.
+fn header_starts_with(top: &Fields<'_, '_>, header: Option<Header>) -> Vec<String> {
+    let Some(names) = top.texts("header_starts_with") else {
+        return Vec::new();
+    };
+    if names.is_empty() {
+        top.page().error(
+            top.at(),
+            "header_starts_with names the first field of the header, for example [\"time\"]; leave it out if the header is the first line",
+        );
+    }
+    for name in names.iter().filter(|name| name.value.trim().is_empty()) {
+        top.page().error(
+            name.at.clone(),
+            "a blank name in header_starts_with would take any empty line for the header",
+        );
+    }
+    if header.is_some_and(|header| header != Header::Required) {
+        top.page().error(
+            top.at(),
+            "header_starts_with goes with header = \"required\" only",
+        );
+    }
+    names.into_iter().map(|name| name.value).collect()
 }
 
 fn delimiter(top: &Fields<'_, '_>) -> Option<u8> {
@@ -212,5 +233,29 @@ mod tests {
         let (file, text) = BUILT_IN[0];
         let problems = read(file, &text.replace("tmax = [\"TMAX\"]", "")).unwrap_err();
         assert!(problems[0].text.contains("needs tmax"), "{problems:?}");
+    }
+
+    #[test]
+    fn a_header_that_could_not_be_found_is_a_problem_of_the_dialect() {
+        let (file, text) = BUILT_IN[4];
+        let names = "header_starts_with = [\"time\"]";
+        let cases = [
+            (names, "header_starts_with = []", "leave it out"),
+            (
+                names,
+                "header_starts_with = [\"time\", \" \"]",
+                "blank name",
+            ),
+            (
+                "header = \"required\"",
+                "header = \"optional\"",
+                "\"required\" only",
+            ),
+        ];
+        for (right, wrong, due) in cases {
+            let problems = read(file, &text.replace(right, wrong)).unwrap_err();
+            assert_eq!(problems.len(), 1, "{problems:?}");
+            assert!(problems[0].text.contains(due), "{problems:?}");
+        }
     }
 }

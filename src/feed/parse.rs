@@ -26,7 +26,7 @@ pub struct RefusedRow {
 /// Why a row or a value of it was refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Why {
-    /// The row has more or fewer fields than the first.
+    /// The row has more or fewer fields than the header, or the first row without one.
     Width,
     /// The date is no full date.
     Date,
@@ -47,7 +47,7 @@ pub enum Why {
 impl fmt::Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Why::Width => "not as many fields as the first line",
+            Why::Width => "a wrong number of fields",
             Why::Date => "no full date",
             Why::Future => "a date in the future",
             Why::NotANumber => "not a number",
@@ -145,7 +145,7 @@ impl Places {
             },
             Layout::RowAValue => Cells::Value {
                 element: table.need(&columns.element, "element")?,
-                value: table.need(&columns.value, "value")?,
+                value: in_bound_unit(table, binding, table.need(&columns.value, "value")?)?,
                 quality: table.find(&columns.quality),
             },
         };
@@ -159,17 +159,9 @@ impl Places {
 
 /// A column whose header names another unit in brackets than the one that is bound is refused.
 fn in_bound_unit(table: &Table<'_>, binding: &Binding, index: usize) -> Result<usize, Rejection> {
-    let named = table.name_of(index).and_then(|name| {
-        let inside = name.split_once('(')?.1.split(')').next()?;
-        match inside.trim() {
-            "°C" | "C" => Some(Unit::Celsius),
-            "°F" | "F" => Some(Unit::Fahrenheit),
-            _ => None,
-        }
-    });
-    match named {
+    match table.name_of(index).and_then(unit_in_brackets) {
         Some(unit) if unit != binding.unit => Err(Rejection::at(
-            1,
+            table.header_line(),
             format!(
                 "the header says {unit}, but the station is bound to {}",
                 binding.unit
@@ -177,6 +169,23 @@ fn in_bound_unit(table: &Table<'_>, binding: &Binding, index: usize) -> Result<u
             format!("set unit = \"{unit}\", or ask the service for the other unit"),
         )),
         _ => Ok(index),
+    }
+}
+
+/// The unit that a column's name has in brackets at its end: `(°C)`, `(F)`, `(Degree C)`. A degree
+/// sign that was lost on the way does not matter.
+fn unit_in_brackets(name: &str) -> Option<Unit> {
+    let (_, inside) = name.trim_end().strip_suffix(')')?.rsplit_once('(')?;
+    let inside = inside.to_lowercase();
+    // Parts of a degree are written in too many ways to tell.
+    if inside.contains(char::is_numeric) || inside.contains("tenth") {
+        return None;
+    }
+    let mut words = inside.split(|c: char| !c.is_alphabetic());
+    match words.rfind(|word| !word.is_empty())? {
+        "c" | "celsius" => Some(Unit::Celsius),
+        "f" | "fahrenheit" => Some(Unit::Fahrenheit),
+        _ => None,
     }
 }
 
@@ -199,11 +208,8 @@ struct Intake<'b> {
 impl Intake<'_> {
     fn row(&mut self, table: &Table<'_>, row: &Row, places: &Places) -> Result<(), Rejection> {
         if !table.is_whole(row) {
-            self.refuse(
-                row,
-                Why::Width,
-                &format!("the first line has {}", table.width()),
-            );
+            let counted = format!("{} where {} are due", row.width(), table.width());
+            self.refuse(row, Why::Width, &counted);
             return Ok(());
         }
         if let Some(station) = places.station
@@ -450,4 +456,33 @@ fn number(text: &str) -> Option<f64> {
     text.parse::<f64>()
         .ok()
         .filter(|number| plain && number.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_unit_is_read_from_the_brackets_at_the_end_of_a_name() {
+        let celsius = [
+            "max (°C)",
+            "Max (2 m) (c)",
+            "Tmax (Degree C)",
+            "t (\u{fffd}C) ",
+        ];
+        for name in celsius {
+            assert_eq!(unit_in_brackets(name), Some(Unit::Celsius), "{name}");
+        }
+        assert_eq!(unit_in_brackets("max (°F)"), Some(Unit::Fahrenheit));
+        for name in [
+            "max",
+            "C",
+            "max (0.1 °C)",
+            "max (1/10 C)",
+            "max (K)",
+            "max ()",
+        ] {
+            assert_eq!(unit_in_brackets(name), None, "{name}");
+        }
+    }
 }

@@ -16,6 +16,8 @@ pub struct Table<'b> {
     body: &'b [u8],
     /// Lines before that.
     skipped: u64,
+    /// The line of the first record: the header, if there is one.
+    header_line: u64,
     header_starts_with: Vec<String>,
 }
 
@@ -27,6 +29,11 @@ pub struct Row {
 }
 
 impl Row {
+    /// How many fields it has.
+    pub fn width(&self) -> usize {
+        self.record.len()
+    }
+
     /// A field without surrounding blanks, as text; bytes that are no UTF-8 are replaced.
     pub fn field(&self, index: usize) -> std::borrow::Cow<'_, str> {
         String::from_utf8_lossy(self.record.get(index).unwrap_or_default().trim_ascii())
@@ -61,6 +68,7 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
         return Err(empty());
     }
     let width = record.len();
+    let header_line = line_of(&record, body, skipped);
     let is_header = match dialect.header {
         Header::Required => true,
         Header::Absent => false,
@@ -80,6 +88,7 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
         last_line: lines,
         body,
         skipped,
+        header_line,
         header_starts_with: dialect.header_starts_with.clone(),
     })
 }
@@ -97,6 +106,11 @@ impl Table<'_> {
         })
     }
 
+    /// The line of the header; without one, of the first row.
+    pub fn header_line(&self) -> u64 {
+        self.header_line
+    }
+
     /// Where a column is that the file must have.
     ///
     /// # Errors
@@ -108,9 +122,9 @@ impl Table<'_> {
                 None => format!("{} unnamed columns", self.width),
             };
             Rejection::at(
-                1,
+                self.header_line,
                 format!(
-                    "no column for the {what} ({}); the first line has: {found}",
+                    "no column for the {what} ({}); the line has: {found}",
                     match column.position {
                         Some(position) if self.header.is_none() =>
                             format!("column {}", position + 1),
@@ -137,13 +151,13 @@ impl Table<'_> {
                 record
             }
         };
-        let line = self.line_of(&record);
+        let line = line_of(&record, self.body, self.skipped);
         let first = record.get(0).unwrap_or_default();
         if is_header_start(first, &self.header_starts_with) {
             return Err(Rejection::at(
                 line,
-                "a second header in the middle of the file, so it holds several places",
-                "ask the service for one place at a time",
+                "a second header in the middle of the file, so it holds several places, or other values beside the daily ones",
+                "ask the service for one place at a time, and for daily values only",
             ));
         }
         if line >= self.last_line && record.len() < self.width {
@@ -158,23 +172,6 @@ impl Table<'_> {
             ));
         }
         Ok(Some(Row { line, record }))
-    }
-
-    /// The line a record stands on. The reader's own position is that of blank lines before it.
-    fn line_of(&self, record: &ByteRecord) -> u64 {
-        let Some(position) = record.position() else {
-            return 1 + self.skipped;
-        };
-        let from = usize::try_from(position.byte()).unwrap_or(usize::MAX);
-        let blank = self
-            .body
-            .get(from..)
-            .unwrap_or_default()
-            .iter()
-            .take_while(|byte| byte.is_ascii_whitespace() && **byte != b'\t' && **byte != b' ')
-            .filter(|byte| **byte == b'\n')
-            .count();
-        position.line() + blank as u64 + self.skipped
     }
 
     /// What a column is called in the header, if there is one.
@@ -258,6 +255,23 @@ fn lines_before_header(bytes: &[u8], dialect: &Dialect) -> Result<u64, Rejection
             "this is not a file of this dialect: check the address and what it asks for",
         )
     })
+}
+
+/// The line a record stands on, in a file of which `skipped` lines stand before `body`. The reader's
+/// own position is that of blank lines before the record.
+fn line_of(record: &ByteRecord, body: &[u8], skipped: u64) -> u64 {
+    let Some(position) = record.position() else {
+        return 1 + skipped;
+    };
+    let from = usize::try_from(position.byte()).unwrap_or(usize::MAX);
+    let blank = body
+        .get(from..)
+        .unwrap_or_default()
+        .iter()
+        .take_while(|byte| matches!(byte, b'\r' | b'\n'))
+        .filter(|byte| **byte == b'\n')
+        .count();
+    position.line() + blank as u64 + skipped
 }
 
 fn is_header_start(field: &[u8], names: &[String]) -> bool {

