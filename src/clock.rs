@@ -1,7 +1,7 @@
 //! The one place that reads the time.
 
 use crate::config::Demo;
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use std::time::{Duration, Instant};
 
 /// Time never goes before this: a machine without a battery wakes up in 1970 or so.
@@ -9,9 +9,6 @@ const EARLIEST: NaiveDate = NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date")
 
 /// Longest time between two looks at the clock. Timers do not count while a machine sleeps.
 const LONGEST_TICK: Duration = Duration::from_secs(30);
-
-/// A clock backwards by up to this much is ordinary correction.
-const ALLOWED_STEP_BACK: TimeDelta = TimeDelta::hours(1);
 
 /// Where the time comes from.
 #[derive(Debug, Clone)]
@@ -77,19 +74,20 @@ impl Clock {
 }
 
 /// Why a time cannot be right, if it cannot: it lies before this program was made, or before the
-/// last cycle the database knows of.
-pub fn doubt(now: DateTime<Utc>, last_cycle: Option<DateTime<Utc>>) -> Option<String> {
+/// newest day that a station has measured. The last cycle is no evidence: it may have run under a
+/// clock that was ahead.
+pub fn doubt(now: DateTime<Utc>, newest_day: Option<NaiveDate>) -> Option<String> {
     if now.date_naive() < EARLIEST {
         return Some(format!(
             "the clock says {}, before this program was made",
             now.format("%Y-%m-%d %H:%M UTC")
         ));
     }
-    let last = last_cycle.filter(|last| now < *last - ALLOWED_STEP_BACK)?;
+    // A day of grace for places ahead of UTC.
+    let newest = newest_day.filter(|day| now.date_naive() + Days::new(1) < *day)?;
     Some(format!(
-        "the clock says {}, but the last cycle ran at {}",
-        now.format("%Y-%m-%d %H:%M UTC"),
-        last.format("%Y-%m-%d %H:%M UTC")
+        "the clock says {}, but a station has measured {newest} already",
+        now.format("%Y-%m-%d %H:%M UTC")
     ))
 }
 
@@ -108,10 +106,11 @@ mod tests {
     }
 
     #[test]
-    fn a_clock_set_back_behind_the_last_cycle_is_doubted() {
-        let last = Some(at("2026-07-01T12:00:00Z"));
-        assert!(doubt(at("2026-07-01T10:00:00Z"), last).is_some());
-        assert!(doubt(at("2026-07-01T11:30:00Z"), last).is_none());
+    fn a_clock_behind_the_newest_measured_day_is_doubted() {
+        let newest = NaiveDate::from_ymd_opt(2026, 7, 1);
+        assert!(doubt(at("2026-06-20T10:00:00Z"), newest).is_some());
+        assert!(doubt(at("2026-06-30T10:00:00Z"), newest).is_none());
+        assert!(doubt(at("2026-07-04T10:00:00Z"), newest).is_none());
     }
 
     #[test]

@@ -60,11 +60,11 @@ fn stop_on_signal(stop: watch::Sender<bool>) -> anyhow::Result<impl Future<Outpu
 /// One look: a cycle if one is due, else whatever waits in the outbox.
 async fn step(engine: &mut Engine, doubted: &mut bool) -> Result<(), StoreError> {
     let now = engine.clock.now();
-    let last = engine.store.last_cycle()?;
+    let newest = engine.store.newest_day_of_all()?;
     if let Some(reason) = engine
         .clock
         .is_machine()
-        .then(|| doubt(now, last))
+        .then(|| doubt(now, newest))
         .flatten()
     {
         if !*doubted {

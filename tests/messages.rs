@@ -5,7 +5,7 @@ mod kit;
 
 use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
 use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Milestone, Record, standing};
+use hatchbell::domain::milestone::{Milestone, PassedBy, Record, standing};
 use hatchbell::domain::observation_day::DayShift;
 use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
@@ -84,7 +84,13 @@ fn passed<'a>(
             crossing,
             data_through: standing.data_through,
             next: None,
-            passed: standing.crossings.iter().map(|c| c.milestone).collect(),
+            passed: standing
+                .crossings
+                .iter()
+                .map(|c| c.milestone)
+                .filter(|other| *other <= milestone)
+                .collect(),
+            days_ago: 3,
         },
     }
 }
@@ -271,4 +277,58 @@ fn recipients_hear_of_their_own_sites_and_chosen_species_only() {
         .map(|bundle| format!("{} {}", bundle.recipient.id, bundle.channel.name()))
         .collect();
     assert_eq!(told, ["gardener email", "gardener push"]);
+}
+
+fn what_it_says(
+    milestone: Milestone,
+    gain: f64,
+    change: impl FnOnce(&mut NoticeKind<'_>),
+) -> String {
+    let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
+    let mut notice = passed(&member, &station, &beetle, milestone, gain);
+    change(&mut notice.kind);
+    let email = worded(&notice, Channel::Email).body;
+    email.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn advice_that_has_been_overtaken_is_not_given() {
+    let body = what_it_says(Milestone::EggLay, 8.0, |kind| {
+        if let NoticeKind::Passed {
+            passed, days_ago, ..
+        } = kind
+        {
+            *passed = Milestone::ALL.to_vec();
+            *days_ago = 60;
+        }
+    });
+    assert!(body.contains("told late, 60 days after"), "{body}");
+    assert!(!body.contains("spread it"), "{body}");
+    let body = what_it_says(Milestone::Hatch, 8.0, |kind| {
+        if let NoticeKind::Passed { days_ago, .. } = kind {
+            *days_ago = 30;
+        }
+    });
+    assert!(body.contains("told late, 30 days after"), "{body}");
+}
+
+#[test]
+fn a_season_with_missing_days_does_not_say_that_there_was_no_hatch() {
+    let body = what_it_says(Milestone::WindowEnd, 2.5, |kind| {
+        if let NoticeKind::Passed { crossing, .. } = kind {
+            crossing.by = PassedBy::DateCapUnknown;
+        }
+    });
+    assert!(
+        body.contains("it is not known how far the hatch came"),
+        "{body}"
+    );
+    assert!(!body.contains("nothing needs to be spread"), "{body}");
+}
+
+#[test]
+fn a_season_that_ends_by_date_after_hatch_does_not_call_the_larvae_large() {
+    let body = what_it_says(Milestone::WindowEnd, 3.5, |_| {});
+    assert!(body.contains("many larvae are still small"), "{body}");
+    assert!(!body.contains("third instar"), "{body}");
 }

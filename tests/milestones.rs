@@ -207,6 +207,7 @@ fn flight(on: &str, told: bool) -> Recorded {
         on: date(on),
         told,
         corrected_to: None,
+        withdrawn: false,
     }
 }
 
@@ -267,4 +268,50 @@ fn a_station_is_stale_three_days_beyond_its_usual_lag() {
     assert!(!stale("2026-07-03"));
     assert!(stale("2026-07-02"));
     assert!(is_stale(&station, None, date("2026-07-10")));
+}
+
+/// A gap in June must not turn into "hatch was not reached" in September.
+#[test]
+fn a_date_cap_after_missing_days_is_marked_as_unknown() {
+    let mut readings = steady("2026-01-01", "2026-10-15", 3.0);
+    for day in date("2026-06-01").iter_days().take(20) {
+        readings.remove(&day);
+    }
+    let held = japanese_beetle(&readings, "2026-10-15");
+    let end = held.crossings.last().unwrap();
+    assert_eq!(end.by, PassedBy::DateCapUnknown);
+    let stopped = steady("2026-01-01", "2026-07-15", 3.0);
+    let end = *japanese_beetle(&stopped, "2026-10-15")
+        .crossings
+        .last()
+        .unwrap();
+    assert_eq!(end.by, PassedBy::DateCapUnknown);
+}
+
+#[test]
+fn a_told_milestone_that_the_days_no_longer_reach_is_taken_back_once() {
+    let readings = steady("2026-01-01", "2026-03-01", 5.0);
+    let standing = japanese_beetle(&readings, "2026-03-03");
+    let withdraw = |recorded: Recorded| {
+        decide(
+            &standing,
+            &[recorded],
+            Some(date("2026-02-01")),
+            date("2026-03-03"),
+        )
+        .withdraw
+        .len()
+    };
+    assert_eq!(withdraw(flight("2026-02-20", true)), 1);
+    assert_eq!(withdraw(flight("2026-02-20", false)), 0);
+    assert_eq!(
+        withdraw(flight("2026-02-28", true)),
+        0,
+        "the newest days may still change"
+    );
+    let already = Recorded {
+        withdrawn: true,
+        ..flight("2026-02-20", true)
+    };
+    assert_eq!(withdraw(already), 0);
 }

@@ -111,8 +111,8 @@ fn a_power_cut_between_record_and_send_repeats_the_message_under_the_same_id() {
     cut_power(program);
     assert_eq!(
         sql(&workshop, "SELECT state || ' ' || tries FROM outbox"),
-        ["waiting 0"],
-        "recorded, and not noted as sent"
+        ["waiting 1"],
+        "recorded, tried, and not noted as sent"
     );
 
     let working = ScriptedServer::start(vec![accepts()]);
@@ -198,7 +198,7 @@ fn milestones_missed_while_the_machine_was_off_come_in_one_dated_message() {
 }
 
 #[test]
-fn a_told_date_that_moves_is_corrected_once() {
+fn a_told_date_that_revised_days_no_longer_reach_is_taken_back_and_told_anew() {
     let server = ScriptedServer::start(vec![accepts()]);
     let (workshop, config) = on_the_eve_of_flight(&push_to(&server), &demo("2026-02-24", 86_400.0));
     cycle(&workshop, &config);
@@ -221,6 +221,7 @@ fn a_told_date_that_moves_is_corrected_once() {
         titles,
         [
             "The lawn: Japanese beetle, adult flight has begun (25 February)",
+            "The lawn: Japanese beetle, adult flight was told too soon",
             "The lawn: Japanese beetle, adult flight: date corrected to 2 March"
         ]
     );
@@ -257,7 +258,7 @@ fn a_feed_that_goes_quiet_is_told_once_and_so_is_its_return() {
         titles,
         [
             "The lawn: no new temperatures",
-            "The lawn: temperatures are back"
+            "The lawn: temperatures arrive again"
         ]
     );
 }
@@ -284,5 +285,93 @@ fn a_refused_file_leaves_the_stored_days_and_the_site_says_stale_since() {
     assert!(
         status.contains("days.csv, line 1: this is a web page"),
         "{status}"
+    );
+}
+
+/// Export rows without some days.
+fn days_without(count: u64, gain: f64, from: &str, to: &str) -> String {
+    days(count, gain)
+        .lines()
+        .filter(|line| {
+            !(*line >= from && line[..10.min(line.len())] <= *to && line.starts_with('2'))
+        })
+        .map(|line| line.to_owned() + "\n")
+        .collect()
+}
+
+#[test]
+fn a_hold_is_told_once_and_so_is_its_end_and_no_season_s_end_is_made_up_meanwhile() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    let holey = days_without(60, 10.0, "2026-01-25", "2026-02-10");
+    workshop.write("days.csv", &holey);
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-01-20", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    for _ in 0..30 {
+        cycle(&workshop, &config);
+    }
+    let text = |server: &ScriptedServer| -> String {
+        let bodies = server.exchanges();
+        let texts = bodies.iter().map(|one| String::from_utf8_lossy(&one.body));
+        texts.collect::<Vec<_>>().join("\n")
+    };
+    let held = text(&server);
+    assert_eq!(
+        held.matches("milestones are held back.").count(),
+        1,
+        "{held}"
+    );
+    assert!(
+        held.contains("lacks 17 days, 25 January to 10 February"),
+        "{held}"
+    );
+    assert!(!held.contains("has begun"), "{held}");
+
+    // The missing days are imported: what they held back is told with its date.
+    workshop.write("days.csv", &days(60, 10.0));
+    for _ in 0..12 {
+        cycle(&workshop, &config);
+    }
+    let all = text(&server);
+    assert!(all.contains("no longer held back"), "{all}");
+    assert!(
+        all.contains("adult flight has begun (25 February)"),
+        "{all}"
+    );
+}
+
+#[test]
+fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    workshop.write("days.csv", &days(30, 1.0));
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-02-19", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    assert_eq!(server.exchanges().len(), 1);
+    let second = "[[member]]\nid = \"new\"\nname = \"New\"\n[[member.site]]\nid = \"rink\"\nname = \"The rink\"\nturf = \"bent\"\nlatitude = 47.0\nstation = \"only\"\nspecies = [\"japanese-beetle\"]\n[[member.recipient]]\nid = \"newcomer\"\nname = \"the newcomer\"\n";
+    let second = second.to_owned() + &push_to(&server) + "\n";
+    workshop.write(
+        "hatchbell.toml",
+        &text.replace("[demo]", &(second + "\n[demo]")),
+    );
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
+    assert_eq!(
+        titles,
+        [
+            "The lawn: no new temperatures",
+            "The rink: no new temperatures"
+        ]
     );
 }

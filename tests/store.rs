@@ -9,10 +9,11 @@ use chrono::{DateTime, TimeDelta, Utc};
 use command::Workshop;
 use hatchbell::domain::series::Reading;
 use hatchbell::domain::site::Channel;
+use hatchbell::feed::parse::Element;
 use hatchbell::store::milestones::{Entry, Pair};
 use hatchbell::store::outbox::{Draft, Tally, pause};
 use hatchbell::store::readings::Merged;
-use hatchbell::store::{Store, StoreError};
+use hatchbell::store::{RunLock, Store, StoreError};
 use kit::{date, steady};
 
 fn at(text: &str) -> DateTime<Utc> {
@@ -192,25 +193,88 @@ fn a_failed_message_waits_longer_each_time_and_is_given_up_after_two_weeks() {
         body: "a text".into(),
     };
     store.record(&[], &[draft], noon()).unwrap();
-    let message = store.due(noon()).unwrap().remove(0);
-    assert!(
-        !store
-            .not_sent(&message, "server is down", false, noon())
-            .unwrap()
-    );
-    assert!(store.due(noon()).unwrap().is_empty());
-    let again = store.due(noon() + TimeDelta::minutes(1)).unwrap().remove(0);
-    assert_eq!((again.id == message.id, again.tries), (true, 1));
+    let mut now = noon();
+    let first = store.due(now).unwrap().remove(0);
+    for tries in 0..4 {
+        let message = store.due(now).unwrap().remove(0);
+        assert_eq!((message.id == first.id, message.tries), (true, tries));
+        store.attempt(&message, now).unwrap();
+        assert!(
+            store.due(now).unwrap().is_empty(),
+            "noted before it is sent"
+        );
+        assert!(
+            !store
+                .not_sent(&message, "server is down", false, now)
+                .unwrap()
+        );
+        now += pause(tries + 1, false);
+    }
     let late = noon() + TimeDelta::days(14);
+    let last = store.due(late).unwrap().remove(0);
+    store.attempt(&last, late).unwrap();
     assert!(
         store
-            .not_sent(&again, "server is down", false, late)
+            .not_sent(&last, "server is down", false, late)
             .unwrap()
     );
     assert!(store.due(late + TimeDelta::days(2)).unwrap().is_empty());
     assert_eq!(store.tally().unwrap().given_up, 1);
     assert_eq!(
-        store.delivery_problems().unwrap(),
+        store.delivery_problems(late).unwrap(),
         ["keeper by email: server is down"]
     );
+}
+
+#[test]
+fn a_message_that_was_never_tried_is_not_given_up_however_old_it_is() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let draft = Draft {
+        recipient: "keeper",
+        channel: Channel::Email,
+        title: "a title".into(),
+        body: "a text".into(),
+    };
+    store.record(&[], &[draft], noon()).unwrap();
+    let late = noon() + TimeDelta::days(40);
+    let message = store.due(late).unwrap().remove(0);
+    store.attempt(&message, late).unwrap();
+    assert!(
+        !store
+            .not_sent(&message, "no network yet", false, late)
+            .unwrap()
+    );
+}
+
+#[test]
+fn a_value_that_fails_its_quality_check_later_is_taken_back_and_kept_as_a_revision() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let day = date("2026-01-02");
+    store
+        .merge("a", &steady("2026-01-01", "2026-01-03", 10.0), noon())
+        .unwrap();
+    let failed = [(day, Element::Max), (date("2026-02-01"), Element::Min)];
+    assert_eq!(store.withdraw("a", &failed, noon()).unwrap(), 1);
+    assert_eq!(store.readings("a").unwrap()[&day].max, None);
+    assert_eq!(store.revisions("a").unwrap(), 1);
+    assert_eq!(
+        store.withdraw("a", &failed, noon()).unwrap(),
+        0,
+        "once is enough"
+    );
+}
+
+#[test]
+fn only_one_process_runs_cycles_on_a_database() {
+    let workshop = Workshop::new();
+    let path = workshop.path("hatchbell.db");
+    let lock = RunLock::take(&path).unwrap();
+    let second = RunLock::take(&path)
+        .expect_err("the first one holds it")
+        .to_string();
+    assert!(second.contains("another hatchbell runs"), "{second}");
+    drop(lock);
+    assert!(RunLock::take(&path).is_ok());
 }

@@ -1,6 +1,6 @@
 //! `hatchbell check`.
 
-use super::{ConfigOption, configuration, counted, today};
+use super::{ConfigOption, configuration, counted, say, today};
 use crate::config::{Config, StationFeed};
 use crate::cycle::{daily, neighbour_of};
 use crate::domain::gaps::{Estimates, GapScore, Neighbour, Way, leave_out};
@@ -33,7 +33,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         Ok(loaded) => loaded.config,
         Err(code) => return Ok(code),
     };
-    println!(
+    say!(
         "{} is fine: {}, {}, {}, {}",
         path.display(),
         counted(config.stations.len(), "station"),
@@ -45,7 +45,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         let store = Store::open_to_read(&config.service.database)?;
         let today = today(&config, &store)?;
         for feed in &config.stations {
-            print!("{}", station(&config, &store, feed, today)?);
+            super::print(format_args!("{}", station(&config, &store, feed, today)?));
         }
     }
     Ok(ExitCode::SUCCESS)

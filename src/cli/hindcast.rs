@@ -1,6 +1,6 @@
 //! `hatchbell hindcast`.
 
-use super::{ConfigOption, configuration, counted, or_exit};
+use super::{ConfigOption, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::dialect_file;
 use crate::domain::degree_day::{Method, Model};
@@ -133,19 +133,19 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         );
     }
     if options.json {
-        println!(
+        say!(
             "{}",
             serde_json::to_string_pretty(&as_json(&all, used, seasons_used))?
         );
     } else {
-        println!(
+        say!(
             "{}, {}, data {} late\n",
             counted(used, "station"),
             counted(seasons_used, "season"),
             counted(options.lag as usize, "day")
         );
         for threshold in &all {
-            println!("{}", text(threshold));
+            say!("{}", text(threshold));
         }
     }
     Ok(ExitCode::SUCCESS)

@@ -1,6 +1,7 @@
 //! `hatchbell import`.
 
-use super::{ConfigOption, configuration, counted, or_exit};
+use super::{ConfigOption, configuration, counted, or_exit, say};
+use crate::clock::Clock;
 use crate::domain::series::{Readings, newest_complete};
 use crate::domain::temperature::Unit;
 use crate::feed::fetch::{FetchPolicy, Origin, read_file};
@@ -17,8 +18,8 @@ use std::process::ExitCode;
 ///
 /// Reads a CSV file (or .csv.gz) the way the station's feed is read, and merges its days into
 /// what is stored: new days are added, changed values are kept beside the old ones, nothing is
-/// deleted. Use it for history, or for stations whose publisher has no address to fetch from.
-/// What was refused is listed with line and reason.
+/// deleted. Use it for history, or for days that the feed no longer holds. What was refused is listed
+/// with line and reason.
 #[derive(Args)]
 pub(super) struct Options {
     #[command(flatten)]
@@ -32,6 +33,9 @@ pub(super) struct Options {
     /// Read the file in another unit than the station's feed
     #[arg(long, value_name = "UNIT", value_parser = super::unit)]
     unit: Option<Unit>,
+    /// Take the file even where it contradicts what is stored, for example after a wrong unit
+    #[arg(long)]
+    replace: bool,
     /// Say what the file holds without storing it
     #[arg(long)]
     dry_run: bool,
@@ -84,14 +88,14 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     )
     .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
     let stored = match Store::open_to_read(&config.service.database) {
-        Ok(store) => store.readings(&options.station)?,
-        Err(_) => Readings::new(),
+        Ok(store) if !options.replace => store.readings(&options.station)?,
+        _ => Readings::new(),
     };
     vet(&parsed, &binding, &stored)
         .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
     describe(&parsed, binding.unit);
     if options.dry_run {
-        println!("nothing was stored (--dry-run)");
+        say!("nothing was stored (--dry-run)");
         return Ok(ExitCode::SUCCESS);
     }
     let mut store = Store::open(&config.service.database)?;
@@ -102,7 +106,8 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
             crate::clock::Clock::Machine.now(),
         )
         .context("the file was read but not stored")?;
-    println!(
+    store.withdraw(&options.station, &parsed.failed, Clock::Machine.now())?;
+    say!(
         "{}: {} added, {} completed, {} revised, {} as they were",
         options.station,
         counted(merged.added, "day"),
@@ -121,7 +126,7 @@ fn describe(parsed: &Parsed, unit: Unit) {
         (Some(first), Some(newest)) => format!("{first} to {newest}"),
         _ => "no whole day".to_owned(),
     };
-    println!(
+    say!(
         "read as {unit}: {}, {}, {span}",
         counted(parsed.rows, "row"),
         counted(parsed.readings.len(), "day"),
@@ -139,6 +144,6 @@ fn describe(parsed: &Parsed, unit: Unit) {
             0 => String::new(),
             more => format!(", and {more} more"),
         };
-        println!("refused, {why}: {shown}{more}");
+        say!("refused, {why}: {shown}{more}");
     }
 }

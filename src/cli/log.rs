@@ -1,6 +1,6 @@
 //! `hatchbell log`.
 
-use super::{ConfigOption, configuration, or_exit, today};
+use super::{ConfigOption, configuration, or_exit, say, today};
 use crate::clock::Clock;
 use crate::cycle::site_standings;
 use crate::domain::milestone::Milestone;
@@ -40,7 +40,7 @@ struct CatchOptions {
     #[arg(long, value_name = "ID")]
     species: String,
     /// The day it was seen
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     date: NaiveDate,
     /// A remark to keep with it
     #[arg(long, value_name = "TEXT")]
@@ -121,14 +121,18 @@ fn catch(options: &CatchOptions) -> anyhow::Result<ExitCode> {
     {
         let table = config.species[&options.species].threshold(Milestone::AdultFlight);
         let (low, high) = table.range.unwrap_or((table.value, table.value));
-        println!(
+        say!(
             "The sum on that day was {:.0} °C·d; the table has flight at {:.0} ({low:.0} to {high:.0}).",
-            here.standing.degree_days, table.value
+            here.standing.degree_days,
+            table.value
         );
     }
-    println!(
+    say!(
         "logged as number {number}: {} at {} on {}. The next cycle plans with it; hatchbell outlook {} shows it now.",
-        options.species, site.name, options.date, site.id
+        options.species,
+        site.name,
+        options.date,
+        site.id
     );
     Ok(ExitCode::SUCCESS)
 }
@@ -142,7 +146,7 @@ fn undo(options: &UndoOptions) -> anyhow::Result<ExitCode> {
             options.number
         );
     }
-    println!("entry {} no longer counts", options.number);
+    say!("entry {} no longer counts", options.number);
     Ok(ExitCode::SUCCESS)
 }
 
@@ -156,7 +160,7 @@ fn list(options: &ListOptions) -> anyhow::Result<ExitCode> {
                 species,
             };
             for found in store.catches(pair)? {
-                println!(
+                say!(
                     "{:>4}  {}  catch of {} at {}{}",
                     found.number,
                     found.day,

@@ -1,8 +1,9 @@
 //! The commands. One file each; [`run()`] reads the command line and calls one.
 
 use crate::store::Store;
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use clap::{Args, Parser, Subcommand};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -126,6 +127,58 @@ fn counted(count: usize, what: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };
     format!("{count} {what}{plural}")
 }
+
+/// Prints to standard output; a reader that has gone away (`| head`) ends the program quietly.
+fn print(text: std::fmt::Arguments<'_>) {
+    Terminal.write_fmt(text).unwrap_or_else(|error| {
+        eprintln!("hatchbell: cannot print: {error}");
+        std::process::exit(1);
+    });
+}
+
+/// Standard output that ends the program when nobody reads it any more.
+struct Terminal;
+
+impl Write for Terminal {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        match std::io::stdout().write(bytes) {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => std::process::exit(0),
+            other => other,
+        }
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        match std::io::stdout().flush() {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => std::process::exit(0),
+            other => other,
+        }
+    }
+}
+
+/// Like `println!`, for readers that may go away.
+macro_rules! say {
+    ($($words:tt)*) => {
+        crate::cli::print(format_args!("{}\n", format_args!($($words)*)))
+    };
+}
+use say;
+
+/// A day for the command line, within the years that weather records reach.
+fn day(text: &str) -> Result<NaiveDate, String> {
+    let day: NaiveDate = text
+        .parse()
+        .map_err(|_| "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned())?;
+    if (FIRST_YEAR..=LAST_YEAR).contains(&day.year()) {
+        Ok(day)
+    } else {
+        Err(format!("give a day from {FIRST_YEAR} to {LAST_YEAR}"))
+    }
+}
+
+/// Years that weather records reach back to.
+const FIRST_YEAR: i32 = 1700;
+/// Years ahead that make sense.
+const LAST_YEAR: i32 = 2200;
 
 /// Lets a block give up with an exit code that is no error of its own.
 macro_rules! or_exit {

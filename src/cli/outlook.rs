@@ -1,7 +1,7 @@
 //! `hatchbell outlook`.
 
 use super::chart::Chart;
-use super::{ConfigOption, configuration, counted, or_exit, today};
+use super::{ConfigOption, configuration, counted, or_exit, say, today};
 use crate::cycle::{Site, site_standings};
 use crate::domain::biofix::AnchoredBy;
 use crate::domain::milestone::{Crossing, Expectation, Milestone, PassedBy};
@@ -24,7 +24,7 @@ pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
     /// Show the outlook as of this day, by the days stored now
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     date: Option<NaiveDate>,
     /// The site, by its id in the configuration
     site: String,
@@ -44,11 +44,11 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
     for here in site_standings(&config, &store, today)? {
         if here.site.id == options.site {
-            print!("{}", text(&here, today));
+            super::print(format_args!("{}", text(&here, today)));
         }
     }
-    println!("Plan with the range, not with its middle. The label, local rules and a licensed");
-    println!("applicator decide what is done.");
+    say!("Plan with the range, not with its middle. The label, local rules and a licensed");
+    say!("applicator decide what is done.");
     Ok(ExitCode::SUCCESS)
 }
 
@@ -155,7 +155,7 @@ fn sum_words(threshold: &Threshold) -> String {
 fn passed_cells(crossing: &Crossing) -> Vec<String> {
     let by = match crossing.by {
         PassedBy::Sum => "passed",
-        PassedBy::DateCap => "by date",
+        PassedBy::DateCap | PassedBy::DateCapUnknown => "by date",
     };
     vec![by.to_owned(), short(crossing.on)]
 }

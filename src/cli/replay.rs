@@ -1,6 +1,6 @@
 //! `hatchbell replay`.
 
-use super::{ConfigOption, configuration, counted, or_exit, runtime};
+use super::{ConfigOption, configuration, counted, or_exit, runtime, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{Engine, Setup};
@@ -22,7 +22,7 @@ pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
     /// The year the season starts in; without it the year of demo.starts, or last year
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = clap::value_parser!(i32).range(1700..=2200))]
     season: Option<i32>,
     /// Days by which new temperatures come late; without it demo.published_lag_days, or 3
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(0..=30))]
@@ -48,7 +48,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let store = Store::open_for_a_while(&folder.path().join("replay.db"))?;
     let mut setup = Setup::for_replay(&config, lag).map_err(anyhow::Error::msg)?;
     keep_stored_stations(&config, &mut setup)?;
-    println!(
+    say!(
         "{}: season {year}, {} with {} of {}, temperatures {} late\n",
         config.service.name,
         counted(config.members.len(), "member"),
@@ -62,7 +62,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         setup,
         store,
         Clock::Set(at_six(first)),
-        Box::new(std::io::stdout()),
+        Box::new(super::Terminal),
         stopping,
     );
     let runtime = runtime()?;
@@ -77,7 +77,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         milestones += report.milestones;
         messages += report.sent;
     }
-    println!(
+    say!(
         "season {year} played: {} recorded, {} printed",
         counted(milestones, "milestone"),
         counted(messages, "message")

@@ -4,7 +4,7 @@ use super::{ConfigOption, configuration, counted, or_exit, runtime};
 use crate::clock::{Clock, doubt};
 use crate::cycle::{Engine, Setup};
 use crate::daemon;
-use crate::store::Store;
+use crate::store::{RunLock, Store};
 use clap::Args;
 use std::process::ExitCode;
 use tokio::sync::watch;
@@ -29,6 +29,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     log_to_stderr();
     let path = &options.config.config;
     let config = or_exit!(configuration(path)).config;
+    let _lock = RunLock::take(&config.service.database)?;
     let store = Store::open(&config.service.database)?;
     let last_cycle = store.last_cycle()?;
     let clock = Clock::for_run(config.demo, last_cycle);
@@ -48,7 +49,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::SUCCESS);
     }
     if engine.clock.is_machine()
-        && let Some(reason) = doubt(engine.clock.now(), last_cycle)
+        && let Some(reason) = doubt(engine.clock.now(), engine.store.newest_day_of_all()?)
     {
         anyhow::bail!("{reason}; set the clock, then run again");
     }

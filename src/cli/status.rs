@@ -1,6 +1,7 @@
 //! `hatchbell status`.
 
-use super::{ConfigOption, configuration, counted, or_exit, today};
+use super::{ConfigOption, configuration, counted, or_exit, say, today};
+use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{Site, site_standings};
 use crate::domain::alert::is_stale;
@@ -23,7 +24,7 @@ pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
     /// Show how things stood on this day, by the days stored now
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     date: Option<NaiveDate>,
     /// Print JSON for scripts instead of a table
     #[arg(long)]
@@ -108,9 +109,9 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
     let overview = overview(&config, &store, today)?;
     if options.json {
-        println!("{}", serde_json::to_string_pretty(&overview)?);
+        say!("{}", serde_json::to_string_pretty(&overview)?);
     } else {
-        print!("{}", text(&overview));
+        super::print(format_args!("{}", text(&overview)));
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -151,7 +152,7 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
             failing: tally.failing,
             sent: tally.sent,
             given_up: tally.given_up,
-            problems: store.delivery_problems()?,
+            problems: store.delivery_problems(Clock::Machine.now())?,
         },
     })
 }
@@ -199,7 +200,7 @@ fn last_row(crossing: &Crossing) -> MilestoneRow {
         milestone: crossing.milestone.name(),
         title: crossing.milestone.short_title(),
         on: crossing.on,
-        by_date_cap: crossing.by == PassedBy::DateCap,
+        by_date_cap: crossing.by != PassedBy::Sum,
     }
 }
 
@@ -251,7 +252,12 @@ fn text(overview: &Overview) -> String {
             text += &format!("{}: {problem}\n", station.name);
         }
     }
-    text += &format!("{}\n", outbox_words(&overview.outbox));
+    let last = overview
+        .last_cycle
+        .map_or("no cycle has run yet".to_owned(), |last| {
+            format!("last cycle {}", last.format("%Y-%m-%d %H:%M UTC"))
+        });
+    text += &format!("{last}; {}\n", outbox_words(&overview.outbox));
     for problem in &overview.outbox.problems {
         text += &format!("not delivered: {problem}\n");
     }

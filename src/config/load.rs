@@ -40,6 +40,10 @@ pub fn load(path: &Path) -> Result<Loaded, Vec<Problem>> {
 pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Problem>> {
     let page = Page::new(file, text);
     let table = parse(&page);
+    if page.has_problems() {
+        // What a half-read table lacks would only hide the syntax error.
+        return Err(page.into_problems());
+    }
     let top = Fields::top(&page, &table);
     let mut elsewhere = Vec::new();
 

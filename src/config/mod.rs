@@ -114,12 +114,10 @@ impl StationFeed {
             Origin::Url(url) => url.to_string(),
             Origin::File(path) => path.display().to_string(),
         };
-        format!(
-            "{address}|{}|{}|{}",
-            binding.dialect.name,
-            binding.unit,
-            binding.code.as_deref().unwrap_or("")
-        )
+        // Only a check sum of it all: addresses may hold what is nobody's business.
+        let mut sum = flate2::Crc::new();
+        sum.update(format!("{address}|{binding:?}").as_bytes());
+        format!("{:08x}", sum.sum())
     }
 }
 

@@ -86,6 +86,11 @@ impl<'t> Page<'t> {
         });
     }
 
+    /// Whether anything was noted so far.
+    pub fn has_problems(&self) -> bool {
+        !self.problems.borrow().is_empty()
+    }
+
     /// The problems in the order of the file.
     pub fn into_problems(self) -> Vec<Problem> {
         let mut problems = self.problems.into_inner();

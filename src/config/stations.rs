@@ -196,7 +196,9 @@ pub(super) fn checked_url(
         .map(|(key, _)| key.into_owned())
         .find(|key| {
             let key = key.to_ascii_lowercase();
-            ["token", "password", "apikey", "api_key", "secret", "auth"].contains(&key.as_str())
+            ["token", "passw", "key", "secret", "auth", "appid", "sig"]
+                .iter()
+                .any(|word| key.contains(word))
         });
     if let Some(secret) = secret {
         table.page().error(

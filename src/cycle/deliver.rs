@@ -1,6 +1,6 @@
 //! Delivering: what is due in the outbox, one message after the other.
 
-use super::{Beat, Engine, Report, with_beat};
+use super::{Beat, Engine, Print, Report, with_beat};
 use crate::config::{Addresses, Config, EmailServer};
 use crate::domain::site::Channel;
 use crate::feed::fetch::user_agent;
@@ -25,6 +25,7 @@ impl Engine {
             if *self.stop.borrow() {
                 return Ok(());
             }
+            self.store.attempt(&message, self.clock.now())?;
             let result = with_beat(self.send(&message), beat).await;
             let now = self.clock.now();
             match result {
@@ -73,8 +74,12 @@ impl Engine {
                 message.recipient
             )));
         };
-        let printed = self.print_all && message.channel != Channel::File;
-        if printed || message.channel == Channel::Console {
+        let printed = match message.channel {
+            Channel::Console => true,
+            Channel::Email | Channel::Push => self.print != Print::Console,
+            Channel::File => self.print == Print::All,
+        };
+        if printed {
             let to = addressee(&recipient.name, message.channel, addresses);
             return local::print(&mut self.output, &to, &parcel);
         }

@@ -6,7 +6,7 @@ use super::{Engine, Report};
 use crate::config::{Config, StationFeed};
 use crate::domain::alert::{Notice, NoticeKind, bundles, decide, is_stale};
 use crate::domain::foretell::{Foretold, Policy, foretell};
-use crate::domain::milestone::{Milestone, Standing};
+use crate::domain::milestone::{Hold, Milestone, Standing};
 use crate::notify::wording::message;
 use crate::store::milestones::Entry;
 use crate::store::outbox::Draft;
@@ -26,6 +26,7 @@ impl Engine {
         let mut notices = Vec::new();
         for site in &sites {
             decide_site(&self.store, site, today, &mut entries, &mut notices)?;
+            hold_site(&self.store, site, &mut entries, &mut notices)?;
             foretell_site(
                 &self.store,
                 site,
@@ -114,8 +115,22 @@ fn decide_site<'s>(
                     .next()
                     .filter(|next| next.milestone > crossing.milestone),
                 passed: passed(standing),
+                days_ago: (today - crossing.on).num_days(),
             }));
         }
+    }
+    for known in decision.withdraw {
+        entries.push(Entry::Withdrawn {
+            pair,
+            season: season.year,
+            milestone: known.milestone,
+        });
+        notices.push(notice(NoticeKind::Withdrawn {
+            species: &here.species,
+            milestone: known.milestone,
+            told: known.on,
+            data_through: standing.data_through,
+        }));
     }
     for (known, crossing) in decision.correct {
         entries.push(Entry::Corrected {
@@ -131,6 +146,38 @@ fn decide_site<'s>(
             data_through: standing.data_through,
         }));
     }
+    Ok(())
+}
+
+/// Tells once that milestones are held back, and once that they are not any more. Before the
+/// season's first day arrives there is nothing to hold.
+fn hold_site<'s>(
+    store: &Store,
+    here: &'s Site<'s>,
+    entries: &mut Vec<Entry<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<(), StoreError> {
+    let pair = here.pair();
+    let season = here.standing.season.year;
+    let hold = here.standing.hold.filter(|hold| *hold != Hold::NoData);
+    let over = here.standing.next().is_none();
+    let known = store.is_held(pair, season)?;
+    let kind = match hold {
+        Some(hold) if !known && !over => NoticeKind::Held {
+            species: &here.species,
+            hold,
+        },
+        None if known => NoticeKind::Released {
+            species: &here.species,
+        },
+        _ => return Ok(()),
+    };
+    entries.push(Entry::Held {
+        pair,
+        season,
+        held: hold.is_some(),
+    });
+    notices.push(notice(here, kind));
     Ok(())
 }
 
@@ -185,6 +232,7 @@ fn passed(standing: &Standing) -> Vec<Milestone> {
         .collect()
 }
 
+/// Tells the people of each site once that no days arrive, and once that they do again.
 fn decide_station<'c>(
     config: &'c Config,
     store: &Store,
@@ -195,34 +243,25 @@ fn decide_station<'c>(
 ) -> Result<(), StoreError> {
     let station = &feed.station;
     let newest = store.newest_day(&station.id)?;
-    let state = store.feed(&station.id)?;
-    let stale = is_stale(station, newest, today);
-    if stale == state.stale_told {
-        return Ok(());
+    let quiet = is_stale(station, newest, today);
+    for (member, site) in config.sites() {
+        if site.station != station.id || store.is_quiet(&site.id)? == quiet {
+            continue;
+        }
+        let kind = match newest {
+            Some(newest) if !quiet => NoticeKind::Fresh { newest },
+            _ => NoticeKind::Stale { newest },
+        };
+        entries.push(Entry::Quiet {
+            site: &site.id,
+            quiet,
+        });
+        notices.push(Notice {
+            member,
+            site,
+            station,
+            kind,
+        });
     }
-    let kind = match newest {
-        Some(newest) if !stale => NoticeKind::Fresh { newest },
-        _ => NoticeKind::Stale {
-            newest,
-            problem: state.problem,
-        },
-    };
-    let mut sites = config
-        .sites()
-        .filter(|(_, site)| site.station == station.id)
-        .peekable();
-    if sites.peek().is_none() {
-        return Ok(());
-    }
-    entries.push(Entry::Stale {
-        station: &station.id,
-        quiet: stale,
-    });
-    notices.extend(sites.map(|(member, site)| Notice {
-        member,
-        site,
-        station,
-        kind: kind.clone(),
-    }));
     Ok(())
 }

@@ -2,7 +2,8 @@
 
 use super::{Beat, Engine, Report, with_beat};
 use crate::config::StationFeed;
-use crate::feed::parse::RefusedRow;
+use crate::domain::series::Readings;
+use crate::feed::parse::{RefusedRow, Why};
 use crate::feed::supply::{DrawError, Drawn};
 use crate::store::StoreError;
 use chrono::{DateTime, Utc};
@@ -56,7 +57,12 @@ impl Engine {
         } else {
             Default::default()
         };
-        let stored = self.store.readings(id)?;
+        // Read another way, the file may rightly differ from what is stored.
+        let stored = if state.fingerprint.is_empty() || state.fingerprint == fingerprint {
+            self.store.readings(id)?
+        } else {
+            Readings::new()
+        };
         let mut stop = self.stop.clone();
         let draw = self.supply.draw(feed, &known, &stored, now.date_naive());
         let drawn = tokio::select! {
@@ -70,10 +76,18 @@ impl Engine {
             }
             Ok(Drawn::Readings {
                 readings,
+                failed,
                 refused,
                 validators,
             }) => {
                 let merged = self.store.merge(id, &readings, now)?;
+                self.store.withdraw(id, &failed, now)?;
+                // Days refused as future are asked for again once the clock has caught up.
+                let validators = if refused.iter().any(|row| row.why == Why::Future) {
+                    Default::default()
+                } else {
+                    validators
+                };
                 self.store
                     .feed_went_well(id, &fingerprint, Some(&validators), now)?;
                 log_refused(id, &refused);

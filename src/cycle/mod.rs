@@ -33,8 +33,7 @@ pub struct Engine {
     supply: Supply,
     /// Where console messages are printed.
     output: Box<dyn Write>,
-    /// Mail and push messages are printed as well instead of being sent.
-    print_all: bool,
+    print: Print,
     /// Becomes `true` when the cycle should come to an end early.
     stop: watch::Receiver<bool>,
 }
@@ -79,7 +78,7 @@ impl Engine {
             clock,
             supply: setup.supply,
             output,
-            print_all: setup.print_all,
+            print: setup.print,
             stop,
         }
     }
@@ -88,7 +87,7 @@ impl Engine {
     pub fn adopt(&mut self, config: Config, setup: Setup) {
         self.config = config;
         self.supply = setup.supply;
-        self.print_all = setup.print_all;
+        self.print = setup.print;
     }
 
     /// A whole cycle.
@@ -115,6 +114,8 @@ impl Engine {
     pub fn is_due(&self) -> Result<bool, StoreError> {
         Ok(match self.store.last_cycle()? {
             None => true,
+            // A last cycle in the future ran under a clock that was ahead.
+            Some(last) if last > self.clock.now() => true,
             Some(last) => self
                 .next_after(last)
                 .is_some_and(|next| next <= self.clock.now()),
@@ -130,7 +131,18 @@ impl Engine {
 /// The parts of an engine that follow from a configuration.
 pub struct Setup {
     supply: Supply,
-    print_all: bool,
+    print: Print,
+}
+
+/// Which messages are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Print {
+    /// Those for the console.
+    Console,
+    /// Mail and push messages as well, instead of being sent.
+    MailAndPush,
+    /// Every message, also those for files.
+    All,
 }
 
 impl Setup {
@@ -142,7 +154,7 @@ impl Setup {
     pub fn for_replay(config: &Config, lag: u32) -> Result<Self, String> {
         let mut setup = Self::of(config)?;
         setup.supply.show_with_lag(lag);
-        setup.print_all = true;
+        setup.print = Print::All;
         Ok(setup)
     }
 
@@ -163,7 +175,10 @@ impl Setup {
         let demo = config.demo;
         Ok(Self {
             supply: Supply::new(fetcher, demo.map(|demo| demo.published_lag_days)),
-            print_all: demo.is_some_and(|demo| demo.deliver == DemoDelivery::Console),
+            print: match demo.map(|demo| demo.deliver) {
+                Some(DemoDelivery::Console) => Print::MailAndPush,
+                _ => Print::Console,
+            },
         })
     }
 }

@@ -5,7 +5,7 @@
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
 use super::foretell::Early;
-use super::milestone::{Crossing, Expectation, Milestone, Standing};
+use super::milestone::{Crossing, Expectation, Hold, Milestone, Standing};
 use super::season::Season;
 use super::site::{Channel, Member, Recipient, Site, Station};
 use super::species::Species;
@@ -28,6 +28,8 @@ pub struct Recorded {
     pub told: bool,
     /// The date a correction has given, if one was sent.
     pub corrected_to: Option<NaiveDate>,
+    /// Whether it was taken back: corrected days no longer reach it.
+    pub withdrawn: bool,
 }
 
 /// What follows from a standing and what is already recorded.
@@ -39,6 +41,8 @@ pub struct Decision {
     pub record: Vec<(Crossing, bool)>,
     /// Corrections to send: the milestone as it was told, and the crossing as it stands.
     pub correct: Vec<(Recorded, Crossing)>,
+    /// Told milestones to take back: the days as they stand do not reach them.
+    pub withdraw: Vec<Recorded>,
 }
 
 /// Decides what to record, tell and correct for one site and species.
@@ -74,13 +78,32 @@ pub fn decide(
             Some(_) => {}
         }
     }
+    decision.withdraw = recorded
+        .iter()
+        .filter(|known| no_longer_reached(known, standing, data_through))
+        .copied()
+        .collect();
     decision
+}
+
+/// Whether a told milestone is not reached by days that are all known and go beyond it.
+fn no_longer_reached(known: &Recorded, standing: &Standing, data_through: NaiveDate) -> bool {
+    known.told
+        && !known.withdrawn
+        && known.corrected_to.is_none()
+        && known.milestone != Milestone::WindowEnd
+        && standing.hold.is_none()
+        && (data_through - known.on).num_days() >= CORRECTION_DAYS
+        && !standing
+            .crossings
+            .iter()
+            .any(|crossing| crossing.milestone == known.milestone)
 }
 
 fn needs_correction(known: &Recorded, crossing: &Crossing) -> bool {
     known.told
         && known.corrected_to.is_none()
-        && (crossing.on - known.on).num_days().abs() >= CORRECTION_DAYS
+        && (known.withdrawn || (crossing.on - known.on).num_days().abs() >= CORRECTION_DAYS)
 }
 
 /// Whether a station's data are stale on `today`, given its newest complete day.
@@ -120,6 +143,31 @@ pub enum NoticeKind<'a> {
         next: Option<Expectation>,
         /// Milestones passed so far this season, this one included.
         passed: Vec<Milestone>,
+        /// Days from the milestone to the day it is told.
+        days_ago: i64,
+    },
+    /// A told milestone is taken back.
+    Withdrawn {
+        /// Of which species.
+        species: &'a Species,
+        /// Which milestone.
+        milestone: Milestone,
+        /// The date that was told.
+        told: NaiveDate,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+    },
+    /// Milestones of a species are held back.
+    Held {
+        /// Of which species.
+        species: &'a Species,
+        /// Why.
+        hold: Hold,
+    },
+    /// They are no longer held back.
+    Released {
+        /// Of which species.
+        species: &'a Species,
     },
     /// A milestone is foretold.
     Foretold {
@@ -143,8 +191,6 @@ pub enum NoticeKind<'a> {
     Stale {
         /// Its newest complete day.
         newest: Option<NaiveDate>,
-        /// What the last attempt ran into.
-        problem: Option<String>,
     },
     /// A stale station sends days again.
     Fresh {
@@ -158,6 +204,9 @@ impl NoticeKind<'_> {
         match self {
             NoticeKind::Passed { species, .. }
             | NoticeKind::Foretold { species, .. }
+            | NoticeKind::Withdrawn { species, .. }
+            | NoticeKind::Held { species, .. }
+            | NoticeKind::Released { species }
             | NoticeKind::Moved { species, .. } => Some(&species.id),
             NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
         }

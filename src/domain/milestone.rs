@@ -85,7 +85,12 @@ pub enum PassedBy {
     Sum,
     /// The date cap came first.
     DateCap,
+    /// The date cap came, and days are missing: what the sum reached is not known.
+    DateCapUnknown,
 }
+
+/// Days by which the known days may end before the date cap and still say what the season did.
+const DAYS_SHORT_OF_CAP: i64 = 14;
 
 /// A milestone passed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -208,10 +213,19 @@ pub fn standing(
             .is_none_or(|c| c.milestone != Milestone::WindowEnd)
     {
         let at_cap = daily.iter().rev().find(|day| day.date <= cap);
+        let known = at_cap.is_some_and(|day| {
+            (cap - day.date).num_days() <= DAYS_SHORT_OF_CAP
+                && day.estimated <= limits.most_estimated_days
+        });
+        let by = if known {
+            PassedBy::DateCap
+        } else {
+            PassedBy::DateCapUnknown
+        };
         crossings.push(Crossing {
             milestone: Milestone::WindowEnd,
             on: cap,
-            by: PassedBy::DateCap,
+            by,
             degree_days: at_cap.map_or(0.0, |day| day.sum),
             estimated_days: at_cap.map_or(0, |day| day.estimated),
         });

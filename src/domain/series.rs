@@ -131,12 +131,14 @@ pub fn season_days(
             to: date - Days::new(1),
         };
         if date > season.start && missing_from < date {
-            let Some(before) =
-                previous.filter(|_| (date - missing_from).num_days() <= i64::from(longest_gap))
-            else {
+            let short = (date - missing_from).num_days() <= i64::from(longest_gap);
+            // Nothing is known of the days before the record begins, so its first day stands for
+            // them.
+            let before = previous.unwrap_or((season.start - Days::new(1), extremes));
+            if !short {
                 series.broken_by = Some(gap);
                 return series;
-            };
+            }
             bridge(&mut series.days, readings, gap, before, (date, extremes));
         }
         if date >= season.start {
@@ -266,6 +268,16 @@ mod tests {
         let series = season_days(&readings, &season(), date(3, 31), 10, &Estimates::new());
         assert!(series.days.is_empty());
         assert_eq!(series.broken_by.unwrap().from, date(1, 1));
+    }
+
+    #[test]
+    fn a_record_that_begins_a_few_days_late_is_bridged_from_its_first_day() {
+        let readings = readings(&[(date(1, 3), Some(0.0), Some(10.0))]);
+        let series = season_days(&readings, &season(), date(1, 31), 10, &Estimates::new());
+        let estimated: Vec<bool> = series.days.iter().map(|day| day.estimated).collect();
+        assert_eq!(estimated, [true, true, false]);
+        assert_eq!(series.days[0].extremes.max(), 10.0);
+        assert_eq!(series.broken_by, None);
     }
 
     #[test]

@@ -40,8 +40,8 @@ impl Solidity {
     /// What a reader of an alert needs to know about a number of this grade.
     pub fn in_words(self) -> &'static str {
         match self {
-            Solidity::Published => "a published value",
-            Solidity::Handbook => "a handbook value",
+            Solidity::Published => "from published values",
+            Solidity::Handbook => "a handbook value, recalled and not re-read",
             Solidity::Local => "set by observation at this site",
             Solidity::Practice => "common practice, no source",
             Solidity::Estimate => "an estimate, not a published value",

@@ -70,6 +70,8 @@ impl fmt::Display for RefusedRow {
 pub struct Parsed {
     /// Readings by day, °C.
     pub readings: Readings,
+    /// Values that failed the publisher's quality check: a stored one is no longer good.
+    pub failed: Vec<(NaiveDate, Element)>,
     /// Rows and values that were refused alone.
     pub refused: Vec<RefusedRow>,
     /// Rows looked at.
@@ -189,9 +191,12 @@ fn unit_in_brackets(name: &str) -> Option<Unit> {
     }
 }
 
-#[derive(Clone, Copy)]
-enum Element {
+/// One of a day's two extremes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Element {
+    /// The maximum.
     Max,
+    /// The minimum.
     Min,
 }
 
@@ -231,8 +236,8 @@ impl Intake<'_> {
                 tmax_flags,
                 tmin_flags,
             } => {
-                let max = self.value(row, tmax, tmax_flags);
-                let min = self.value(row, tmin, tmin_flags);
+                let max = self.value(row, tmax, tmax_flags, (day, Element::Max));
+                let min = self.value(row, tmin, tmin_flags, (day, Element::Min));
                 self.keep_day(row, day, min, max);
             }
             Cells::Value {
@@ -241,7 +246,7 @@ impl Intake<'_> {
                 quality,
             } => {
                 if let Some(element) = self.element(&row.field(element))
-                    && let Some(celsius) = self.value(row, value, quality)
+                    && let Some(celsius) = self.value(row, value, quality, (day, element))
                 {
                     self.keep_value(row, day, element, celsius);
                 }
@@ -313,7 +318,13 @@ impl Intake<'_> {
     }
 
     /// A value in °C, or `None` if it is missing or refused.
-    fn value(&mut self, row: &Row, index: usize, flags: Option<usize>) -> Option<f64> {
+    fn value(
+        &mut self,
+        row: &Row,
+        index: usize,
+        flags: Option<usize>,
+        of: (NaiveDate, Element),
+    ) -> Option<f64> {
         let text = row.field(index).into_owned();
         if self.is_missing(&text) {
             return None;
@@ -323,6 +334,7 @@ impl Intake<'_> {
             && let Some(flag) = self.quality_flag(&row.field(flags))
         {
             self.refuse(row, Why::Flagged, &format!("{text}, flag {flag}"));
+            self.parsed.failed.push(of);
             return None;
         }
         let Some(number) = number(&text) else {

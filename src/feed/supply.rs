@@ -4,7 +4,7 @@ use super::Rejection;
 use super::dialect::Binding;
 use super::fetch::Origin;
 use super::fetch::{FetchError, Fetched, Fetcher, Validators};
-use super::parse::{Parsed, RefusedRow, parse};
+use super::parse::{Element, Parsed, RefusedRow, parse};
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
 use crate::domain::series::Readings;
@@ -36,6 +36,8 @@ pub enum Drawn {
     Readings {
         /// Readings by day.
         readings: Readings,
+        /// Values that failed the publisher's quality check.
+        failed: Vec<(NaiveDate, Element)>,
         /// Rows refused alone.
         refused: Vec<RefusedRow>,
         /// To ask for changes only, next time.
@@ -122,6 +124,7 @@ impl Supply {
         let parsed = looked_at(&feed.origin, &feed.binding, &bytes, stored, today)?;
         Ok(Drawn::Readings {
             readings: parsed.readings,
+            failed: parsed.failed,
             refused: parsed.refused,
             validators,
         })
@@ -197,6 +200,7 @@ impl Supply {
         kept.shown_through = Some(newest);
         Ok(Drawn::Readings {
             readings,
+            failed: Vec::new(),
             refused,
             validators: kept.validators.clone(),
         })

@@ -90,7 +90,7 @@ fn refused_share(parsed: &Parsed) -> Result<(), Rejection> {
     let refused: Vec<_> = parsed
         .refused
         .iter()
-        .filter(|row| !matches!(row.why, Why::Flagged))
+        .filter(|row| !matches!(row.why, Why::Flagged | Why::Future))
         .collect();
     let share = refused.len() as f64 / parsed.rows.max(refused.len()).max(1) as f64;
     if refused.len() < FEW_REFUSED || share <= MOST_REFUSED {
@@ -175,7 +175,7 @@ fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Resu
             steps.len()
         ),
         format!(
-            "the feed has changed its unit or its station: {}, or give a new station its own id",
+            "the feed has changed its unit or its station: {}, or give a new station its own id; if it is the stored days that are wrong, import the right ones with --replace",
             another_unit(binding)
         ),
     ))

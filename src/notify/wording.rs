@@ -5,7 +5,7 @@
 
 use crate::domain::alert::{Bundle, Notice, NoticeKind};
 use crate::domain::foretell::Early;
-use crate::domain::milestone::{Crossing, Milestone, PassedBy};
+use crate::domain::milestone::{Crossing, Hold, Milestone, PassedBy};
 use crate::domain::site::Channel;
 use crate::domain::species::{Species, Threshold};
 use ahead::{dates, next_in_brief, what_comes_next, what_to_expect};
@@ -38,7 +38,10 @@ pub fn message(service: &str, bundle: &Bundle<'_, '_>) -> Message {
     let about_treatment = bundle.notices.iter().any(|notice| {
         matches!(
             notice.kind,
-            NoticeKind::Passed { .. } | NoticeKind::Moved { .. } | NoticeKind::Foretold { .. }
+            NoticeKind::Passed { .. }
+                | NoticeKind::Moved { .. }
+                | NoticeKind::Withdrawn { .. }
+                | NoticeKind::Foretold { .. }
         )
     });
     if about_treatment {
@@ -91,8 +94,15 @@ fn headline(kind: &NoticeKind<'_>) -> String {
             crossing.milestone.title(),
             day_month(crossing.on)
         ),
+        NoticeKind::Withdrawn {
+            species, milestone, ..
+        } => format!("{}, {} was told too soon", species.name, milestone.title()),
+        NoticeKind::Held { species, .. } => format!("{}, milestones are held back", species.name),
+        NoticeKind::Released { species } => {
+            format!("{}, milestones are no longer held back", species.name)
+        }
         NoticeKind::Stale { .. } => "no new temperatures".to_owned(),
-        NoticeKind::Fresh { .. } => "temperatures are back".to_owned(),
+        NoticeKind::Fresh { .. } => "temperatures arrive again".to_owned(),
     }
 }
 
@@ -119,7 +129,7 @@ fn passed_headline(species: &Species, crossing: &Crossing) -> String {
         (Milestone::EggLay, _) => "egg lay has begun",
         (Milestone::Hatch, _) => "hatch has begun",
         (Milestone::WindowEnd, PassedBy::Sum) => "the susceptible window has ended",
-        (Milestone::WindowEnd, PassedBy::DateCap) => "the susceptible window ends by date",
+        (Milestone::WindowEnd, _) => "the susceptible window ends by date",
     };
     format!("{}, {what} ({})", species.name, day_month(crossing.on))
 }
@@ -139,13 +149,17 @@ fn full(notice: &Notice<'_>) -> String {
             data_through,
             next,
             passed,
+            days_ago,
             ..
         } => vec![
             labelled(
                 "What happened",
                 &what_happened(notice, species, crossing, *data_through),
             ),
-            labelled("What it means", &what_it_means(crossing, passed)),
+            labelled(
+                "What it means",
+                &what_it_means(species, crossing, passed, *days_ago),
+            ),
             labelled("What comes next", &what_comes_next(species, *next)),
             labelled("How sure", &how_sure(species, crossing)),
         ],
@@ -163,16 +177,26 @@ fn full(notice: &Notice<'_>) -> String {
             "What changed",
             &what_moved(notice, species, *told, crossing, *data_through),
         )],
-        NoticeKind::Stale { newest, problem } => {
-            vec![labelled(
-                "What happened",
-                &gone_quiet(notice, *newest, problem.as_deref()),
-            )]
+        NoticeKind::Withdrawn {
+            species,
+            milestone,
+            told,
+            data_through,
+        } => vec![labelled(
+            "What changed",
+            &taken_back(notice, species, *milestone, *told, *data_through),
+        )],
+        NoticeKind::Held { hold, .. } => {
+            vec![labelled("What happened", &held_back(notice, *hold))]
+        }
+        NoticeKind::Released { .. } => vec![labelled("What happened", RELEASED)],
+        NoticeKind::Stale { newest } => {
+            vec![labelled("What happened", &gone_quiet(notice, *newest))]
         }
         NoticeKind::Fresh { newest } => vec![labelled(
             "What happened",
             &format!(
-                "{} sends days again, up to {}. Milestones that fell into the silence are in this or the next message, with their dates.",
+                "{} sends days again, up to {}. Milestones that fell into the silence are told with their dates as soon as the missing days are filled; if too many are missing you are told that they are held back.",
                 notice.station.name,
                 day_month(*newest)
             ),
@@ -191,10 +215,11 @@ fn short(notice: &Notice<'_>) -> String {
             next,
             passed,
             data_through,
+            days_ago,
             ..
         } => format!(
             "{} Next: {} {} The threshold is {}.",
-            in_brief(crossing, passed),
+            in_brief(crossing, passed, *days_ago),
             next_in_brief(species, *next),
             data_words(crossing.estimated_days, *data_through),
             grade(species, crossing),
@@ -211,7 +236,15 @@ fn short(notice: &Notice<'_>) -> String {
             crossing,
             data_through,
         } => what_moved(notice, species, *told, crossing, *data_through),
-        NoticeKind::Stale { newest, problem } => gone_quiet(notice, *newest, problem.as_deref()),
+        NoticeKind::Withdrawn {
+            species,
+            milestone,
+            told,
+            data_through,
+        } => taken_back(notice, species, *milestone, *told, *data_through),
+        NoticeKind::Held { hold, .. } => held_back(notice, *hold),
+        NoticeKind::Released { .. } => RELEASED.to_owned(),
+        NoticeKind::Stale { newest } => gone_quiet(notice, *newest),
         NoticeKind::Fresh { newest } => {
             format!(
                 "{} sends days again, up to {}.",
@@ -242,12 +275,18 @@ fn what_happened(
             range_words(threshold),
         ),
         PassedBy::DateCap => format!(
-            "The season at {} will not reach {:.0} °C·d in time: it stands at {:.0} °C·d on {}, the date by which the soil is taken to cool and larvae to move down ({}). {data}",
+            "The season at {} had not reached {:.0} °C·d by {}: it stood at {:.0}. From that date on the soil is taken to cool and larvae to feed less and move down ({}). {data}",
             notice.station.name,
             threshold.value,
+            day_month(crossing.on),
             crossing.degree_days,
+            grade(species, crossing),
+        ),
+        PassedBy::DateCapUnknown => format!(
+            "The window is taken to end by {} ({}). Days of {} are missing this season, so how far it came is not known.",
             day_month(crossing.on),
             grade(species, crossing),
+            notice.station.name,
         ),
     }
 }
@@ -268,14 +307,14 @@ fn data_words(estimated: u32, data_through: Option<NaiveDate>) -> String {
 fn grade(species: &Species, crossing: &Crossing) -> &'static str {
     match crossing.by {
         PassedBy::Sum => species.threshold(crossing.milestone).solidity.in_words(),
-        PassedBy::DateCap => species.season_end.solidity.in_words(),
+        _ => species.season_end.solidity.in_words(),
     }
 }
 
 /// How far a threshold can be trusted, and what else there is to know of the species.
 fn threshold_grade(species: &Species, milestone: Milestone) -> String {
     format!(
-        "The threshold is {}. It is known to a range only, so expect the real event some days to either side. {}",
+        "The threshold is {}. Expect the real event some days to either side. {}",
         species.threshold(milestone).solidity.in_words(),
         species.note
     )
@@ -284,7 +323,7 @@ fn threshold_grade(species: &Species, milestone: Milestone) -> String {
 fn how_sure(species: &Species, crossing: &Crossing) -> String {
     match crossing.by {
         PassedBy::Sum => threshold_grade(species, crossing.milestone),
-        PassedBy::DateCap => format!(
+        _ => format!(
             "The threshold of {} is {}; the date is a convention ({}). A warm autumn keeps larvae feeding longer. {}",
             crossing.milestone.title(),
             species.threshold(crossing.milestone).solidity.in_words(),
@@ -313,16 +352,52 @@ fn what_moved(
     )
 }
 
-fn gone_quiet(notice: &Notice<'_>, newest: Option<NaiveDate>, problem: Option<&str>) -> String {
+/// What people read when a hold ends.
+const RELEASED: &str = "The missing days have been filled. Milestones that fell into them are told with their dates, in this message or the next.";
+
+fn taken_back(
+    notice: &Notice<'_>,
+    species: &Species,
+    milestone: Milestone,
+    told: NaiveDate,
+    data_through: Option<NaiveDate>,
+) -> String {
+    format!(
+        "{} of {} was told for {}. Corrected temperatures from {} no longer reach it. Hold back what is not done yet; you are told when it is reached. {}",
+        capitalised(milestone.title()),
+        species.name,
+        day_month(told),
+        notice.station.name,
+        data_words(0, data_through),
+    )
+}
+
+fn held_back(notice: &Notice<'_>, hold: Hold) -> String {
+    let why = match hold {
+        Hold::NoData => "has no measured day this season yet".to_owned(),
+        Hold::Gap(gap) => format!(
+            "lacks {} days, {} to {}, too many to bridge",
+            gap.days(),
+            day_month(gap.from),
+            day_month(gap.to)
+        ),
+        Hold::TooManyEstimated { estimated, limit } => {
+            format!("has {estimated} estimated days this season, more than the {limit} allowed")
+        }
+    };
+    format!(
+        "{} {why}. Until that is mended hatchbell does not tell milestones of this species at this site: silence does not mean that nothing happens. Whoever runs hatchbell can import the missing days or name a neighbouring station; meanwhile go by your own traps and digging.",
+        notice.station.name
+    )
+}
+
+fn gone_quiet(notice: &Notice<'_>, newest: Option<NaiveDate>) -> String {
     let since = match newest {
         Some(day) => format!("has sent no new day since {}", day_month(day)),
         None => "has sent no day yet".to_owned(),
     };
-    let problem = problem.map_or(String::new(), |problem| {
-        format!(" The last attempt ran into this: {problem}.")
-    });
     format!(
-        "{} {since}.{problem} Until it does, hatchbell cannot see milestones at this site: its silence does not mean that nothing happens. Nothing that was stored is lost, and you are told when days arrive again.",
+        "{} {since}. Until it does, hatchbell cannot see milestones at this site: its silence does not mean that nothing happens. Nothing that was stored is lost, and you are told when days arrive again. Whoever runs hatchbell sees the reason with hatchbell status.",
         notice.station.name
     )
 }

@@ -20,8 +20,6 @@ pub struct FeedState {
     pub failing_since: Option<DateTime<Utc>>,
     /// What the last attempt ran into.
     pub problem: Option<String>,
-    /// Whether people were told that the station has gone quiet.
-    pub stale_told: bool,
 }
 
 impl Store {
@@ -31,7 +29,7 @@ impl Store {
             .connection
             .query_row(
                 "SELECT fingerprint, etag, last_modified, last_tried, last_good, failing_since,
-                        problem, stale_told
+                        problem
                  FROM feed WHERE station = ?1",
                 [station],
                 state,
@@ -132,6 +130,5 @@ fn state(row: &Row<'_>) -> rusqlite::Result<FeedState> {
         last_good: row.get(4)?,
         failing_since: row.get(5)?,
         problem: row.get(6)?,
-        stale_told: row.get(7)?,
     })
 }

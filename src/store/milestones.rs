@@ -60,12 +60,30 @@ pub enum Entry<'a> {
         /// The date it has now.
         to: NaiveDate,
     },
-    /// People are told that a station is quiet, or sends again.
-    Stale {
-        /// Station id.
-        station: &'a str,
+    /// A told milestone is taken back.
+    Withdrawn {
+        /// Which pair.
+        pair: Pair<'a>,
+        /// Year the season starts in.
+        season: i32,
+        /// Which milestone.
+        milestone: Milestone,
+    },
+    /// A site's people are told that no days arrive, or that they do again.
+    Quiet {
+        /// Site id.
+        site: &'a str,
         /// Whether it is quiet.
         quiet: bool,
+    },
+    /// A pair's people are told that milestones are held back, or no longer.
+    Held {
+        /// Which pair.
+        pair: Pair<'a>,
+        /// Year the season starts in.
+        season: i32,
+        /// Whether they are held.
+        held: bool,
     },
 }
 
@@ -85,7 +103,7 @@ impl Store {
     /// The milestones recorded for a pair in a season.
     pub fn recorded(&self, pair: Pair<'_>, season: i32) -> Result<Vec<Recorded>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT milestone, passed_on, told, corrected_to FROM crossing
+            "SELECT milestone, passed_on, told, corrected_to, withdrawn FROM crossing
              WHERE site = ?1 AND species = ?2 AND season = ?3 ORDER BY passed_on",
         )?;
         let rows = statement.query_map(params![pair.site, pair.species, season], |row| {
@@ -94,18 +112,38 @@ impl Store {
                 row.get::<_, NaiveDate>(1)?,
                 row.get::<_, bool>(2)?,
                 row.get::<_, Option<NaiveDate>>(3)?,
+                row.get::<_, bool>(4)?,
             ))
         })?;
         rows.map(|row| {
-            let (name, on, told, corrected_to) = row?;
+            let (name, on, told, corrected_to, withdrawn) = row?;
             Ok(Recorded {
                 milestone: understood(&name, "a milestone", Milestone::from_name)?,
                 on,
                 told,
                 corrected_to,
+                withdrawn,
             })
         })
         .collect()
+    }
+
+    /// Whether a site's people know that no days arrive.
+    pub fn is_quiet(&self, site: &str) -> Result<bool, StoreError> {
+        Ok(self.connection.query_row(
+            "SELECT count(*) > 0 FROM quiet WHERE site = ?1",
+            [site],
+            |row| row.get(0),
+        )?)
+    }
+
+    /// Whether a pair's people know that milestones are held back.
+    pub fn is_held(&self, pair: Pair<'_>, season: i32) -> Result<bool, StoreError> {
+        Ok(self.connection.query_row(
+            "SELECT count(*) > 0 FROM held WHERE site = ?1 AND species = ?2 AND season = ?3",
+            params![pair.site, pair.species, season],
+            |row| row.get(0),
+        )?)
     }
 
     /// What was foretold for a pair in a season, oldest first.
@@ -179,7 +217,7 @@ fn write(
                 season,
                 crossing.milestone.name(),
                 crossing.on,
-                crossing.by == PassedBy::DateCap,
+                crossing.by != PassedBy::Sum,
                 crossing.degree_days,
                 crossing.estimated_days,
                 data_through,
@@ -214,10 +252,38 @@ fn write(
              WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
             params![pair.site, pair.species, season, milestone.name(), to],
         ),
-        Entry::Stale { station, quiet } => transaction.execute(
-            "INSERT INTO feed (station, stale_told) VALUES (?1, ?2)
-             ON CONFLICT (station) DO UPDATE SET stale_told = excluded.stale_told",
-            params![station, quiet],
+        Entry::Withdrawn {
+            pair,
+            season,
+            milestone,
+        } => transaction.execute(
+            "UPDATE crossing SET withdrawn = 1
+             WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
+            params![pair.site, pair.species, season, milestone.name()],
+        ),
+        Entry::Quiet { site, quiet: true } => transaction.execute(
+            "INSERT INTO quiet (site, told_at) VALUES (?1, ?2) ON CONFLICT (site) DO NOTHING",
+            params![site, now],
+        ),
+        Entry::Quiet { site, quiet: false } => {
+            transaction.execute("DELETE FROM quiet WHERE site = ?1", [site])
+        }
+        Entry::Held {
+            pair,
+            season,
+            held: true,
+        } => transaction.execute(
+            "INSERT INTO held (site, species, season, told_at) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT DO NOTHING",
+            params![pair.site, pair.species, season, now],
+        ),
+        Entry::Held {
+            pair,
+            season,
+            held: false,
+        } => transaction.execute(
+            "DELETE FROM held WHERE site = ?1 AND species = ?2 AND season = ?3",
+            params![pair.site, pair.species, season],
         ),
     }?;
     Ok(())

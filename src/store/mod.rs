@@ -15,6 +15,40 @@ pub mod outbox;
 pub mod readings;
 mod schema;
 
+/// Held by the one process that runs cycles on a database; let go when dropped.
+#[derive(Debug)]
+pub struct RunLock {
+    _file: std::fs::File,
+}
+
+impl RunLock {
+    /// Takes the lock beside a database.
+    ///
+    /// # Errors
+    /// [`StoreError::Open`] if another process holds it, or the folder cannot be written to.
+    pub fn take(database: &Path) -> Result<Self, StoreError> {
+        let mut name = database.as_os_str().to_owned();
+        name.push(".lock");
+        let path = PathBuf::from(name);
+        let failed = |reason: String| StoreError::Open {
+            path: database.to_owned(),
+            reason,
+        };
+        make_private(&path).map_err(|error| failed(error.to_string()))?;
+        let file = std::fs::OpenOptions::new()
+            .write(true)
+            .open(&path)
+            .map_err(|error| failed(error.to_string()))?;
+        file.try_lock().map_err(|_| {
+            failed(format!(
+                "another hatchbell runs cycles on it and holds {}; stop that one first",
+                path.display()
+            ))
+        })?;
+        Ok(Self { _file: file })
+    }
+}
+
 /// How long to wait for another process that is writing.
 const BUSY_WAIT: Duration = Duration::from_secs(10);
 
@@ -22,9 +56,7 @@ const BUSY_WAIT: Duration = Duration::from_secs(10);
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
     /// The file cannot be opened or made.
-    #[error(
-        "database {path} cannot be opened ({reason}); check that the folder exists and may be written to"
-    )]
+    #[error("database {path} cannot be opened: {reason}")]
     Open {
         /// The file.
         path: PathBuf,
@@ -56,7 +88,7 @@ pub enum StoreError {
     },
     /// A statement failed.
     #[error(
-        "the database refused a statement ({0}); is the disk full or the file damaged? Restore the last backup if it is"
+        "the database refused a statement; is the disk full, or the file damaged or no database of hatchbell?"
     )]
     Sql(#[from] rusqlite::Error),
     /// A stored value cannot be understood.
@@ -111,8 +143,15 @@ impl Store {
     /// # Errors
     /// [`StoreError::Missing`] if there is none, otherwise as [`Store::open`].
     pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
-        if !path.exists() {
-            return Err(StoreError::Missing(path.to_owned()));
+        match path.try_exists() {
+            Ok(true) => {}
+            Ok(false) => return Err(StoreError::Missing(path.to_owned())),
+            Err(error) => {
+                return Err(StoreError::Open {
+                    path: path.to_owned(),
+                    reason: format!("{error}; run this as the user the service runs as"),
+                });
+            }
         }
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let connection =

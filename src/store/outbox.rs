@@ -65,6 +65,10 @@ const PAUSE_AFTER_REFUSAL: TimeDelta = TimeDelta::hours(24);
 /// Age at which a message is given up: by then its advice is out of date.
 const GIVE_UP_AFTER: TimeDelta = TimeDelta::days(14);
 
+/// Tries before a message is given up, however old it is: a machine that was off for weeks has not
+/// tried yet. By the pauses between them they take a quarter of an hour at least.
+const FEWEST_TRIES: u32 = 5;
+
 /// The pause before the next attempt: doubling from a minute to six hours, a day after a refusal.
 pub fn pause(tries: u32, refused: bool) -> TimeDelta {
     if refused {
@@ -130,10 +134,20 @@ impl Store {
         .collect()
     }
 
+    /// Notes an attempt before it is made, with when to try again if nothing more is heard of it.
+    /// What cannot be noted must not be sent, or it would be sent again and again.
+    pub fn attempt(&self, message: &Waiting, now: DateTime<Utc>) -> Result<(), StoreError> {
+        self.connection.execute(
+            "UPDATE outbox SET tries = tries + 1, next_try_at = ?2 WHERE id = ?1",
+            params![message.number, now + pause(message.tries + 1, false)],
+        )?;
+        Ok(())
+    }
+
     /// Notes that a message was accepted.
     pub fn sent(&self, number: i64, now: DateTime<Utc>) -> Result<(), StoreError> {
         self.connection.execute(
-            "UPDATE outbox SET state = 'sent', sent_at = ?2, tries = tries + 1, last_error = NULL
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, last_error = NULL
              WHERE id = ?1",
             params![number, now],
         )?;
@@ -149,11 +163,11 @@ impl Store {
         refused: bool,
         now: DateTime<Utc>,
     ) -> Result<bool, StoreError> {
-        let give_up = now - message.created_at >= GIVE_UP_AFTER;
+        let give_up =
+            now - message.created_at >= GIVE_UP_AFTER && message.tries + 1 >= FEWEST_TRIES;
         let state = if give_up { "given-up" } else { "waiting" };
         self.connection.execute(
-            "UPDATE outbox SET tries = tries + 1, last_error = ?2, next_try_at = ?3, state = ?4
-             WHERE id = ?1",
+            "UPDATE outbox SET last_error = ?2, next_try_at = ?3, state = ?4 WHERE id = ?1",
             params![
                 message.number,
                 error,
@@ -185,14 +199,14 @@ impl Store {
     }
 
     /// What the newest failed attempts ran into, newest first, one line for each recipient and
-    /// channel.
-    pub fn delivery_problems(&self) -> Result<Vec<String>, StoreError> {
+    /// channel, of the last 30 days.
+    pub fn delivery_problems(&self, now: DateTime<Utc>) -> Result<Vec<String>, StoreError> {
         let mut statement = self.connection.prepare_cached(
             "SELECT recipient, channel, last_error, max(id) FROM outbox
-             WHERE state <> 'sent' AND last_error IS NOT NULL
+             WHERE state <> 'sent' AND last_error IS NOT NULL AND created_at > ?1
              GROUP BY recipient, channel ORDER BY max(id) DESC",
         )?;
-        let rows = statement.query_map([], |row| {
+        let rows = statement.query_map([now - TimeDelta::days(30)], |row| {
             Ok(format!(
                 "{} by {}: {}",
                 row.get::<_, String>(0)?,

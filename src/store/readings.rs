@@ -2,6 +2,7 @@
 
 use super::{Store, StoreError};
 use crate::domain::series::{Reading, Readings};
+use crate::feed::parse::Element;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use rusqlite::{Transaction, TransactionBehavior, params};
 
@@ -69,6 +70,58 @@ impl Store {
         }
         transaction.commit()?;
         Ok(merged)
+    }
+
+    /// The newest day with both extremes at any station.
+    pub fn newest_day_of_all(&self) -> Result<Option<NaiveDate>, StoreError> {
+        Ok(self.connection.query_row(
+            "SELECT max(day) FROM reading WHERE min_c IS NOT NULL AND max_c IS NOT NULL",
+            [],
+            |row| row.get(0),
+        )?)
+    }
+
+    /// Takes back stored values that have failed their publisher's quality check since; the old
+    /// ones are kept as revisions. What is not stored is passed over.
+    pub fn withdraw(
+        &mut self,
+        station: &str,
+        failed: &[(NaiveDate, Element)],
+        now: DateTime<Utc>,
+    ) -> Result<usize, StoreError> {
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let mut withdrawn = 0;
+        for (day, element) in failed {
+            let (element, keep, clear) = match element {
+                Element::Min => (
+                    "min",
+                    "INSERT INTO revision (station, day, element, old_c, seen_at)
+                     SELECT station, day, ?3, min_c, ?4 FROM reading
+                     WHERE station = ?1 AND day = ?2 AND min_c IS NOT NULL",
+                    "UPDATE reading SET min_c = NULL WHERE station = ?1 AND day = ?2",
+                ),
+                Element::Max => (
+                    "max",
+                    "INSERT INTO revision (station, day, element, old_c, seen_at)
+                     SELECT station, day, ?3, max_c, ?4 FROM reading
+                     WHERE station = ?1 AND day = ?2 AND max_c IS NOT NULL",
+                    "UPDATE reading SET max_c = NULL WHERE station = ?1 AND day = ?2",
+                ),
+            };
+            let kept = transaction
+                .prepare_cached(keep)?
+                .execute(params![station, day, element, now])?;
+            if kept > 0 {
+                transaction
+                    .prepare_cached(clear)?
+                    .execute(params![station, day])?;
+                withdrawn += kept;
+            }
+        }
+        transaction.commit()?;
+        Ok(withdrawn)
     }
 
     /// How often values of a station were revised.

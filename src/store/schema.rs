@@ -31,7 +31,7 @@ const MIGRATIONS: &[&str] = &[
         day     TEXT NOT NULL,
         element TEXT NOT NULL CHECK (element IN ('min', 'max')),
         old_c   REAL NOT NULL,
-        new_c   REAL NOT NULL,
+        new_c   REAL,                           -- none: withdrawn by the publisher's quality check
         seen_at TEXT NOT NULL
     ) STRICT;
     CREATE INDEX revision_day ON revision (station, day);
@@ -44,8 +44,20 @@ const MIGRATIONS: &[&str] = &[
         last_tried    TEXT,
         last_good     TEXT,
         failing_since TEXT,
-        problem       TEXT,
-        stale_told    INTEGER NOT NULL DEFAULT 0 CHECK (stale_told IN (0, 1))
+        problem       TEXT
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE quiet (                        -- sites whose people know that no days arrive
+        site     TEXT NOT NULL PRIMARY KEY,
+        told_at  TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE held (                         -- pairs whose people know that milestones are held
+        site     TEXT NOT NULL,
+        species  TEXT NOT NULL,
+        season   INTEGER NOT NULL,
+        told_at  TEXT NOT NULL,
+        PRIMARY KEY (site, species, season)
     ) STRICT, WITHOUT ROWID;
 
     CREATE TABLE watch (
@@ -68,6 +80,7 @@ const MIGRATIONS: &[&str] = &[
         recorded_at    TEXT NOT NULL,
         told           INTEGER NOT NULL CHECK (told IN (0, 1)),
         corrected_to   TEXT,
+        withdrawn      INTEGER NOT NULL DEFAULT 0 CHECK (withdrawn IN (0, 1)),
         PRIMARY KEY (site, species, season, milestone)
     ) STRICT, WITHOUT ROWID;
 

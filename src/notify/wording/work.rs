@@ -1,52 +1,98 @@
 //! What milestones mean for the work, and the cautions. All of it common practice, no source.
 
 use super::wrapped;
-use crate::domain::milestone::{Crossing, Milestone};
+use crate::domain::milestone::{Crossing, Milestone, PassedBy};
+use crate::domain::species::Species;
+
+/// Told later than this many days after the milestone, its advice is out of date.
+const LATE_DAYS: i64 = 10;
 
 /// What a milestone means for the work. All of it common practice, no source; see the README.
-pub(super) fn what_it_means(crossing: &Crossing, passed: &[Milestone]) -> String {
-    match crossing.milestone {
-        Milestone::AdultFlight => "Adults are leaving the soil; first eggs usually follow within days to two weeks. A poorly soluble preventive (chlorantraniliprole) needs weeks to sink to the root zone: it belongs down before this day, and what is spread from now on reaches it late. For a soluble one (imidacloprid, clothianidin, thiamethoxam, where they are allowed) the time comes with egg lay: get it and the means to water it in ready. Decide first whether to treat at all: last year's damage and counts say more than the calendar.",
-        Milestone::EggLay => "Females are laying; first larvae hatch in about two weeks. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) these two weeks are the time: spread it, then water it through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now arrives after much of the hatch. Dry soil kills eggs: turf left dry now is less at risk than watered turf around it.",
-        Milestone::Hatch => "The first larvae are hatching and feed near the surface while they are small. A short-lived biological (Bacillus thuringiensis galleriae) works from now until the hatch is past its peak, about two weeks; nematodes (Heterorhabditis bacteriophora) follow when most have hatched and the soil is warm and moist. A soluble preventive still helps if it goes down and is watered in within days. Curatives wait for a count.",
-        Milestone::WindowEnd if !passed.contains(&Milestone::Hatch) => "Hatch was not reached this season, so nothing needs to be spread against this year's larvae here. If turf still lifts or animals dig, look for grubs before you do anything.",
-        Milestone::WindowEnd => "Most larvae are too large for preventives: what is spread now against them is wasted. Count instead: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in. Some grubs are normal in healthy turf. Note the counts for next year's decision.",
+pub(super) fn what_it_means(
+    species: &Species,
+    crossing: &Crossing,
+    passed: &[Milestone],
+    days_ago: i64,
+) -> String {
+    if let Some(late) = out_of_date(crossing, passed, days_ago) {
+        return late;
     }
-    .to_owned()
+    match (crossing.milestone, crossing.by) {
+        (Milestone::AdultFlight, _) => "Adults are leaving the soil; first eggs usually follow within days to two weeks. A poorly soluble preventive (chlorantraniliprole) needs weeks to sink to the root zone, so weeks before this day was the safe side. Trials differ on how much one spread between now and first hatch still does: the later, the less of the hatch it meets. For a soluble one (imidacloprid, clothianidin, thiamethoxam, where they are allowed) the time comes with egg lay: get it and the means to water it in ready. Decide first whether to treat at all: last year's damage and counts say more than the calendar.".to_owned(),
+        (Milestone::EggLay, _) => "Females are laying. First larvae usually hatch in about two weeks, sooner in warm soil and later in cool. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) this is the time: spread it, then water it in at once, through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now is likely to reach the root zone after much of the hatch. Fewer eggs survive in dry soil, so watered turf is at more risk than dry turf around it.".to_owned(),
+        (Milestone::Hatch, _) => format!(
+            "The first larvae are hatching and feed near the surface while they are small. A short-lived biological (Bacillus thuringiensis galleriae) lasts days to two weeks, so it is best spread towards the peak of the hatch{}; its results vary. Nematodes (Heterorhabditis bacteriophora) follow when most have hatched: in the evening, on soil of 16 °C or more that stays moist; their results vary too and are poor against European chafer. A soluble preventive can still help if it goes down and is watered in within days. Curatives wait for a count: start looking for grubs three to four weeks from now, before turf shows damage.",
+            peak(species)
+        ),
+        (Milestone::WindowEnd, PassedBy::DateCapUnknown) => "Days are missing this season, so it is not known how far the hatch came: this message says nothing about whether there are grubs. Count: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Preventives are of little use from now on.".to_owned(),
+        (Milestone::WindowEnd, _) if !passed.contains(&Milestone::Hatch) => "By the sums hatch was not reached this season, so nothing needs to be spread against this year's larvae here. If turf still lifts or animals dig, look for grubs before you do anything.".to_owned(),
+        (Milestone::WindowEnd, PassedBy::DateCap) => "The season ends while many larvae are still small. In cooling soil they feed less and go deeper, so preventives spread now do little. Count, as below, and look again in spring: larvae that winter small do their damage then. Count by cutting and folding back a few flaps of turf over the whole area and looking through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in.".to_owned(),
+        (Milestone::WindowEnd, PassedBy::Sum) => "About half of the larvae are in their third instar and too large for preventives: what is spread now is mostly wasted. Count instead: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in. Some grubs are normal in healthy turf. Note the counts for next year's decision.".to_owned(),
+    }
+}
+
+/// What stands instead of advice that has been overtaken.
+fn out_of_date(crossing: &Crossing, passed: &[Milestone], days_ago: i64) -> Option<String> {
+    let later = passed
+        .iter()
+        .filter(|other| **other > crossing.milestone)
+        .max();
+    if let Some(later) = later {
+        return Some(format!(
+            "This is told late, {days_ago} days after. The {} has been passed since then: go by that.",
+            later.title()
+        ));
+    }
+    (days_ago > LATE_DAYS && crossing.milestone != Milestone::WindowEnd).then(|| {
+        format!(
+            "This is told late, {days_ago} days after, so what would have been due then may no longer be. Reckon from the date itself, and from what comes next."
+        )
+    })
+}
+
+/// Where the species' file puts the peak of the hatch.
+fn peak(species: &Species) -> String {
+    species
+        .stages
+        .iter()
+        .find(|stage| stage.id == "peak-hatch")
+        .map_or(String::new(), |stage| {
+            format!(
+                " (set at {:.0} °C·d, {})",
+                stage.threshold.value,
+                stage.threshold.solidity.in_words()
+            )
+        })
 }
 
 /// The same in a sentence or two, for push messages.
-pub(super) fn in_brief(crossing: &Crossing, passed: &[Milestone]) -> &'static str {
-    match crossing.milestone {
-        Milestone::AdultFlight => {
-            "Adults are leaving the soil. Chlorantraniliprole spread from now on arrives late; get a soluble preventive and the water for it ready, if last year's counts call for one."
-        }
-        Milestone::EggLay => {
-            "The two weeks for a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where allowed), watered into the top 25 to 50 mm of soil."
-        }
-        Milestone::Hatch => {
-            "Small larvae feed near the surface. Bt galleriae works for about two weeks from now; nematodes follow. Curatives wait for a count."
-        }
-        Milestone::WindowEnd if !passed.contains(&Milestone::Hatch) => {
-            "Hatch was not reached: nothing needs to be spread against this year's larvae."
-        }
-        Milestone::WindowEnd => {
-            "Preventives are wasted from now on. Count grubs; only a count above what the turf stands justifies a curative."
-        }
+pub(super) fn in_brief(crossing: &Crossing, passed: &[Milestone], days_ago: i64) -> String {
+    if let Some(late) = out_of_date(crossing, passed, days_ago) {
+        return late;
     }
+    match (crossing.milestone, crossing.by) {
+        (Milestone::AdultFlight, _) => "Adults are leaving the soil. The safe side for chlorantraniliprole was weeks ago; get a soluble preventive and the water for it ready, if last year's counts call for one.",
+        (Milestone::EggLay, _) => "The time of a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where allowed), watered at once into the top 25 to 50 mm of soil.",
+        (Milestone::Hatch, _) => "Small larvae feed near the surface. Bt galleriae goes down towards the peak, nematodes after it; results vary. Curatives wait for a count.",
+        (Milestone::WindowEnd, PassedBy::DateCapUnknown) => "Days are missing, so it is not known how far the hatch came. Count grubs.",
+        (Milestone::WindowEnd, _) if !passed.contains(&Milestone::Hatch) => "By the sums hatch was not reached: nothing needs to be spread against this year's larvae.",
+        (Milestone::WindowEnd, PassedBy::DateCap) => "The season ends with many larvae still small; preventives do little now. Count, and look again in spring.",
+        (Milestone::WindowEnd, PassedBy::Sum) => "Preventives are mostly wasted from now on. Count grubs; only a count above what the turf stands justifies a curative.",
+    }
+    .to_owned()
 }
 
 /// What to get ready before a milestone.
 pub(super) fn get_ready(milestone: Milestone) -> &'static str {
     match milestone {
         Milestone::AdultFlight => {
-            "Nothing is due yet. Look up last year's counts and damage and decide whether these sites need a treatment at all. If a poorly soluble preventive (chlorantraniliprole) is your choice, it needs weeks to sink to the root zone: early does no harm, late is wasted, so it goes down before flight. A trap or the first beetles seen tell more than any sum; log them."
+            "Nothing is due yet. Look up last year's counts and damage and decide whether these sites need a treatment at all. If a poorly soluble preventive (chlorantraniliprole) is your choice, it needs weeks to sink to the root zone: early does no harm, late is wasted, so weeks before flight is the safe side. A trap or the first beetles seen tell more than any sum; log them."
         }
         Milestone::EggLay => {
-            "The time of soluble preventives (imidacloprid, clothianidin, thiamethoxam, where they are allowed) begins with egg lay and lasts about two weeks. Have the product, the permission and the means to water it in ready, if last year's counts call for it. A poorly soluble one (chlorantraniliprole) is late by now."
+            "The time of soluble preventives (imidacloprid, clothianidin, thiamethoxam, where they are allowed) begins with egg lay and lasts about two weeks. Have the product, the permission and the means to water it in ready, if last year's counts call for it. A poorly soluble one (chlorantraniliprole) is on the late side by now."
         }
         Milestone::Hatch => {
-            "A preventive must be in the root zone when the first larvae feed: a soluble one goes down before hatch, not after it. Short-lived biologicals (Bacillus thuringiensis galleriae) go down on the hatch itself, so order them for these dates and keep them cool. A poorly soluble one (chlorantraniliprole) only helps if it has been down for weeks."
+            "A preventive must be in the root zone when the first larvae feed: a soluble one goes down before hatch, not after it. Short-lived biologicals (Bacillus thuringiensis galleriae) go down between first hatch and its peak, so order them for these dates and store them as the label says. A poorly soluble one (chlorantraniliprole) helps most if it has been down for weeks."
         }
         Milestone::WindowEnd => "After this preventives no longer help; plan to count.",
     }
@@ -56,13 +102,13 @@ pub(super) fn get_ready(milestone: Milestone) -> &'static str {
 pub(super) fn get_ready_in_brief(milestone: Milestone) -> &'static str {
     match milestone {
         Milestone::AdultFlight => {
-            "Decide by last year's counts whether to treat. Chlorantraniliprole goes down before flight; early does no harm."
+            "Decide by last year's counts whether to treat. The safe side for chlorantraniliprole is weeks before flight; early does no harm."
         }
         Milestone::EggLay => {
-            "Soluble preventives (where allowed) are due from egg lay for about two weeks, watered in. Chlorantraniliprole is late by now."
+            "Soluble preventives (where allowed) are due from egg lay for about two weeks, watered in. Chlorantraniliprole is on the late side by now."
         }
         Milestone::Hatch => {
-            "Soluble preventives go down before hatch, Bt galleriae on it. Get them ready if counts call for them."
+            "Soluble preventives go down before hatch, Bt galleriae towards its peak. Get them ready if counts call for them."
         }
         Milestone::WindowEnd => "After this preventives no longer help; plan to count.",
     }
@@ -83,5 +129,5 @@ pub(super) fn cautions() -> String {
 
 /// The cautions of a push message.
 pub(super) fn brief_cautions() -> String {
-    "Cautions: the label is the law; local rules and licensed applicators decide. Not on turf in bloom. Keep off water and drains. Children and pets off until watered in and dry.".to_owned()
+    "Cautions: the label is the law; local rules and licensed applicators decide (neonicotinoids, trichlorfon and carbaryl are restricted in many places). Not on turf in bloom: toxic to bees. Keep off water and drains. Children and pets off until watered in and dry.".to_owned()
 }
