@@ -2,7 +2,7 @@
 //!
 //! For each past season of a station, with only the days known by each lead time, the outlook is
 //! issued and held against what happened. The threshold is fixed, so that only the weather is
-//! scored. Two baselines stand beside it: the station's mean date over its other seasons, and the
+//! scored; a station counts for a threshold only if every season of it gets there. Two baselines stand beside it: the station's mean date over its other seasons, and the
 //! date of the season before.
 
 use super::degree_day::Model;
@@ -141,6 +141,10 @@ fn score_threshold(seasons: &[PastSeason], plan: &Plan, threshold: f64) -> Thres
         .iter()
         .map(|season| crossing(&plan.model, season, threshold))
         .collect();
+    // Where some seasons stay below the threshold, the others are a selection.
+    if crossings.iter().any(Option::is_none) {
+        return score;
+    }
     for (index, season) in seasons.iter().enumerate() {
         let Some(crossing) = crossings[index] else {
             continue;
@@ -166,7 +170,8 @@ fn score_threshold(seasons: &[PastSeason], plan: &Plan, threshold: f64) -> Thres
         score.last_year.note([None, before, None], crossing);
         let past: Vec<&PastSeason> = others.iter().map(|other| &seasons[*other]).collect();
         for (lead, seen, plain) in &mut score.leads {
-            let known = crossing - i64::from(*lead) - i64::from(plan.lag) + 1;
+            // The issue day itself is not known yet.
+            let known = crossing - i64::from(*lead) - i64::from(plan.lag);
             let Some(observed) = usize::try_from(known).ok().filter(|known| *known > 0) else {
                 continue;
             };

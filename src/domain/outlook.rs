@@ -4,9 +4,9 @@
 //! possible remainder. Crossed with the threshold's own range this gives a sample of dates, and
 //! from the sample the dates that fall before 10, 50 and 90 % of it.
 //!
-//! Weather persists a little: over the stations looked at, the weeks to come were warmer or colder
-//! than in another year by about a third of what the last 60 days had been. So, beyond three weeks
-//! ahead, each past season is first moved by a third of that difference. DEVELOPERS.md has the
+//! Weather persists a little, so each past season is first moved: by three tenths of how much
+//! warmer this season has been since early spring than that one had been by then, and by four
+//! tenths of the same over the last three days, fading within about a week. DEVELOPERS.md has the
 //! figures and the command that makes them.
 
 use super::degree_day::Model;
@@ -16,16 +16,27 @@ use super::series::{Limits, Readings, Series, season_days};
 use super::species::Threshold;
 use super::temperature::Extremes;
 use chrono::{Days, NaiveDate};
+use std::ops::Range;
 
-/// Share of the last weeks' difference between two seasons that goes on into the weeks to come.
-/// Fitted by least squares on half of 53 stations (0.31 to 0.37 for horizons of 15 to 60 days).
-pub const PERSISTENCE: f64 = 1.0 / 3.0;
+/// Share of this season's difference to a past one that goes on into the days to come. From 0.2 to
+/// 0.4 the error is nearly the same on the stations it was chosen on.
+pub const SEASON_SHARE: f64 = 0.30;
 
-/// Days over which that difference is taken.
-pub const PERSISTENCE_DAYS: usize = 60;
+/// Day of the season, from 0, from which that difference is taken: mid-March in the north. Winter
+/// says little about spring.
+pub const SPRING_DAY: usize = 75;
 
-/// Nearer than this many days the past seasons are taken as they are: moving them gained nothing.
-pub const NEAR_DAYS: usize = 21;
+/// Fewest days over which it is taken, early in the season.
+pub const FEWEST_SEASON_DAYS: usize = 30;
+
+/// Share of the last days' difference that goes on, at first.
+pub const RECENT_SHARE: f64 = 0.40;
+
+/// The last days over which that difference is taken.
+pub const RECENT_DAYS: usize = 3;
+
+/// Days in which what goes on of it falls to 1/e.
+pub const RECENT_FADE_DAYS: f64 = 3.0;
 
 /// With fewer past seasons there is no outlook.
 pub const FEWEST_SEASONS: usize = 3;
@@ -128,7 +139,7 @@ pub struct Ensemble {
     known: Vec<f64>,
     /// Past seasons taken as they are: sum at the end of each day after the known ones.
     plain: Vec<Vec<f64>>,
-    /// Past seasons moved by the persistent share.
+    /// Past seasons moved by what persists.
     moved: Vec<Vec<f64>>,
     basis: Basis,
 }
@@ -136,7 +147,7 @@ pub struct Ensemble {
 /// Which past seasons an outlook is read from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Remainder {
-    /// Moved by the persistent share beyond [`NEAR_DAYS`], as they were within: what people see.
+    /// Moved by what persists: what people see.
     Persistent,
     /// As they were: the yardstick.
     Plain,
@@ -192,23 +203,36 @@ impl Ensemble {
         }
         let known = sums(model, &days, 0.0);
         let base = known.last().copied().unwrap_or(0.0);
-        let recent = observed.saturating_sub(PERSISTENCE_DAYS)..observed;
-        let warmth = mean_of(&days[recent.clone()]);
-        let remainder = |season: &PastSeason, shift: f64| {
+        let spring = SPRING_DAY.min(observed.saturating_sub(FEWEST_SEASON_DAYS))..observed;
+        let recent = observed.saturating_sub(RECENT_DAYS)..observed;
+        let warmer = |season: &PastSeason, span: &Range<usize>| {
+            mean_of(&days[span.clone()]) - mean_of(&season.days[span.clone()])
+        };
+        let remainder = |season: &PastSeason, by_season: f64, by_recent: f64| {
             let rest: Vec<Extremes> = season.days[days.len()..]
                 .iter()
-                .map(|day| moved(*day, shift))
+                .zip((days.len() - observed + 1)..)
+                .map(|(day, ahead)| {
+                    let fade = (-(ahead as f64) / RECENT_FADE_DAYS).exp();
+                    moved(*day, by_season + by_recent * fade)
+                })
                 .collect();
             sums(model, &rest, base)
         };
         Ok(Self {
             start,
-            plain: past.iter().map(|season| remainder(season, 0.0)).collect(),
+            plain: past
+                .iter()
+                .map(|season| remainder(season, 0.0, 0.0))
+                .collect(),
             moved: past
                 .iter()
                 .map(|season| {
-                    let difference = warmth - mean_of(&season.days[recent.clone()]);
-                    remainder(season, PERSISTENCE * difference)
+                    remainder(
+                        season,
+                        SEASON_SHARE * warmer(season, &spring),
+                        RECENT_SHARE * warmer(season, &recent),
+                    )
                 })
                 .collect(),
             basis: Basis {
@@ -260,14 +284,11 @@ impl Ensemble {
         until: NaiveDate,
     ) -> Outlook {
         let points = threshold_points(threshold);
-        let plain = self.sample(&self.plain, &points, until);
-        let near = (self.known.len() + NEAR_DAYS) as f64;
-        let is_near = plain.quantile(0.5).is_some_and(|likely| likely < near);
-        let sample = if is_near || remainder == Remainder::Plain {
-            plain
-        } else {
-            self.sample(&self.moved, &points, until)
+        let members = match remainder {
+            Remainder::Persistent => &self.moved,
+            Remainder::Plain => &self.plain,
         };
+        let sample = self.sample(members, &points, until);
         self.read(&sample, today)
     }
 
