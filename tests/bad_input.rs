@@ -365,7 +365,11 @@ fn a_file_without_the_header_line_is_refused() {
     let text = FORECAST.replace("time,temperature", "hour,temperature");
     says(
         &refusal(&text, &forecast()),
-        &["no line starts with the header's time"],
+        &[
+            "line 1",
+            "no line starts with the header's time",
+            "latitude",
+        ],
     );
 }
 
@@ -387,6 +391,32 @@ fn a_forecast_file_that_goes_on_with_hourly_values_is_refused() {
     says(
         &refusal(&format!("{FORECAST}{hours}"), &forecast()),
         &["line 9", "daily values only"],
+    );
+}
+
+/// Its rows have dates and as many fields, so nothing else would tell them from temperatures.
+#[test]
+fn another_table_below_an_empty_line_is_refused_and_not_taken_for_more_rows() {
+    let snow = "\nday,snowfall_sum (cm),rain_sum (mm)\n2026-07-09,9.0,0.0\n";
+    says(
+        &refusal(&format!("{FORECAST}{snow}"), &forecast()),
+        &["line 9", "day,snowfall_sum", "daily values only"],
+    );
+    // Empty lines under the header and at the end are no second table.
+    let airy = format!("{}\n\n", FORECAST.replace("min (°C)\n", "min (°C)\n\n"));
+    let parsed = take(airy.as_bytes(), &forecast(), TODAY).unwrap();
+    assert_eq!(parsed.readings.len(), 3);
+}
+
+/// An answer for several places has `location_id` before the time.
+#[test]
+fn a_forecast_file_of_several_places_in_one_table_is_refused() {
+    let text = "location_id,latitude,longitude\n0,41.8,-30.1\n1,41.9,-30.1\n\n\
+        location_id,time,temperature_2m_max (°C),temperature_2m_min (°C)\n\
+        0,2026-07-09,25.0,12.0\n1,2026-07-09,24.0,11.0\n";
+    says(
+        &refusal(text, &forecast()),
+        &["line 1", "no line starts", "location_id,latitude"],
     );
 }
 

@@ -18,7 +18,6 @@ pub struct Table<'b> {
     skipped: u64,
     /// The line of the first record: the header, if there is one.
     header_line: u64,
-    header_starts_with: Vec<String>,
 }
 
 /// A row with its line number, counted from 1.
@@ -58,6 +57,7 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
     }
     let skipped = lines_before_header(bytes, dialect)?;
     let body = after_lines(bytes, skipped);
+    refuse_second_table(body, skipped, dialect)?;
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -89,7 +89,6 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
         body,
         skipped,
         header_line,
-        header_starts_with: dialect.header_starts_with.clone(),
     })
 }
 
@@ -152,14 +151,6 @@ impl Table<'_> {
             }
         };
         let line = line_of(&record, self.body, self.skipped);
-        let first = record.get(0).unwrap_or_default();
-        if is_header_start(first, &self.header_starts_with) {
-            return Err(Rejection::at(
-                line,
-                "a second header in the middle of the file, so it holds several places, or other values beside the daily ones",
-                "ask the service for one place at a time, and for daily values only",
-            ));
-        }
         if line >= self.last_line && record.len() < self.width {
             return Err(Rejection::at(
                 line,
@@ -245,16 +236,54 @@ fn lines_before_header(bytes: &[u8], dialect: &Dialect) -> Result<u64, Rejection
     if names.is_empty() {
         return Ok(0);
     }
-    let found = bytes.split(|byte| *byte == b'\n').position(|line| {
-        let first = line.split(|byte| *byte == dialect.delimiter).next();
-        is_header_start(first.unwrap_or_default(), names)
-    });
+    let found = bytes
+        .split(|byte| *byte == b'\n')
+        .position(|line| is_header_start(first_field(line, dialect), names));
     found.map(|lines| lines as u64).ok_or_else(|| {
-        Rejection::whole(
-            format!("no line starts with the header's {}", names.join(" or ")),
+        let start = String::from_utf8_lossy(bytes.trim_ascii_start());
+        Rejection::at(
+            1,
+            format!(
+                "no line starts with the header's {}; the file begins with: {}",
+                names.join(" or "),
+                shorten(&start)
+            ),
             "this is not a file of this dialect: check the address and what it asks for",
         )
     })
+}
+
+/// A file with lines above its header may have more below its rows: the header again or, after an
+/// empty line, another table, whose rows would pass for more of the same.
+fn refuse_second_table(body: &[u8], skipped: u64, dialect: &Dialect) -> Result<(), Rejection> {
+    let names = &dialect.header_starts_with;
+    if names.is_empty() {
+        return Ok(());
+    }
+    let (mut begun, mut ended) = (false, false);
+    let lines = body.split(|byte| *byte == b'\n');
+    for (number, line) in (skipped + 1..).zip(lines).skip(1) {
+        if line.trim_ascii().is_empty() {
+            ended = begun;
+        } else if ended || is_header_start(first_field(line, dialect), names) {
+            return Err(Rejection::at(
+                number,
+                format!(
+                    "a second header or table, so the file holds several places, or other values beside the daily ones: {}",
+                    shorten(&String::from_utf8_lossy(line))
+                ),
+                "ask the service for one place at a time, and for daily values only",
+            ));
+        } else {
+            begun = true;
+        }
+    }
+    Ok(())
+}
+
+fn first_field<'l>(line: &'l [u8], dialect: &Dialect) -> &'l [u8] {
+    let mut fields = line.split(|byte| *byte == dialect.delimiter);
+    fields.next().unwrap_or_default()
 }
 
 /// The line a record stands on, in a file of which `skipped` lines stand before `body`. The reader's
