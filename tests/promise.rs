@@ -375,3 +375,110 @@ fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
         ]
     );
 }
+
+/// Flight was told for 25 February; the trap says 28 February, so flight and what follows move.
+#[test]
+fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follows() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    workshop.write("days.csv", &days(90, 10.0));
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-02-24", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    for _ in 0..7 {
+        cycle(&workshop, &config);
+    }
+    let logged = workshop.succeeds(&[
+        "log",
+        "catch",
+        "--config",
+        &config,
+        "--site",
+        "lawn",
+        "--species",
+        "japanese-beetle",
+        "--date",
+        "2026-02-28",
+    ]);
+    assert!(
+        logged.contains("The sum on that day was 590 °C·d; the table has flight at 560"),
+        "{logged}"
+    );
+    for _ in 0..8 {
+        cycle(&workshop, &config);
+    }
+    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
+    assert_eq!(
+        titles,
+        [
+            "The lawn: Japanese beetle, adult flight has begun (25 February)",
+            "The lawn: Japanese beetle, adult flight: date corrected to 28 February",
+            "The lawn: Japanese beetle, egg lay has begun (8 March)"
+        ]
+    );
+    let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
+    assert!(
+        status.contains("moved by +30 °C·d by this season's first catch"),
+        "{status}"
+    );
+
+    // Wrong entries are refused with a reason, and what is logged twice is not counted twice.
+    for (arguments, due) in [
+        (
+            [
+                "--site",
+                "lawn",
+                "--species",
+                "japanese-beetle",
+                "--date",
+                "2026-02-28",
+            ],
+            "logged already, as number 1",
+        ),
+        (
+            [
+                "--site",
+                "lawn",
+                "--species",
+                "japanese-beetle",
+                "--date",
+                "2027-02-28",
+            ],
+            "in the future",
+        ),
+        (
+            [
+                "--site",
+                "lawn",
+                "--species",
+                "european-chafer",
+                "--date",
+                "2026-02-27",
+            ],
+            "not watched for",
+        ),
+        (
+            [
+                "--site",
+                "moon",
+                "--species",
+                "japanese-beetle",
+                "--date",
+                "2026-02-27",
+            ],
+            "no site \"moon\"",
+        ),
+    ] {
+        let mut all = vec!["log", "catch", "--config", config.as_str()];
+        all.extend(arguments);
+        let output = workshop.run(&all);
+        assert!(!output.status.success());
+        assert!(both(&output).contains(due), "{}", both(&output));
+    }
+    workshop.succeeds(&["log", "undo", "--config", &config, "1"]);
+    let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
+    assert!(!status.contains("moved by"), "{status}");
+}

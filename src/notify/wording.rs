@@ -341,7 +341,7 @@ fn what_moved(
     data_through: Option<NaiveDate>,
 ) -> String {
     format!(
-        "{} of {} was told for {}. Late or corrected temperatures from {} move it to {} ({} days). Plan from the new date. {}",
+        "{} of {} was told for {}. What has come in since (late or corrected temperatures from {}, a logged catch, or changed settings) moves it to {} ({} days). Plan from the new date. {}",
         capitalised(crossing.milestone.title()),
         species.name,
         day_month(told),
@@ -363,7 +363,7 @@ fn taken_back(
     data_through: Option<NaiveDate>,
 ) -> String {
     format!(
-        "{} of {} was told for {}. Corrected temperatures from {} no longer reach it. Hold back what is not done yet; you are told when it is reached. {}",
+        "{} of {} was told for {}. What has come in since (corrected temperatures from {}, a logged catch, or changed settings) no longer reaches it. Hold back what is not done yet; you are told when it is reached. {}",
         capitalised(milestone.title()),
         species.name,
         day_month(told),
