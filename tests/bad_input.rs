@@ -444,3 +444,35 @@ fn a_unit_named_in_the_header_must_be_the_bound_one() {
         &["line 4", "header says fahrenheit"],
     );
 }
+
+/// A service that is only weeks old has no year and no stored days to tell a unit by.
+#[test]
+fn a_few_weeks_in_a_wrong_unit_are_refused_by_the_month_and_the_latitude() {
+    let weeks = |text: String, skip: usize| -> String {
+        let head = text.lines().take(1);
+        let rows = text.lines().skip(1 + skip).take(25);
+        head.chain(rows)
+            .map(|line| line.to_owned() + "\n")
+            .collect()
+    };
+    let at = |unit, latitude| Binding {
+        latitude: Some(latitude),
+        ..binding("ncei-export", unit)
+    };
+    let fahrenheit = |c: f64| format!("{:.0}", c * 1.8 + 32.0);
+    let celsius = |c: f64| format!("{c:.1}");
+    let winter = weeks(export_year(2025, fahrenheit), 0);
+    says(
+        &refusal(&winter, &at(Unit::Celsius, 43.0)),
+        &["no winter", "check the station's unit"],
+    );
+    assert!(take(winter.as_bytes(), &at(Unit::Fahrenheit, 43.0), TODAY).is_ok());
+    let summer = weeks(export_year(2025, celsius), 180);
+    says(
+        &refusal(&summer, &at(Unit::Fahrenheit, 43.0)),
+        &["no summer", "check the station's unit"],
+    );
+    assert!(take(summer.as_bytes(), &at(Unit::Celsius, 43.0), TODAY).is_ok());
+    // In the south July is winter.
+    says(&refusal(&summer, &at(Unit::Celsius, -43.0)), &["no winter"]);
+}

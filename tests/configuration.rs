@@ -52,7 +52,7 @@ fn all_problems_are_reported_at_once_with_their_places() {
         .replace("contact = \"mailto:test@three-brooks.example\"\n", "")
         .replace("0 0 6 * * *", "0 6 * * *")
         .replace("unit = \"celsius\"", "unit = \"kelvin\"")
-        .replace("latitude = 47.4", "latitude = nan")
+        .replace("latitude = 27.4", "latitude = nan")
         .replace("japanese-beetle", "japanese-beatle")
         .replace("turf = ", "turff = ")
         .replace("console = true", "email = \"nobody\"");
@@ -153,7 +153,7 @@ name = "Another member"
 id = "rink"
 name = "Rink"
 turf = "bent"
-latitude = 47.0
+latitude = 27.0
 station = "only"
 species = ["japanese-beetle"]
 [[member.recipient]]

@@ -140,7 +140,7 @@ fn a_good_new_configuration_is_taken_and_a_bad_one_is_not() {
 
     workshop.write(
         "hatchbell.toml",
-        &good.replace("latitude = 47.4", "latitude = 474"),
+        &good.replace("latitude = 27.4", "latitude = 474"),
     );
     daemon.signal("HUP");
     manager.hears("RELOADING=1");

@@ -358,7 +358,7 @@ fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
     cycle(&workshop, &config);
     cycle(&workshop, &config);
     assert_eq!(server.exchanges().len(), 1);
-    let second = "[[member]]\nid = \"new\"\nname = \"New\"\n[[member.site]]\nid = \"rink\"\nname = \"The rink\"\nturf = \"bent\"\nlatitude = 47.0\nstation = \"only\"\nspecies = [\"japanese-beetle\"]\n[[member.recipient]]\nid = \"newcomer\"\nname = \"the newcomer\"\n";
+    let second = "[[member]]\nid = \"new\"\nname = \"New\"\n[[member.site]]\nid = \"rink\"\nname = \"The rink\"\nturf = \"bent\"\nlatitude = 27.0\nstation = \"only\"\nspecies = [\"japanese-beetle\"]\n[[member.recipient]]\nid = \"newcomer\"\nname = \"the newcomer\"\n";
     let second = second.to_owned() + &push_to(&server) + "\n";
     workshop.write(
         "hatchbell.toml",

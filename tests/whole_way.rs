@@ -35,7 +35,7 @@ name = "A neighbour"
 id = "rink"
 name = "The rink"
 turf = "bentgrass"
-latitude = 47.5
+latitude = 27.5
 station = "only"
 species = ["japanese-beetle"]
 [[member.recipient]]

@@ -166,6 +166,7 @@ fn read_files(options: &Options) -> anyhow::Result<Vec<(String, Readings)>> {
         dialect,
         unit,
         code: None,
+        latitude: None,
     };
     let today = Clock::Machine.now().date_naive();
     options

@@ -45,10 +45,10 @@ enum Command {
     Run(run::Options),
     Check(check::Options),
     Status(status::Options),
-    Replay(replay::Options),
-    Import(import::Options),
     Outlook(outlook::Options),
     Log(log::Options),
+    Replay(replay::Options),
+    Import(import::Options),
     Hindcast(hindcast::Options),
 }
 

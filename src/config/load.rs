@@ -69,12 +69,20 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     else {
         unreachable!("a part is missing only if a problem was noted");
     };
+    let mut feeds = stations.feeds;
+    for feed in &mut feeds {
+        let site = members
+            .iter()
+            .flat_map(|member| &member.sites)
+            .find(|site| site.station == feed.station.id);
+        feed.binding.latitude = site.map(|site| site.latitude);
+    }
     Ok(Loaded {
         config: Config {
             service,
             limits,
             notices,
-            stations: stations.feeds,
+            stations: feeds,
             members,
             addresses,
             email,

@@ -122,6 +122,7 @@ fn station(
             dialect: dialect?.clone(),
             unit: unit?,
             code: code.map(|code| code.value),
+            latitude: None,
         },
         forecast,
     })
@@ -142,6 +143,7 @@ fn forecast(
             dialect: dialect?.clone(),
             unit: unit?,
             code: None,
+            latitude: None,
         },
     })
 }

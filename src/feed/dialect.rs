@@ -119,4 +119,7 @@ pub struct Binding {
     pub unit: Unit,
     /// The station's code in the file, for files that may hold several.
     pub code: Option<String>,
+    /// Latitude of a site that the station stands for, degrees: tells which temperatures a month
+    /// can have.
+    pub latitude: Option<f64>,
 }

@@ -9,6 +9,7 @@ use super::dialect::Binding;
 use super::parse::{Parsed, Why};
 use crate::domain::series::Readings;
 use crate::domain::temperature::{Extremes, Unit};
+use chrono::Datelike;
 
 /// More out-of-bounds values than this share of all mean a wrong unit or an undeclared "no value".
 const MOST_OUT_OF_BOUNDS: f64 = 0.01;
@@ -26,6 +27,14 @@ const LEAST_RANGE_C: f64 = 2.0;
 const DAYS_FOR_WARMEST: usize = 330;
 /// A year whose warmest day stays below this, °C, grows no turf to look after.
 const LEAST_WARMEST_C: f64 = 15.0;
+/// Beyond this latitude, degrees, winters and summers differ enough to tell a unit by them.
+const TROPICS_END: f64 = 32.0;
+/// Days of a month needed for its mean.
+const DAYS_FOR_MONTH: u32 = 10;
+/// No winter month beyond the tropics has a warmer mean, °C (common practice, no source).
+const WARMEST_WINTER_C: f64 = 20.0;
+/// No summer month where turf is kept has a colder mean, °C (common practice, no source).
+const COLDEST_SUMMER_C: f64 = 5.0;
 /// Days in common needed to compare with what is stored.
 const DAYS_FOR_OVERLAP: usize = 10;
 /// Median difference to the stored maxima, °C, beyond which the file is of another unit or place.
@@ -47,6 +56,7 @@ pub fn vet(parsed: &Parsed, binding: &Binding, stored: &Readings) -> Result<(), 
         .collect();
     daily_range(&days, binding)?;
     warmest(&days, binding)?;
+    months(&parsed.readings, binding)?;
     step_to_stored(parsed, stored, binding)
 }
 
@@ -150,6 +160,51 @@ fn warmest(days: &[Extremes], binding: &Binding) -> Result<(), Rejection> {
         ),
         another_unit(binding),
     ))
+}
+
+/// Away from the tropics a winter month is no summer and a summer month no winter: this shows a
+/// wrong unit in a file of a few weeks.
+fn months(readings: &Readings, binding: &Binding) -> Result<(), Rejection> {
+    let Some(latitude) = binding
+        .latitude
+        .filter(|latitude| latitude.abs() >= TROPICS_END)
+    else {
+        return Ok(());
+    };
+    let mut sums = [(0.0, 0u32); 12];
+    for (day, reading) in readings {
+        if let Some(extremes) = reading.extremes() {
+            let month = &mut sums[day.month0() as usize];
+            month.0 += (extremes.min() + extremes.max()) / 2.0;
+            month.1 += 1;
+        }
+    }
+    for (month, (sum, count)) in sums.into_iter().enumerate() {
+        if count < DAYS_FOR_MONTH {
+            continue;
+        }
+        let mean = sum / f64::from(count);
+        // Half a year on, south of the equator.
+        let season = if latitude < 0.0 {
+            (month + 6) % 12
+        } else {
+            month
+        };
+        let winter = matches!(season, 11 | 0 | 1) && mean > WARMEST_WINTER_C;
+        let summer = matches!(season, 5..=7) && mean < COLDEST_SUMMER_C;
+        if winter || summer {
+            return Err(Rejection::whole(
+                format!(
+                    "the mean of month {} is {mean:.1} °C when read as {}, which no {} is at latitude {latitude}",
+                    month + 1,
+                    binding.unit,
+                    if winter { "winter" } else { "summer" }
+                ),
+                another_unit(binding),
+            ));
+        }
+    }
+    Ok(())
 }
 
 fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Result<(), Rejection> {

@@ -109,7 +109,7 @@ name = "A member"
 id = "lawn"
 name = "The lawn"
 turf = "ryegrass"
-latitude = 47.4
+latitude = 27.4
 station = "only"
 species = ["japanese-beetle"]
 

@@ -20,6 +20,7 @@ pub fn binding(dialect: &str, unit: Unit) -> Binding {
         dialect: dialect_file::read(file, text).expect("it loads"),
         unit,
         code: None,
+        latitude: None,
     }
 }
 
