@@ -4,7 +4,7 @@ use super::fields::{Fields, Located, parse};
 use super::problem::{Page, Problem};
 use crate::domain::degree_day::{Cutoff, Method, Model};
 use crate::domain::milestone::Milestone;
-use crate::domain::season::MonthDay;
+use crate::domain::season::{MonthDay, Season};
 use crate::domain::species::{SeasonEnd, Solidity, Species, Stage, Threshold};
 
 /// The species built into the program: file name and text.
@@ -67,6 +67,9 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
     }
     let season_end = end.and_then(season_end);
     let stages = stages(&top);
+    if let (Some((_, start, ..)), Some(end)) = (&sums, &season_end) {
+        check_cap(&top, *start, end);
+    }
     top.finish();
     let (model, start, model_solidity, model_source) = sums?;
     Some(Species {
@@ -128,6 +131,25 @@ fn season_end(end: Fields<'_, '_>) -> Option<SeasonEnd> {
         solidity: solidity?.value,
         source: source?.value,
     })
+}
+
+/// Fewest days from the start of the sum to the date cap; a cap that comes sooner would end every
+/// season before it has begun.
+const FEWEST_DAYS_TO_CAP: i64 = 120;
+
+fn check_cap(top: &Fields<'_, '_>, start: MonthDay, end: &SeasonEnd) {
+    let season = Season::starting_in(2025, start);
+    for (key, cap) in [("cap", end.cap), ("north_cap", end.north_cap)] {
+        let days = (season.first(cap) - season.start).num_days();
+        if days < FEWEST_DAYS_TO_CAP {
+            top.page().error(
+                top.at(),
+                format!(
+                    "{key} = \"{cap}\" comes {days} days after start = \"{start}\"; give a date at least {FEWEST_DAYS_TO_CAP} days after it"
+                ),
+            );
+        }
+    }
 }
 
 fn month_day(fields: &Fields<'_, '_>, key: &'static str, example: &str) -> Option<MonthDay> {
@@ -281,6 +303,20 @@ mod tests {
                 assert_eq!(says_estimate, is_estimate, "{file}, {}", stage.id);
             }
         }
+    }
+
+    #[test]
+    fn a_date_cap_right_after_the_start_is_refused() {
+        let (file, text) = BUILT_IN[1];
+        let problems = read(
+            file,
+            &text.replace("start = \"01-01\"", "start = \"09-20\""),
+        )
+        .expect_err("the season would be over at once");
+        assert!(
+            problems[0].text.contains("10 days after start"),
+            "{problems:?}"
+        );
     }
 
     #[test]
