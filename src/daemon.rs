@@ -33,7 +33,7 @@ pub async fn run(
         let mut woken = stopping.clone();
         tokio::select! {
             () = tokio::time::sleep(engine.clock.tick()) => {}
-            Some(()) = reload_signal.recv() => reload(&mut engine, config_path)?,
+            Some(()) = reload_signal.recv() => reload(&mut engine, config_path),
             _ = woken.wait_for(|stop| *stop) => {}
         }
     }
@@ -100,7 +100,7 @@ fn summarise(engine: &Engine, report: &Report) {
 }
 
 /// Reads the configuration anew. A bad one is reported and the old one stays in force.
-fn reload(engine: &mut Engine, path: &Path) -> anyhow::Result<()> {
+fn reload(engine: &mut Engine, path: &Path) {
     if let Ok(since) = NotifyState::monotonic_usec_now() {
         notify(&[NotifyState::Reloading, since]);
     }
@@ -137,7 +137,6 @@ fn reload(engine: &mut Engine, path: &Path) -> anyhow::Result<()> {
         }
     };
     notify(&[NotifyState::Ready, NotifyState::Status(status)]);
-    Ok(())
 }
 
 fn beat() {

@@ -3,7 +3,7 @@
 #[path = "support/command.rs"]
 mod command;
 
-use command::{Workshop, both, config_with_station};
+use command::{Workshop, both, config_with_station, second_member};
 use std::path::Path;
 
 fn check(config: &str) -> (Option<i32>, String) {
@@ -145,24 +145,8 @@ fn ids_that_come_twice_are_refused() {
 
 #[test]
 fn recipients_cannot_reach_for_another_member_s_sites() {
-    let more = r#"
-[[member]]
-id = "other"
-name = "Another member"
-[[member.site]]
-id = "rink"
-name = "Rink"
-turf = "bent"
-latitude = 27.0
-station = "only"
-species = ["japanese-beetle"]
-[[member.recipient]]
-id = "curious"
-name = "the curious"
-console = true
-sites = ["lawn"]
-"#;
-    let (code, text) = check(&(sound() + more));
+    let more = second_member("console = true\nsites = [\"lawn\"]");
+    let (code, text) = check(&(sound() + &more));
     assert_eq!(code, Some(78));
     assert!(
         text.contains("there is no site of this member \"lawn\""),

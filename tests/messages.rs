@@ -80,7 +80,6 @@ fn passed<'a>(
         station,
         kind: NoticeKind::Passed {
             species,
-            season: standing.season,
             crossing,
             data_through: standing.data_through,
             next: None,

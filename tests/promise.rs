@@ -7,7 +7,7 @@ mod command;
 mod http_server;
 
 use chrono::{Days, NaiveDate};
-use command::{Workshop, both, config_with};
+use command::{Workshop, both, config_with, second_member};
 use http_server::{Exchange, Reply, ScriptedServer};
 use std::process::Child;
 use std::time::Duration;
@@ -358,8 +358,7 @@ fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
     cycle(&workshop, &config);
     cycle(&workshop, &config);
     assert_eq!(server.exchanges().len(), 1);
-    let second = "[[member]]\nid = \"new\"\nname = \"New\"\n[[member.site]]\nid = \"rink\"\nname = \"The rink\"\nturf = \"bent\"\nlatitude = 27.0\nstation = \"only\"\nspecies = [\"japanese-beetle\"]\n[[member.recipient]]\nid = \"newcomer\"\nname = \"the newcomer\"\n";
-    let second = second.to_owned() + &push_to(&server) + "\n";
+    let second = second_member(&push_to(&server));
     workshop.write(
         "hatchbell.toml",
         &text.replace("[demo]", &(second + "\n[demo]")),

@@ -24,6 +24,15 @@ fn noon() -> DateTime<Utc> {
     at("2026-07-01T12:00:00Z")
 }
 
+fn draft(channel: Channel) -> Draft<'static> {
+    Draft {
+        recipient: "keeper",
+        channel,
+        title: "a title".into(),
+        body: "a text".into(),
+    }
+}
+
 fn open(workshop: &Workshop) -> Store {
     Store::open(&workshop.path("hatchbell.db")).expect("it opens")
 }
@@ -161,17 +170,11 @@ fn crossing_and_message_are_written_together_or_not_at_all() {
         pair,
         from: date("2026-07-01"),
     };
-    let draft = Draft {
-        recipient: "keeper",
-        channel: Channel::Push,
-        title: "a title".into(),
-        body: "a text".into(),
-    };
     store
         .record(std::slice::from_ref(&watch), &[], noon())
         .unwrap();
     // The second watch of the same pair breaks the whole transaction, the message with it.
-    let failed = store.record(&[watch], &[draft], noon());
+    let failed = store.record(&[watch], &[draft(Channel::Push)], noon());
     assert!(failed.is_err());
     assert_eq!(store.tally().unwrap(), Tally::default());
 }
@@ -186,13 +189,7 @@ fn a_failed_message_waits_longer_each_time_and_is_given_up_after_two_weeks() {
 
     let workshop = Workshop::new();
     let mut store = open(&workshop);
-    let draft = Draft {
-        recipient: "keeper",
-        channel: Channel::Email,
-        title: "a title".into(),
-        body: "a text".into(),
-    };
-    store.record(&[], &[draft], noon()).unwrap();
+    store.record(&[], &[draft(Channel::Email)], noon()).unwrap();
     let mut now = noon();
     let first = store.due(now).unwrap().remove(0);
     for tries in 0..4 {
@@ -230,13 +227,7 @@ fn a_failed_message_waits_longer_each_time_and_is_given_up_after_two_weeks() {
 fn a_message_that_was_never_tried_is_not_given_up_however_old_it_is() {
     let workshop = Workshop::new();
     let mut store = open(&workshop);
-    let draft = Draft {
-        recipient: "keeper",
-        channel: Channel::Email,
-        title: "a title".into(),
-        body: "a text".into(),
-    };
-    store.record(&[], &[draft], noon()).unwrap();
+    store.record(&[], &[draft(Channel::Email)], noon()).unwrap();
     let late = noon() + TimeDelta::days(40);
     let message = store.due(late).unwrap().remove(0);
     store.attempt(&message, late).unwrap();

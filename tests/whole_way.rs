@@ -11,7 +11,7 @@ mod smtp_peer;
 
 use certificates::Certificates;
 use chrono::{Days, NaiveDate};
-use command::{Workshop, both, config_with};
+use command::{Workshop, both, config_with, second_member};
 use http_server::{Reply, ScriptedServer};
 use std::os::unix::fs::PermissionsExt;
 use std::time::Duration;
@@ -25,24 +25,6 @@ fn csv() -> String {
         text + &format!("{},25.0,15.0\n", start + Days::new(index))
     })
 }
-
-/// A second site of a second member on the same station.
-const NEIGHBOUR: &str = r#"
-[[member]]
-id = "neighbour"
-name = "A neighbour"
-[[member.site]]
-id = "rink"
-name = "The rink"
-turf = "bentgrass"
-latitude = 27.5
-station = "only"
-species = ["japanese-beetle"]
-[[member.recipient]]
-id = "rink-keeper"
-name = "the rink keeper"
-console = true
-"#;
 
 #[test]
 #[ignore = "talks to aiosmtpd; run through tests/run"]
@@ -63,7 +45,7 @@ fn a_station_s_csv_becomes_an_alert_in_a_mailbox() {
     let text = config_with(
         &format!("url = \"{}\"", web.url("/daily.csv")),
         "email = \"keeper@three-brooks.example\"",
-        &(NEIGHBOUR.to_owned() + &email),
+        &(second_member("console = true") + &email),
     )
     .replace("database =", "extra_ca_file = \"ca.pem\"\ndatabase =");
     let config = workshop.write("hatchbell.toml", &text);

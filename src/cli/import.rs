@@ -81,12 +81,9 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     }
     let origin = Origin::File(options.file.clone());
     let bytes = read_file(&options.file, FetchPolicy::default().max_bytes)?;
-    let parsed = parse(
-        &bytes,
-        &binding,
-        crate::clock::Clock::Machine.now().date_naive(),
-    )
-    .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
+    let now = Clock::Machine.now();
+    let parsed = parse(&bytes, &binding, now.date_naive())
+        .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
     let stored = match Store::open_to_read(&config.service.database) {
         Ok(store) if !options.replace => store.readings(&options.station)?,
         _ => Readings::new(),
@@ -100,13 +97,9 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     }
     let mut store = Store::open(&config.service.database)?;
     let merged = store
-        .merge(
-            &options.station,
-            &parsed.readings,
-            crate::clock::Clock::Machine.now(),
-        )
+        .merge(&options.station, &parsed.readings, now)
         .context("the file was read but not stored")?;
-    store.withdraw(&options.station, &parsed.failed, Clock::Machine.now())?;
+    store.withdraw(&options.station, &parsed.failed, now)?;
     say!(
         "{}: {} added, {} completed, {} revised, {} as they were",
         options.station,

@@ -7,6 +7,7 @@ use crate::feed::fetch::user_agent;
 use crate::notify::email::{Mailer, SmtpSettings};
 use crate::notify::push::{PushTarget, Pusher};
 use crate::notify::{Parcel, SendError, local};
+use crate::secret::{Secret, SecretSource};
 use crate::store::StoreError;
 use crate::store::outbox::Waiting;
 use std::time::Duration;
@@ -138,17 +139,19 @@ async fn mail(config: &Config, addresses: &Addresses, parcel: &Parcel) -> Result
 }
 
 /// Secrets are read at every attempt, so a renewed one needs no restart.
+fn load(source: Option<&SecretSource>) -> Result<Option<Secret>, String> {
+    source
+        .map(|source| source.load().map_err(|error| error.to_string()))
+        .transpose()
+}
+
 fn smtp_settings(config: &Config, server: &EmailServer) -> Result<SmtpSettings, String> {
-    let password = match &server.password {
-        Some(source) => Some(source.load().map_err(|error| error.to_string())?),
-        None => None,
-    };
     Ok(SmtpSettings {
         host: server.host.clone(),
         port: server.port,
         security: server.security,
         username: server.username.clone(),
-        password,
+        password: load(server.password.as_ref())?,
         from: server.from.clone(),
         timeout: PATIENCE,
         extra_ca_pem: extra_ca(config)?,
@@ -159,18 +162,10 @@ async fn push(config: &Config, addresses: &Addresses, parcel: &Parcel) -> Result
     let Some(address) = &addresses.push else {
         return Err(no_address("push"));
     };
-    let token = match &address.token {
-        Some(source) => Some(
-            source
-                .load()
-                .map_err(|error| SendError::Transient(error.to_string()))?,
-        ),
-        None => None,
-    };
     let target = PushTarget {
         url: address.url.clone(),
         format: address.format,
-        token,
+        token: load(address.token.as_ref()).map_err(SendError::Transient)?,
     };
     let ca = extra_ca(config).map_err(SendError::Transient)?;
     let agent = user_agent(&config.service.contact);

@@ -108,7 +108,6 @@ fn decide_site<'s>(
         if told {
             notices.push(notice(NoticeKind::Passed {
                 species: &here.species,
-                season,
                 crossing,
                 data_through: standing.data_through,
                 next: standing

@@ -6,7 +6,6 @@
 
 use super::foretell::Early;
 use super::milestone::{Crossing, Expectation, Hold, Milestone, Standing};
-use super::season::Season;
 use super::site::{Channel, Member, Recipient, Site, Station};
 use super::species::Species;
 use chrono::NaiveDate;
@@ -133,8 +132,6 @@ pub enum NoticeKind<'a> {
     Passed {
         /// Of which species.
         species: &'a Species,
-        /// In which season.
-        season: Season,
         /// The milestone and its date.
         crossing: Crossing,
         /// Data through this day.

@@ -183,6 +183,16 @@ impl Model {
         value.max(0.0)
     }
 
+    /// Degree-days of each of consecutive days, °C·d; a day's next minimum is that of the day after.
+    pub fn daily<D>(&self, days: D) -> impl Iterator<Item = f64>
+    where
+        D: Iterator<Item = Extremes> + Clone,
+    {
+        let next_minima = days.clone().skip(1).map(|next| Some(next.min()));
+        days.zip(next_minima.chain(std::iter::once(None)))
+            .map(|(day, next_min)| self.degree_days(day, next_min))
+    }
+
     fn halves(&self, curve: Curve, min: f64, max: f64, second_min: f64) -> f64 {
         (self.with_cutoff(curve, min, max) + self.with_cutoff(curve, second_min, max)) / 2.0
     }

@@ -227,14 +227,11 @@ impl Case<'_> {
 /// The day of the season, from 0, at whose end the sum is at or above the threshold.
 fn crossing(model: &Model, season: &PastSeason, threshold: f64) -> Option<i64> {
     let mut sum = 0.0;
-    season
-        .days
-        .iter()
-        .enumerate()
-        .find(|(index, day)| {
-            let next_min = season.days.get(index + 1).map(|next| next.min());
-            sum += model.degree_days(**day, next_min);
+    model
+        .daily(season.days.iter().copied())
+        .position(|gain| {
+            sum += gain;
             sum >= threshold
         })
-        .map(|(index, _)| index as i64)
+        .map(|index| index as i64)
 }

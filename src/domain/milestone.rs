@@ -264,11 +264,11 @@ struct DailySum {
 fn daily_sums(species: &Species, days: &[Day]) -> Vec<DailySum> {
     let mut sum = 0.0;
     let mut estimated = 0;
+    let gains = species.model.daily(days.iter().map(|day| day.extremes));
     days.iter()
-        .enumerate()
-        .map(|(i, day)| {
-            let next_min = days.get(i + 1).map(|next| next.extremes.min());
-            sum += species.model.degree_days(day.extremes, next_min);
+        .zip(gains)
+        .map(|(day, gain)| {
+            sum += gain;
             estimated += u32::from(day.estimated);
             DailySum {
                 date: day.date,

@@ -379,11 +379,10 @@ pub fn past_seasons(
 /// Sums at the end of each day, from `base` on.
 fn sums(model: &Model, days: &[Extremes], base: f64) -> Vec<f64> {
     let mut sum = base;
-    days.iter()
-        .enumerate()
-        .map(|(index, day)| {
-            let next_min = days.get(index + 1).map(|next| next.min());
-            sum += model.degree_days(*day, next_min);
+    model
+        .daily(days.iter().copied())
+        .map(|gain| {
+            sum += gain;
             sum
         })
         .collect()

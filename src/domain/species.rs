@@ -125,13 +125,7 @@ impl Species {
 
     /// The sum over days without holes by this species' model, °C·d.
     pub fn sum_of(&self, days: &[Day]) -> f64 {
-        days.iter()
-            .enumerate()
-            .map(|(index, day)| {
-                let next_min = days.get(index + 1).map(|next| next.extremes.min());
-                self.model.degree_days(day.extremes, next_min)
-            })
-            .sum()
+        self.model.daily(days.iter().map(|day| day.extremes)).sum()
     }
 
     /// The season that `day` falls in at `latitude` (degrees).

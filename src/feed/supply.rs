@@ -2,8 +2,7 @@
 
 use super::Rejection;
 use super::dialect::Binding;
-use super::fetch::Origin;
-use super::fetch::{FetchError, Fetched, Fetcher, Validators};
+use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
 use super::parse::{Element, Parsed, RefusedRow, parse};
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
@@ -22,7 +21,6 @@ pub struct Supply {
 
 /// A file that is shown day by day.
 struct Kept {
-    validators: Validators,
     readings: Readings,
     shown_through: Option<NaiveDate>,
 }
@@ -82,7 +80,6 @@ impl Supply {
         self.kept.insert(
             station.to_owned(),
             Kept {
-                validators: Validators::default(),
                 readings,
                 shown_through: None,
             },
@@ -172,7 +169,7 @@ impl Supply {
                 .fetcher
                 .fetch(&feed.origin, &Validators::default())
                 .await?;
-            let Fetched::Body { bytes, validators } = fetched else {
+            let Fetched::Body { bytes, .. } = fetched else {
                 return Ok(Drawn::Unchanged);
             };
             let parsed = looked_at(
@@ -184,9 +181,6 @@ impl Supply {
             )?;
             refused = parsed.refused;
             self.keep(id, parsed.readings);
-            if let Some(kept) = self.kept.get_mut(id) {
-                kept.validators = validators;
-            }
         }
         let Some(kept) = self.kept.get_mut(id) else {
             return Ok(Drawn::Unchanged);
@@ -202,7 +196,8 @@ impl Supply {
             readings,
             failed: Vec::new(),
             refused,
-            validators: kept.validators.clone(),
+            // Only a part is shown, so nobody may take the file for known.
+            validators: Validators::default(),
         })
     }
 }

@@ -124,6 +124,33 @@ impl Store {
         Ok(withdrawn)
     }
 
+    /// Replaces a station's forecast.
+    pub fn replace_forecast(
+        &mut self,
+        station: &str,
+        readings: &Readings,
+    ) -> Result<(), StoreError> {
+        let transaction = self.connection.transaction()?;
+        transaction.execute("DELETE FROM forecast WHERE station = ?1", [station])?;
+        for (day, reading) in readings {
+            transaction
+                .prepare_cached(
+                    "INSERT INTO forecast (station, day, min_c, max_c) VALUES (?1, ?2, ?3, ?4)",
+                )?
+                .execute(params![station, day, reading.min, reading.max])?;
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+
+    /// A station's forecast.
+    pub fn forecast(&self, station: &str) -> Result<Readings, StoreError> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT day, min_c, max_c FROM forecast WHERE station = ?1")?;
+        collect(&mut statement, [station])
+    }
+
     /// How often values of a station were revised.
     pub fn revisions(&self, station: &str) -> Result<u32, StoreError> {
         Ok(self.connection.query_row(

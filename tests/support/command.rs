@@ -122,3 +122,27 @@ name = "the keeper"
 "#
     )
 }
+
+/// A second member with a site of their own, the rink, on the same station.
+pub fn second_member(address: &str) -> String {
+    format!(
+        r#"
+[[member]]
+id = "neighbour"
+name = "A neighbour"
+
+[[member.site]]
+id = "rink"
+name = "The rink"
+turf = "bentgrass"
+latitude = 27.5
+station = "only"
+species = ["japanese-beetle"]
+
+[[member.recipient]]
+id = "rink-keeper"
+name = "the rink keeper"
+{address}
+"#
+    )
+}
