@@ -5,8 +5,9 @@ mod kit;
 
 use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
 use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Milestone, PassedBy, Record, standing};
+use hatchbell::domain::milestone::{Expectation, Milestone, PassedBy, Record, standing};
 use hatchbell::domain::observation_day::DayShift;
+use hatchbell::domain::outlook::{Basis, Outlook};
 use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::species::{Solidity, Species};
@@ -330,4 +331,30 @@ fn a_season_that_ends_by_date_after_hatch_does_not_call_the_larvae_large() {
     let body = what_it_says(Milestone::WindowEnd, 3.5, |_| {});
     assert!(body.contains("many larvae are still small"), "{body}");
     assert!(!body.contains("third instar"), "{body}");
+}
+
+#[test]
+fn a_range_of_one_day_is_told_as_a_day() {
+    let outlook = Outlook {
+        early: Some(date("2026-09-20")),
+        likely: Some(date("2026-09-20")),
+        late: Some(date("2026-09-20")),
+        passed: 0.0,
+        within: [0.0; 3],
+        never: 0.0,
+    };
+    let basis = Basis {
+        data_through: date("2026-07-25"),
+        forecast_days: 0,
+        past_seasons: 10,
+    };
+    let body = what_it_says(Milestone::Hatch, 8.0, |kind| {
+        if let NoticeKind::Passed { next, .. } = kind {
+            *next = Some(Expectation {
+                milestone: Milestone::WindowEnd,
+                outlook: Ok((outlook, basis)),
+            });
+        }
+    });
+    assert!(body.contains("likely on 20 September."), "{body}");
 }

@@ -319,6 +319,9 @@ fn next_words(next: &NextRow) -> String {
         ""
     };
     let when = match (next.early, next.likely, next.late) {
+        (Some(early), Some(likely), Some(late)) if early == late => {
+            likely.format("%-d %b").to_string()
+        }
         (Some(earliest), Some(likely), Some(latest)) => format!(
             "about {} ({} to {})",
             likely.format("%-d %b"),

@@ -60,6 +60,9 @@ pub(super) fn what_to_expect(species: &Species, early: &Early) -> String {
 /// The dates of an outlook: "likely about 8 July (27 June to 19 July in 8 of 10 cases)".
 pub(super) fn dates(outlook: &Outlook) -> String {
     match (outlook.early, outlook.likely, outlook.late) {
+        (Some(early), Some(likely), Some(late)) if early == late => {
+            format!("likely on {}", day_month(likely))
+        }
         (Some(early), Some(likely), Some(late)) => format!(
             "likely about {} ({} to {} in 8 of 10 cases)",
             day_month(likely),
