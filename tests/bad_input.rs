@@ -7,7 +7,7 @@ mod feeds;
 use feeds::{binding, date, export_year, take, take_over};
 use hatchbell::domain::temperature::Unit;
 use hatchbell::feed::dialect::Binding;
-use hatchbell::feed::parse::Why;
+use hatchbell::feed::refusal::Why;
 
 const TODAY: &str = "2026-07-10";
 

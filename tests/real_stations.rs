@@ -7,7 +7,8 @@ mod feeds;
 use feeds::{binding, date, take};
 use hatchbell::domain::degree_day::{Method, Model};
 use hatchbell::domain::temperature::Unit;
-use hatchbell::feed::parse::{Parsed, Why};
+use hatchbell::feed::parse::Parsed;
+use hatchbell::feed::refusal::Why;
 use std::path::PathBuf;
 
 const TODAY: &str = "2026-11-25";

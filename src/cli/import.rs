@@ -5,7 +5,8 @@ use crate::clock::Clock;
 use crate::domain::series::{Readings, newest_complete};
 use crate::domain::temperature::Unit;
 use crate::feed::fetch::{FetchPolicy, Origin, read_file};
-use crate::feed::parse::{Parsed, Why, parse};
+use crate::feed::parse::{Parsed, parse};
+use crate::feed::refusal::Why;
 use crate::feed::vet::vet;
 use crate::store::Store;
 use anyhow::{Context, bail};
@@ -99,6 +100,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let merged = store
         .merge(&options.station, &parsed.readings, now)
         .context("the file was read but not stored")?;
+    store.merge_rain(&options.station, &parsed.rain)?;
     store.withdraw(&options.station, &parsed.failed, now)?;
     say!(
         "{}: {} added, {} completed, {} revised, {} as they were",

@@ -116,12 +116,12 @@ fn keep_stored_stations(config: &Config, setup: &mut Setup) -> anyhow::Result<()
             continue;
         }
         let id = &feed.station.id;
-        let readings = Store::open_to_read(&config.service.database)
-            .and_then(|store| store.readings(id))
+        let (readings, rain) = Store::open_to_read(&config.service.database)
+            .and_then(|store| Ok((store.readings(id)?, store.rain_since(id, NaiveDate::MIN)?)))
             .with_context(|| {
                 format!("station {id} has no file, and a replay does not fetch; import its history first")
             })?;
-        setup.keep(id, readings);
+        setup.keep(id, readings, rain);
     }
     Ok(())
 }

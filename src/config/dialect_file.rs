@@ -3,7 +3,7 @@
 use super::fields::{Fields, parse};
 use super::problem::{Page, Problem};
 use crate::domain::temperature::Unit;
-use crate::feed::dialect::{Column, Columns, Dialect, Header, Layout};
+use crate::feed::dialect::{Column, Columns, Dialect, Elements, Header, Layout};
 
 /// The dialects built into the program: file name and text.
 pub const BUILT_IN: [(&str, &str); 5] = [
@@ -63,8 +63,13 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     let elements = top.table("elements").and_then(|elements| {
         let tmax = elements.required_text("tmax", "TMAX");
         let tmin = elements.required_text("tmin", "TMIN");
+        let rain = elements.text("rain");
         elements.finish();
-        Some((tmax?.value, tmin?.value))
+        Some(Elements {
+            tmax: tmax?.value,
+            tmin: tmin?.value,
+            rain: rain.map(|rain| rain.value),
+        })
     });
     if let Some(layout) = &layout {
         needed_columns(&top, layout.value, &columns, elements.is_some());
@@ -163,6 +168,8 @@ fn columns(top: &Fields<'_, '_>) -> Columns {
         ("tmin", &mut columns.tmin),
         ("tmax_flags", &mut columns.tmax_flags),
         ("tmin_flags", &mut columns.tmin_flags),
+        ("rain", &mut columns.rain),
+        ("rain_flags", &mut columns.rain_flags),
         ("element", &mut columns.element),
         ("value", &mut columns.value),
         ("quality", &mut columns.quality),

@@ -3,7 +3,7 @@
 use super::{Beat, Engine, Report, with_beat};
 use crate::config::StationFeed;
 use crate::domain::series::Readings;
-use crate::feed::parse::{RefusedRow, Why};
+use crate::feed::refusal::{RefusedRow, Why};
 use crate::feed::supply::{DrawError, Drawn};
 use crate::store::StoreError;
 use chrono::{DateTime, Utc};
@@ -76,11 +76,13 @@ impl Engine {
             }
             Ok(Drawn::Readings {
                 readings,
+                rain,
                 failed,
                 refused,
                 validators,
             }) => {
                 let merged = self.store.merge(id, &readings, now)?;
+                self.store.merge_rain(id, &rain)?;
                 self.store.withdraw(id, &failed, now)?;
                 // Days refused as future are asked for again once the clock has caught up.
                 let validators = if refused.iter().any(|row| row.why == Why::Future) {
@@ -125,8 +127,8 @@ impl Engine {
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(()),
         };
         match drawn {
-            Ok(Some(readings)) => {
-                self.store.replace_forecast(id, &readings)?;
+            Ok(Some((readings, rain))) => {
+                self.store.replace_forecast(id, &readings, &rain)?;
                 info!(
                     station = id,
                     days = readings.len(),

@@ -5,6 +5,7 @@
 
 use crate::clock::Clock;
 use crate::config::{Config, DemoDelivery};
+use crate::domain::rain::Rain;
 use crate::domain::series::Readings;
 use crate::feed::fetch::{FetchPolicy, Fetcher, user_agent};
 use crate::feed::supply::Supply;
@@ -158,9 +159,9 @@ impl Setup {
         Ok(setup)
     }
 
-    /// Readings that take the place of a station's feed.
-    pub fn keep(&mut self, station: &str, readings: Readings) {
-        self.supply.keep(station, readings);
+    /// Readings and rain that take the place of a station's feed.
+    pub fn keep(&mut self, station: &str, readings: Readings, rain: Rain) {
+        self.supply.keep(station, readings, rain);
     }
 
     /// Makes the parts.

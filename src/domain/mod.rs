@@ -12,6 +12,7 @@ pub mod hindcast;
 pub mod milestone;
 pub mod observation_day;
 pub mod outlook;
+pub mod rain;
 pub mod season;
 pub mod series;
 pub mod site;

@@ -52,6 +52,21 @@ impl Unit {
             Unit::TenthsCelsius => value / 10.0,
         }
     }
+
+    /// Turns a published amount of rain into mm. Feeds that publish °F publish inches, those in °C
+    /// millimetres, those in tenths of a degree tenths of a millimetre.
+    ///
+    /// ```
+    /// use hatchbell::domain::temperature::Unit;
+    /// assert_eq!(Unit::Fahrenheit.rain_to_mm(0.5), 12.7);
+    /// ```
+    pub fn rain_to_mm(self, value: f64) -> f64 {
+        match self {
+            Unit::Celsius => value,
+            Unit::Fahrenheit => value * 25.4,
+            Unit::TenthsCelsius => value / 10.0,
+        }
+    }
 }
 
 impl fmt::Display for Unit {

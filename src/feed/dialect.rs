@@ -71,12 +71,27 @@ pub struct Columns {
     pub tmax_flags: Column,
     /// Flags of the minimum (a row a day).
     pub tmin_flags: Column,
+    /// Rain (a row a day).
+    pub rain: Column,
+    /// Flags of the rain (a row a day).
+    pub rain_flags: Column,
     /// Name of the element (a row a value).
     pub element: Column,
     /// Its value (a row a value).
     pub value: Column,
     /// Its quality flag (a row a value).
     pub quality: Column,
+}
+
+/// What the elements are called in the element column.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Elements {
+    /// The maximum.
+    pub tmax: String,
+    /// The minimum.
+    pub tmin: String,
+    /// Rain, where the file has it.
+    pub rain: Option<String>,
 }
 
 /// A kind of feed file.
@@ -106,8 +121,8 @@ pub struct Dialect {
     /// Which comma-separated part of a flags field is the quality flag, counted from 0; `None`
     /// where the field is the flag.
     pub quality_part: Option<usize>,
-    /// What maximum and minimum are called in the element column (a row a value).
-    pub elements: Option<(String, String)>,
+    /// What the element column says (a row a value).
+    pub elements: Option<Elements>,
 }
 
 /// A dialect bound to one station: what the file itself does not say.

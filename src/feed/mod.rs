@@ -8,7 +8,9 @@ use std::fmt;
 
 pub mod dialect;
 pub mod fetch;
+mod heading;
 pub mod parse;
+pub mod refusal;
 pub mod supply;
 pub mod table;
 pub mod vet;

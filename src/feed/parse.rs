@@ -6,70 +6,21 @@
 
 use super::Rejection;
 use super::dialect::{Binding, Layout};
+use super::heading::{rain_unit_in_brackets, unit_in_brackets};
+use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
+use crate::domain::rain::{Rain, is_plausible_rain};
 use crate::domain::series::{Reading, Readings};
 use crate::domain::temperature::{COLDEST_C, Unit, WARMEST_C, is_plausible};
 use chrono::{Days, NaiveDate};
-use std::fmt;
-
-/// A row that was refused.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct RefusedRow {
-    /// Its line, counted from 1.
-    pub line: u64,
-    /// Why.
-    pub why: Why,
-    /// The field in question, as it stands.
-    pub field: String,
-}
-
-/// Why a row or a value of it was refused.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Why {
-    /// The row has more or fewer fields than the header, or the first row without one.
-    Width,
-    /// The date is no full date.
-    Date,
-    /// The date lies in the future.
-    Future,
-    /// The value is no number.
-    NotANumber,
-    /// The value lies outside what a thermometer on Earth can show.
-    OutOfBounds,
-    /// The minimum exceeds the maximum.
-    Swapped,
-    /// The publisher's quality check failed.
-    Flagged,
-    /// The same day came before with another value.
-    Twice,
-}
-
-impl fmt::Display for Why {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Why::Width => "a wrong number of fields",
-            Why::Date => "no full date",
-            Why::Future => "a date in the future",
-            Why::NotANumber => "not a number",
-            Why::OutOfBounds => "outside what air temperature can be",
-            Why::Swapped => "the minimum exceeds the maximum",
-            Why::Flagged => "failed the publisher's own quality check",
-            Why::Twice => "the same day again with another value",
-        })
-    }
-}
-
-impl fmt::Display for RefusedRow {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "line {}: {} ({})", self.line, self.why, self.field)
-    }
-}
 
 /// What a file said.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Parsed {
     /// Readings by day, °C.
     pub readings: Readings,
+    /// Rain by day, mm. Days without a row or a value are unknown, not dry.
+    pub rain: Rain,
     /// Values that failed the publisher's quality check: a stored one is no longer good.
     pub failed: Vec<(NaiveDate, Element)>,
     /// Rows and values that were refused alone.
@@ -121,6 +72,8 @@ enum Cells {
         tmin: usize,
         tmax_flags: Option<usize>,
         tmin_flags: Option<usize>,
+        rain: Option<usize>,
+        rain_flags: Option<usize>,
     },
     Value {
         element: usize,
@@ -131,6 +84,8 @@ enum Cells {
 
 struct Places {
     station: Option<usize>,
+    /// The unit that rain goes by; see [`Unit::rain_to_mm`].
+    rain_unit: Unit,
     date: usize,
     cells: Cells,
 }
@@ -144,6 +99,8 @@ impl Places {
                 tmin: in_bound_unit(table, binding, table.need(&columns.tmin, "daily minimum")?)?,
                 tmax_flags: table.find(&columns.tmax_flags),
                 tmin_flags: table.find(&columns.tmin_flags),
+                rain: table.find(&columns.rain),
+                rain_flags: table.find(&columns.rain_flags),
             },
             Layout::RowAValue => Cells::Value {
                 element: table.need(&columns.element, "element")?,
@@ -151,8 +108,12 @@ impl Places {
                 quality: table.find(&columns.quality),
             },
         };
+        let rain_name = table.find(&columns.rain).and_then(|i| table.name_of(i));
         Ok(Self {
             station: table.find(&columns.station),
+            rain_unit: rain_name
+                .and_then(rain_unit_in_brackets)
+                .unwrap_or(binding.unit),
             date: table.need(&columns.date, "day")?,
             cells,
         })
@@ -171,23 +132,6 @@ fn in_bound_unit(table: &Table<'_>, binding: &Binding, index: usize) -> Result<u
             format!("set unit = \"{unit}\", or ask the service for the other unit"),
         )),
         _ => Ok(index),
-    }
-}
-
-/// The unit that a column's name has in brackets at its end: `(°C)`, `(F)`, `(Degree C)`. A degree
-/// sign that was lost on the way does not matter.
-fn unit_in_brackets(name: &str) -> Option<Unit> {
-    let (_, inside) = name.trim_end().strip_suffix(')')?.rsplit_once('(')?;
-    let inside = inside.to_lowercase();
-    // Parts of a degree are written in too many ways to tell.
-    if inside.contains(char::is_numeric) || inside.contains("tenth") {
-        return None;
-    }
-    let mut words = inside.split(|c: char| !c.is_alphabetic());
-    match words.rfind(|word| !word.is_empty())? {
-        "c" | "celsius" => Some(Unit::Celsius),
-        "f" | "fahrenheit" => Some(Unit::Fahrenheit),
-        _ => None,
     }
 }
 
@@ -235,17 +179,25 @@ impl Intake<'_> {
                 tmin,
                 tmax_flags,
                 tmin_flags,
+                rain,
+                rain_flags,
             } => {
                 let max = self.value(row, tmax, tmax_flags, (day, Element::Max));
                 let min = self.value(row, tmin, tmin_flags, (day, Element::Min));
                 self.keep_day(row, day, min, max);
+                if let Some(rain) = rain {
+                    self.keep_rain(row, places, rain, rain_flags, day);
+                }
             }
             Cells::Value {
                 element,
                 value,
                 quality,
             } => {
-                if let Some(element) = self.element(&row.field(element))
+                let name = row.field(element);
+                if self.is_rain(&name) {
+                    self.keep_rain(row, places, value, quality, day);
+                } else if let Some(element) = self.element(&name)
                     && let Some(celsius) = self.value(row, value, quality, (day, element))
                 {
                     self.keep_value(row, day, element, celsius);
@@ -256,13 +208,41 @@ impl Intake<'_> {
     }
 
     fn element(&self, name: &str) -> Option<Element> {
-        let (tmax, tmin) = self.binding.dialect.elements.as_ref()?;
-        if name == tmax {
+        let elements = self.binding.dialect.elements.as_ref()?;
+        if name == elements.tmax {
             Some(Element::Max)
-        } else if name == tmin {
+        } else if name == elements.tmin {
             Some(Element::Min)
         } else {
             None
+        }
+    }
+
+    fn is_rain(&self, name: &str) -> bool {
+        let elements = self.binding.dialect.elements.as_ref();
+        elements.is_some_and(|elements| elements.rain.as_deref() == Some(name))
+    }
+
+    /// Rain is an aid: what is wrong with it is reported and refuses nothing else.
+    fn keep_rain(
+        &mut self,
+        row: &Row,
+        places: &Places,
+        index: usize,
+        flags: Option<usize>,
+        day: NaiveDate,
+    ) {
+        let text = row.field(index);
+        let flagged = flags.is_some_and(|flags| self.quality_flag(&row.field(flags)).is_some());
+        if self.is_missing(&text) || flagged || day > self.newest_allowed {
+            return;
+        }
+        let rain = number(&text).map(|number| places.rain_unit.rain_to_mm(number));
+        match rain.filter(|mm| is_plausible_rain(*mm)) {
+            Some(mm) => {
+                self.parsed.rain.entry(day).or_insert(mm);
+            }
+            None => self.refuse(row, Why::Rain, &text),
         }
     }
 
@@ -468,33 +448,4 @@ fn number(text: &str) -> Option<f64> {
     text.parse::<f64>()
         .ok()
         .filter(|number| plain && number.is_finite())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_unit_is_read_from_the_brackets_at_the_end_of_a_name() {
-        let celsius = [
-            "max (°C)",
-            "Max (2 m) (c)",
-            "Tmax (Degree C)",
-            "t (\u{fffd}C) ",
-        ];
-        for name in celsius {
-            assert_eq!(unit_in_brackets(name), Some(Unit::Celsius), "{name}");
-        }
-        assert_eq!(unit_in_brackets("max (°F)"), Some(Unit::Fahrenheit));
-        for name in [
-            "max",
-            "C",
-            "max (0.1 °C)",
-            "max (1/10 C)",
-            "max (K)",
-            "max ()",
-        ] {
-            assert_eq!(unit_in_brackets(name), None, "{name}");
-        }
-    }
 }

@@ -3,12 +3,14 @@
 use super::Rejection;
 use super::dialect::Binding;
 use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
-use super::parse::{Element, Parsed, RefusedRow, parse};
+use super::parse::{Element, Parsed, parse};
+use super::refusal::RefusedRow;
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
+use crate::domain::rain::Rain;
 use crate::domain::series::Readings;
 use chrono::{Days, NaiveDate};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// Where readings come from.
 pub struct Supply {
@@ -22,6 +24,7 @@ pub struct Supply {
 /// A file that is shown day by day.
 struct Kept {
     readings: Readings,
+    rain: Rain,
     shown_through: Option<NaiveDate>,
 }
 
@@ -34,6 +37,8 @@ pub enum Drawn {
     Readings {
         /// Readings by day.
         readings: Readings,
+        /// Rain by day.
+        rain: Rain,
         /// Values that failed the publisher's quality check.
         failed: Vec<(NaiveDate, Element)>,
         /// Rows refused alone.
@@ -75,12 +80,13 @@ impl Supply {
         self.shown_with_lag = Some(lag);
     }
 
-    /// Readings that take the place of a station's file in a replay.
-    pub fn keep(&mut self, station: &str, readings: Readings) {
+    /// Readings and rain that take the place of a station's file in a replay.
+    pub fn keep(&mut self, station: &str, readings: Readings, rain: Rain) {
         self.kept.insert(
             station.to_owned(),
             Kept {
                 readings,
+                rain,
                 shown_through: None,
             },
         );
@@ -121,6 +127,7 @@ impl Supply {
         let parsed = looked_at(&feed.origin, &feed.binding, &bytes, stored, today)?;
         Ok(Drawn::Readings {
             readings: parsed.readings,
+            rain: parsed.rain,
             failed: parsed.failed,
             refused: parsed.refused,
             validators,
@@ -135,7 +142,7 @@ impl Supply {
     pub async fn draw_forecast(
         &self,
         forecast: &ForecastFeed,
-    ) -> Result<Option<Readings>, DrawError> {
+    ) -> Result<Option<(Readings, Rain)>, DrawError> {
         if self.shown_with_lag.is_some() {
             return Ok(None);
         }
@@ -152,7 +159,7 @@ impl Supply {
             &readings,
             last_day_of_all(),
         )?;
-        Ok(Some(parsed.readings))
+        Ok(Some((parsed.readings, parsed.rain)))
     }
 
     /// The days of a whole file that its feed would have published by now and that were not shown
@@ -180,26 +187,33 @@ impl Supply {
                 last_day_of_all(),
             )?;
             refused = parsed.refused;
-            self.keep(id, parsed.readings);
+            self.keep(id, parsed.readings, parsed.rain);
         }
         let Some(kept) = self.kept.get_mut(id) else {
             return Ok(Drawn::Unchanged);
         };
-        let readings: Readings = kept
-            .readings
-            .range(..=newest)
-            .filter(|(day, _)| kept.shown_through.is_none_or(|shown| **day > shown))
-            .map(|(day, reading)| (*day, *reading))
-            .collect();
-        kept.shown_through = Some(newest);
+        let shown = kept.shown_through.replace(newest);
         Ok(Drawn::Readings {
-            readings,
+            readings: between(&kept.readings, shown, newest),
+            rain: between(&kept.rain, shown, newest),
             failed: Vec::new(),
             refused,
             // Only a part is shown, so nobody may take the file for known.
             validators: Validators::default(),
         })
     }
+}
+
+/// The days after `shown` up to `newest`.
+fn between<T: Copy>(
+    days: &BTreeMap<NaiveDate, T>,
+    shown: Option<NaiveDate>,
+    newest: NaiveDate,
+) -> BTreeMap<NaiveDate, T> {
+    days.range(..=newest)
+        .filter(|(day, _)| shown.is_none_or(|shown| **day > shown))
+        .map(|(day, value)| (*day, *value))
+        .collect()
 }
 
 /// Parses and vets a body.

@@ -6,7 +6,8 @@
 
 use super::Rejection;
 use super::dialect::Binding;
-use super::parse::{Parsed, Why};
+use super::parse::Parsed;
+use super::refusal::Why;
 use crate::domain::series::Readings;
 use crate::domain::temperature::{Extremes, Unit};
 use chrono::Datelike;
@@ -100,7 +101,7 @@ fn refused_share(parsed: &Parsed) -> Result<(), Rejection> {
     let refused: Vec<_> = parsed
         .refused
         .iter()
-        .filter(|row| !matches!(row.why, Why::Flagged | Why::Future))
+        .filter(|row| !matches!(row.why, Why::Flagged | Why::Future | Why::Rain))
         .collect();
     let share = refused.len() as f64 / parsed.rows.max(refused.len()).max(1) as f64;
     if refused.len() < FEW_REFUSED || share <= MOST_REFUSED {

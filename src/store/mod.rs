@@ -12,6 +12,7 @@ pub mod feeds;
 pub mod journal;
 pub mod milestones;
 pub mod outbox;
+pub mod rain;
 pub mod readings;
 mod schema;
 

@@ -1,6 +1,7 @@
 //! Daily readings and their revisions.
 
 use super::{Store, StoreError};
+use crate::domain::rain::Rain;
 use crate::domain::series::{Reading, Readings};
 use crate::feed::parse::Element;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
@@ -129,15 +130,23 @@ impl Store {
         &mut self,
         station: &str,
         readings: &Readings,
+        rain: &Rain,
     ) -> Result<(), StoreError> {
         let transaction = self.connection.transaction()?;
         transaction.execute("DELETE FROM forecast WHERE station = ?1", [station])?;
         for (day, reading) in readings {
             transaction
                 .prepare_cached(
-                    "INSERT INTO forecast (station, day, min_c, max_c) VALUES (?1, ?2, ?3, ?4)",
+                    "INSERT INTO forecast (station, day, min_c, max_c, rain_mm)
+                     VALUES (?1, ?2, ?3, ?4, ?5)",
                 )?
-                .execute(params![station, day, reading.min, reading.max])?;
+                .execute(params![
+                    station,
+                    day,
+                    reading.min,
+                    reading.max,
+                    rain.get(day)
+                ])?;
         }
         transaction.commit()?;
         Ok(())

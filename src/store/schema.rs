@@ -136,6 +136,16 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (station, day)
     ) STRICT, WITHOUT ROWID;
     ",
+    // 3: rain
+    "
+    CREATE TABLE rain (
+        station TEXT NOT NULL,
+        day     TEXT NOT NULL,
+        mm      REAL NOT NULL,
+        PRIMARY KEY (station, day)
+    ) STRICT, WITHOUT ROWID;
+    ALTER TABLE forecast ADD COLUMN rain_mm REAL;
+    ",
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {
