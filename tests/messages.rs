@@ -4,13 +4,14 @@
 mod kit;
 
 use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
+use hatchbell::domain::figure::Solidity;
 use hatchbell::domain::gaps::Estimates;
 use hatchbell::domain::milestone::{Expectation, Milestone, PassedBy, Record, standing};
 use hatchbell::domain::observation_day::DayShift;
 use hatchbell::domain::outlook::{Basis, Outlook};
 use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
-use hatchbell::domain::species::{Solidity, Species};
+use hatchbell::domain::species::Species;
 use hatchbell::notify::wording::{Message, message};
 use kit::{date, species, steady};
 

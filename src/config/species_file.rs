@@ -3,9 +3,10 @@
 use super::fields::{Fields, Located, parse};
 use super::problem::{Page, Problem};
 use crate::domain::degree_day::{Cutoff, Method, Model};
+use crate::domain::figure::Solidity;
 use crate::domain::milestone::Milestone;
 use crate::domain::season::{MonthDay, Season};
-use crate::domain::species::{SeasonEnd, Solidity, Species, Stage, Threshold};
+use crate::domain::species::{SeasonEnd, Species, Stage, Threshold};
 
 /// The species built into the program: file name and text.
 pub const BUILT_IN: [(&str, &str); 5] = [

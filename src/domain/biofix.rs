@@ -3,7 +3,8 @@
 //! What is caught is adult flight; later milestones move with it by the same sum. In a season
 //! without a catch yet, earlier seasons' catches at the site speak with the published threshold.
 
-use super::species::{Solidity, Species, Threshold};
+use super::figure::Solidity;
+use super::species::{Species, Threshold};
 
 /// The published threshold counts as much as this many seasons of catches at the site. A choice,
 /// not a published value: two seasons of one's own outweigh the table.
@@ -50,7 +51,8 @@ pub enum AnchoredBy {
 /// # Examples
 /// ```
 /// use hatchbell::domain::biofix::{AnchoredBy, anchor};
-/// use hatchbell::domain::species::{Solidity, Threshold};
+/// use hatchbell::domain::figure::Solidity;
+/// use hatchbell::domain::species::Threshold;
 /// let flight = Threshold { value: 560.0, range: Some((500.0, 660.0)), solidity: Solidity::Published, source: String::new() };
 /// assert_eq!(anchor(&flight, Some(600.0), &[]).unwrap().shift, 40.0);
 /// // Two earlier seasons at 600 count as much as the published value.

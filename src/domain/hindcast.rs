@@ -6,8 +6,9 @@
 //! date of the season before.
 
 use super::degree_day::Model;
+use super::figure::Solidity;
 use super::outlook::{Ensemble, PastSeason, Remainder};
-use super::species::{Solidity, Threshold};
+use super::species::Threshold;
 use chrono::{Days, NaiveDate};
 
 /// What to score.

@@ -6,6 +6,7 @@
 pub mod alert;
 pub mod biofix;
 pub mod degree_day;
+pub mod figure;
 pub mod foretell;
 pub mod gaps;
 pub mod hindcast;

@@ -10,6 +10,7 @@
 //! figures and the command that makes them.
 
 use super::degree_day::Model;
+use super::figure::NORMAL_90;
 use super::gaps::Estimates;
 use super::season::{MonthDay, Season};
 use super::series::{Limits, Readings, Series, season_days};
@@ -244,6 +245,15 @@ impl Ensemble {
         })
     }
 
+    /// The season's sums at the end of each day from its start, once for each past season as its
+    /// remainder, °C·d.
+    pub fn courses(&self) -> Vec<Vec<f64>> {
+        self.moved
+            .iter()
+            .map(|rest| self.known.iter().chain(rest).copied().collect())
+            .collect()
+    }
+
     /// What it is made of.
     pub fn basis(&self) -> Basis {
         self.basis
@@ -283,7 +293,7 @@ impl Ensemble {
         today: NaiveDate,
         until: NaiveDate,
     ) -> Outlook {
-        let points = threshold_points(threshold);
+        let points = threshold.points();
         let members = match remainder {
             Remainder::Persistent => &self.moved,
             Remainder::Plain => &self.plain,
@@ -397,32 +407,6 @@ fn mean_of(days: &[Extremes]) -> f64 {
 /// A day moved by a difference of temperature; left as it is where that leaves what is possible.
 fn moved(day: Extremes, shift: f64) -> Extremes {
     Extremes::new(day.min() + shift, day.max() + shift).unwrap_or(day)
-}
-
-/// Standard normal quantiles at (i + 0.5) / 9.
-const NINE_NORMAL: [f64; 9] = [
-    -1.593219, -0.967422, -0.589456, -0.282216, 0.0, 0.282216, 0.589456, 0.967422, 1.593219,
-];
-
-/// Standard normal quantile at 0.9.
-const NORMAL_90: f64 = 1.281552;
-
-/// Equally likely points of a threshold; one if it has no range.
-fn threshold_points(threshold: &Threshold) -> Vec<f64> {
-    let Some((low, high)) = threshold.range else {
-        return vec![threshold.value];
-    };
-    NINE_NORMAL
-        .iter()
-        .map(|z| {
-            let side = if *z < 0.0 {
-                threshold.value - low
-            } else {
-                high - threshold.value
-            };
-            (threshold.value + z / NORMAL_90 * side).max(0.1)
-        })
-        .collect()
 }
 
 /// By how much a range from `n` seasons is stretched: Student's t at 0.9 with n − 1 degrees of

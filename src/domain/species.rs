@@ -2,65 +2,14 @@
 //! source and how solid it is. The numbers themselves are data, in `config/species/*.toml`.
 
 use super::degree_day::Model;
+use super::figure::{Figure, Solidity};
 use super::milestone::Milestone;
 use super::season::{MonthDay, Season};
 use super::series::Day;
 use chrono::NaiveDate;
 
-/// How solid a number is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Solidity {
-    /// Read in a published text.
-    Published,
-    /// From a handbook table, possibly recalled rather than re-read; the source says so.
-    Handbook,
-    /// Set or moved by observation at the site itself.
-    Local,
-    /// Common practice without a single source.
-    Practice,
-    /// Derived by arithmetic from other numbers; to be replaced by local observation.
-    Estimate,
-}
-
-impl Solidity {
-    /// Every grade with the name it has in configuration files.
-    pub const NAMED: [(&'static str, Solidity); 5] = [
-        ("published", Solidity::Published),
-        ("handbook", Solidity::Handbook),
-        ("local", Solidity::Local),
-        ("practice", Solidity::Practice),
-        ("estimate", Solidity::Estimate),
-    ];
-
-    /// The name in configuration files.
-    pub fn name(self) -> &'static str {
-        crate::domain::name_of(&Self::NAMED, self)
-    }
-
-    /// What a reader of an alert needs to know about a number of this grade.
-    pub fn in_words(self) -> &'static str {
-        match self {
-            Solidity::Published => "from published values",
-            Solidity::Handbook => "a handbook value, recalled and not re-read",
-            Solidity::Local => "set by observation at this site",
-            Solidity::Practice => "common practice, no source",
-            Solidity::Estimate => "an estimate, not a published value",
-        }
-    }
-}
-
 /// A threshold in °C·d with the range it is known to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Threshold {
-    /// Default, °C·d.
-    pub value: f64,
-    /// Low and high end of the range, °C·d; absent where no source gives one.
-    pub range: Option<(f64, f64)>,
-    /// How solid it is.
-    pub solidity: Solidity,
-    /// Where it comes from.
-    pub source: String,
-}
+pub type Threshold = Figure;
 
 /// One stage of a species' year.
 #[derive(Debug, Clone, PartialEq)]
