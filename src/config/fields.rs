@@ -201,13 +201,10 @@ impl<'p, 't> Fields<'p, 't> {
     /// A number within a range; `nan` and `inf`, which TOML allows, are refused.
     pub fn number(&self, key: &'static str, range: RangeInclusive<f64>) -> Option<Located<f64>> {
         let value = self.raw(key)?;
-        let number = match value.get_ref() {
-            DeValue::Float(float) => float.as_str().parse::<f64>().ok(),
-            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
-                .ok()
-                .map(|i| i as f64),
-            _ => return self.wrong_type(key, "a number", value),
-        };
+        if !matches!(value.get_ref(), DeValue::Float(_) | DeValue::Integer(_)) {
+            return self.wrong_type(key, "a number", value);
+        }
+        let number = number_of(value.get_ref());
         match number {
             Some(number) if range.contains(&number) => Some(Located {
                 value: number,
@@ -294,6 +291,33 @@ impl<'p, 't> Fields<'p, 't> {
             }
         }
         Some(numbers)
+    }
+
+    /// A list of exactly `N` numbers within a range.
+    pub fn numbers<const N: usize>(
+        &self,
+        key: &'static str,
+        range: RangeInclusive<f64>,
+    ) -> Option<[f64; N]> {
+        let value = self.raw(key)?;
+        let wanted = format!(
+            "a list of {N} numbers from {} to {}",
+            range.start(),
+            range.end()
+        );
+        let Some(array) = value.get_ref().as_array() else {
+            return self.wrong_type(key, &wanted, value);
+        };
+        let numbers: Option<Vec<f64>> = array
+            .iter()
+            .map(|item| number_of(item.get_ref()).filter(|number| range.contains(number)))
+            .collect();
+        let numbers = numbers.and_then(|numbers| <[f64; N]>::try_from(numbers).ok());
+        if numbers.is_none() {
+            self.page
+                .error(value.span(), format!("{key} must be {wanted}"));
+        }
+        numbers
     }
 
     /// `true` or `false`; absent is `false`.
@@ -400,6 +424,16 @@ impl<'p, 't> Fields<'p, 't> {
                 format!("{} does not know the key {name}; {hint}", self.name),
             );
         }
+    }
+}
+
+fn number_of(value: &DeValue<'_>) -> Option<f64> {
+    match value {
+        DeValue::Float(float) => float.as_str().parse().ok(),
+        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
+            .ok()
+            .map(|i| i as f64),
+        _ => None,
     }
 }
 

@@ -2,8 +2,9 @@
 
 use super::fields::{Fields, parse};
 use super::problem::{Page, Problem, Severity};
-use super::{Config, dialect_file, members, service, species_file, stations};
+use super::{Config, dialect_file, members, option_file, service, species_file, stations};
 use crate::domain::species::Species;
+use crate::domain::treatment::TreatmentOption;
 use crate::feed::dialect::Dialect;
 use std::collections::BTreeMap;
 use std::fs;
@@ -50,6 +51,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let service = service::service(&top, folder);
     let species = species(service.species_dir.as_deref(), &mut elsewhere);
     let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere);
+    let options = options(service.option_dir.as_deref(), &mut elsewhere);
     let limits = service::limits(&top);
     let notices = service::notices(&top);
     let email = service::email(&top, folder);
@@ -88,6 +90,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
             email,
             species,
             dialects,
+            options,
             demo,
         },
         warnings: problems,
@@ -100,6 +103,19 @@ fn species(folder: Option<&Path>, problems: &mut Vec<Problem>) -> BTreeMap<Strin
         folder,
         species_file::read,
         |species| species.id.clone(),
+        problems,
+    )
+}
+
+fn options(
+    folder: Option<&Path>,
+    problems: &mut Vec<Problem>,
+) -> BTreeMap<String, TreatmentOption> {
+    overridden(
+        &option_file::BUILT_IN,
+        folder,
+        option_file::read,
+        |option| option.id.clone(),
         problems,
     )
 }

@@ -9,6 +9,7 @@ use crate::domain::foretell::Policy;
 use crate::domain::series::Limits;
 use crate::domain::site::{Member, Site, Station};
 use crate::domain::species::Species;
+use crate::domain::treatment::TreatmentOption;
 use crate::feed::dialect::{Binding, Dialect};
 use crate::feed::fetch::Origin;
 use crate::notify::email::SmtpSecurity;
@@ -20,8 +21,10 @@ use std::path::PathBuf;
 
 pub mod dialect_file;
 pub mod fields;
+mod figure;
 pub mod load;
 mod members;
+pub mod option_file;
 pub mod problem;
 mod service;
 pub mod species_file;
@@ -48,6 +51,8 @@ pub struct Config {
     pub email: Option<EmailServer>,
     /// Every species, by id.
     pub species: BTreeMap<String, Species>,
+    /// Every treatment option, by id.
+    pub options: BTreeMap<String, TreatmentOption>,
     /// Every dialect, by name.
     pub dialects: BTreeMap<String, Dialect>,
     /// Set for a demonstration with its own clock.

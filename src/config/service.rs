@@ -14,6 +14,7 @@ use std::str::FromStr;
 pub(super) struct ServiceTable {
     pub service: Option<Service>,
     pub species_dir: Option<PathBuf>,
+    pub option_dir: Option<PathBuf>,
     pub dialect_dir: Option<PathBuf>,
 }
 
@@ -26,6 +27,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         return ServiceTable {
             service: None,
             species_dir: None,
+            option_dir: None,
             dialect_dir: None,
         };
     };
@@ -40,6 +42,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         );
     }
     let species_dir = path_in(&table, "species_dir", folder);
+    let option_dir = path_in(&table, "option_dir", folder);
     let dialect_dir = path_in(&table, "dialect_dir", folder);
     let extra_ca_file = path_in(&table, "extra_ca_file", folder);
     table.finish();
@@ -57,6 +60,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     ServiceTable {
         service,
         species_dir,
+        option_dir,
         dialect_dir,
     }
 }

@@ -1,6 +1,7 @@
 //! `config/species/*.toml` into [`Species`].
 
-use super::fields::{Fields, Located, parse};
+use super::fields::{Fields, parse};
+use super::figure::range;
 use super::problem::{Page, Problem};
 use crate::domain::degree_day::{Cutoff, Method, Model};
 use crate::domain::figure::Solidity;
@@ -231,7 +232,7 @@ fn stage(table: Fields<'_, '_>) -> Option<Stage> {
     let high = table.number("high", 0.0..=MOST_DEGREE_DAYS);
     let solidity = table.required_choice("solidity", &Solidity::NAMED);
     let source = table.required_text("source", "where the number comes from");
-    let range = range(&table, value.as_ref(), low, high);
+    let range = range(&table, "degree_days", value.as_ref(), low, high);
     if had_milestone && milestone.is_some() && range == Some(None) {
         table.page().error(
             table.at(),
@@ -252,35 +253,6 @@ fn stage(table: Fields<'_, '_>) -> Option<Stage> {
             source: source?.value,
         },
     })
-}
-
-/// `None` if the range is wrong, `Some(None)` if there is none.
-fn range(
-    table: &Fields<'_, '_>,
-    value: Option<&Located<f64>>,
-    low: Option<Located<f64>>,
-    high: Option<Located<f64>>,
-) -> Option<Option<(f64, f64)>> {
-    let value = value?.value;
-    match (low, high) {
-        (None, None) if !table.has("low") && !table.has("high") => Some(None),
-        (Some(low), Some(high)) if low.value <= value && value <= high.value => {
-            Some(Some((low.value, high.value)))
-        }
-        (Some(low), Some(_)) => {
-            table.page().error(
-                low.at,
-                format!("low, degree_days = {value} and high must be in rising order"),
-            );
-            None
-        }
-        _ => {
-            table
-                .page()
-                .error(table.at(), "low and high go together: give both or neither");
-            None
-        }
-    }
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 
 pub mod alert;
 pub mod biofix;
+pub mod coverage;
 pub mod degree_day;
 pub mod figure;
 pub mod foretell;
@@ -19,6 +20,7 @@ pub mod series;
 pub mod site;
 pub mod species;
 pub mod temperature;
+pub mod treatment;
 
 /// The configuration name of a value in a `NAMED` list.
 pub(crate) fn name_of<T: PartialEq>(named: &[(&'static str, T)], value: T) -> &'static str {

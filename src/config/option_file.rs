@@ -1,0 +1,237 @@
+//! `config/options/*.toml` into [`TreatmentOption`].
+
+use super::fields::{Fields, parse};
+use super::figure::{figure, required_figure};
+use super::problem::{Page, Problem};
+use crate::domain::figure::Solidity;
+use crate::domain::treatment::{
+    Decay, Purpose, SoilLimits, Susceptibility, TreatmentOption, WateringIn,
+};
+
+/// The options built into the program: file name and text.
+pub const BUILT_IN: [(&str, &str); 9] = [
+    (
+        "built-in options/bacillus-thuringiensis-galleriae.toml",
+        include_str!("../../config/options/bacillus-thuringiensis-galleriae.toml"),
+    ),
+    (
+        "built-in options/carbaryl.toml",
+        include_str!("../../config/options/carbaryl.toml"),
+    ),
+    (
+        "built-in options/chlorantraniliprole.toml",
+        include_str!("../../config/options/chlorantraniliprole.toml"),
+    ),
+    (
+        "built-in options/clothianidin.toml",
+        include_str!("../../config/options/clothianidin.toml"),
+    ),
+    (
+        "built-in options/heterorhabditis-bacteriophora.toml",
+        include_str!("../../config/options/heterorhabditis-bacteriophora.toml"),
+    ),
+    (
+        "built-in options/imidacloprid.toml",
+        include_str!("../../config/options/imidacloprid.toml"),
+    ),
+    (
+        "built-in options/metarhizium-brunneum.toml",
+        include_str!("../../config/options/metarhizium-brunneum.toml"),
+    ),
+    (
+        "built-in options/thiamethoxam.toml",
+        include_str!("../../config/options/thiamethoxam.toml"),
+    ),
+    (
+        "built-in options/trichlorfon.toml",
+        include_str!("../../config/options/trichlorfon.toml"),
+    ),
+];
+
+/// Longest time that makes sense for arrival and decay, days.
+const MOST_DAYS: f64 = 2000.0;
+
+/// Reads one option file.
+///
+/// # Errors
+/// Every problem in the file, with its line and column.
+pub fn read(file: &str, text: &str) -> Result<TreatmentOption, Vec<Problem>> {
+    let page = Page::new(file, text);
+    let table = parse(&page);
+    let option = option(Fields::top(&page, &table));
+    let problems = page.into_problems();
+    match option {
+        Some(option) if problems.is_empty() => Ok(option),
+        _ => Err(problems),
+    }
+}
+
+fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
+    let id = top.required_id("id", "imidacloprid");
+    let name = top.required_text("name", "imidacloprid");
+    let group = top.required_id("group", "neonicotinoid");
+    let purpose = top.required_choice("purpose", &Purpose::NAMED);
+    let restricted = top.flag("restricted");
+    let told_ahead_days = top.whole("told_ahead_days", 0..=90);
+    if !top.has("told_ahead_days") {
+        top.page().error(
+            top.at(),
+            "the file needs told_ahead_days, for example told_ahead_days = 14",
+        );
+    }
+    let reliability = top.required_text("reliability", "how reliable it is, in a sentence");
+    let cautions = top.texts("cautions").unwrap_or_default();
+    let legal = top.required_text("legal", "what is known of the law, in general words");
+    let arrival_days = required_figure(&top, "arrival_days", 0.1..=MOST_DAYS);
+    let decay = decay(&top);
+    let susceptibility = susceptibility(&top);
+    let depth_mm = required_figure(&top, "watering_in_mm", 0.0..=50.0);
+    let within_days = required_figure(&top, "watering_in_days", 0.0..=14.0);
+    let soil = soil(&top);
+    top.finish();
+    Some(TreatmentOption {
+        id: id?.value,
+        name: name?.value,
+        group: group?.value,
+        purpose: purpose?.value,
+        restricted,
+        arrival_days: arrival_days?,
+        decay: decay?,
+        susceptibility: susceptibility?,
+        watering_in: WateringIn {
+            depth_mm: depth_mm?,
+            within_days: within_days?,
+        },
+        soil: soil?,
+        told_ahead_days: told_ahead_days?.value,
+        reliability: reliability?.value,
+        cautions: cautions.into_iter().map(|caution| caution.value).collect(),
+        legal: legal?.value,
+    })
+}
+
+fn decay(top: &Fields<'_, '_>) -> Option<Decay> {
+    let half = figure(top, "half_life_days", 0.1..=MOST_DAYS);
+    let gone = figure(top, "nine_tenths_gone_days", 0.1..=MOST_DAYS);
+    if top.has("half_life_days") == top.has("nine_tenths_gone_days") {
+        top.page().error(
+            top.at(),
+            "the file needs one of the tables [half_life_days] and [nine_tenths_gone_days]",
+        );
+    }
+    match (half, gone) {
+        (Some(half), None) => Some(Decay::HalfLife(half)),
+        (None, Some(gone)) => Some(Decay::NineTenthsGone(gone)),
+        _ => None,
+    }
+}
+
+fn susceptibility(top: &Fields<'_, '_>) -> Option<Susceptibility> {
+    let Some(table) = top.table("susceptibility") else {
+        top.page()
+            .error(top.at(), "the file needs a table [susceptibility]");
+        return None;
+    };
+    if !table.has("by_instar") {
+        table.page().error(
+            table.at(),
+            "[susceptibility] needs by_instar, for example by_instar = [1.0, 0.5, 0.0]",
+        );
+    }
+    let by_instar = table.numbers("by_instar", 0.0..=1.0);
+    let solidity = table.required_choice("solidity", &Solidity::NAMED);
+    let source = table.required_text("source", "where the numbers come from");
+    table.finish();
+    Some(Susceptibility {
+        by_instar: by_instar?,
+        solidity: solidity?.value,
+        source: source?.value,
+    })
+}
+
+/// `None` if something is wrong, `Some(None)` if soil temperature does not matter.
+fn soil(top: &Fields<'_, '_>) -> Option<Option<SoilLimits>> {
+    let lowest = figure(top, "soil_lowest_c", -5.0..=40.0);
+    let highest = figure(top, "soil_highest_c", -5.0..=60.0);
+    match (top.has("soil_lowest_c"), top.has("soil_highest_c")) {
+        (false, false) => Some(None),
+        (true, with_highest) => Some(Some(SoilLimits {
+            lowest_c: lowest?,
+            highest_c: if with_highest { Some(highest?) } else { None },
+        })),
+        (false, true) => {
+            top.page()
+                .error(top.at(), "[soil_highest_c] goes with [soil_lowest_c]");
+            None
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::figure::Figure;
+
+    fn all() -> impl Iterator<Item = (&'static str, TreatmentOption)> {
+        BUILT_IN.iter().map(|(file, text)| {
+            let option = read(file, text).unwrap_or_else(|p| panic!("{file}: {p:?}"));
+            (*file, option)
+        })
+    }
+
+    fn figures(option: &TreatmentOption) -> Vec<&Figure> {
+        let watering = &option.watering_in;
+        let mut figures = vec![
+            &option.arrival_days,
+            option.decay.figure(),
+            &watering.depth_mm,
+            &watering.within_days,
+        ];
+        if let Some(soil) = &option.soil {
+            figures.push(&soil.lowest_c);
+            figures.extend(&soil.highest_c);
+        }
+        figures
+    }
+
+    #[test]
+    fn every_built_in_option_loads_under_its_own_name() {
+        for (file, option) in all() {
+            assert!(file.ends_with(&format!("/{}.toml", option.id)));
+        }
+    }
+
+    #[test]
+    fn no_estimate_or_practice_is_passed_off_as_published() {
+        for (file, option) in all() {
+            let graded = figures(&option)
+                .into_iter()
+                .map(|figure| (figure.solidity, figure.source.as_str()))
+                .chain([(
+                    option.susceptibility.solidity,
+                    option.susceptibility.source.as_str(),
+                )]);
+            for (solidity, source) in graded {
+                let estimate = source.starts_with("estimate:");
+                assert_eq!(solidity == Solidity::Estimate, estimate, "{file}: {source}");
+                let practice = source.starts_with("common practice, no source");
+                assert_eq!(solidity == Solidity::Practice, practice, "{file}: {source}");
+            }
+        }
+    }
+
+    #[test]
+    fn all_problems_of_an_option_file_are_reported_at_once() {
+        let (file, text) = BUILT_IN[0];
+        let text = text
+            .replace("by_instar = [1.0, 0.2, 0.0]", "by_instar = [1.0, 2.0]")
+            .replace("[nine_tenths_gone_days]", "[gone_days]")
+            .replace("purpose = \"preventive\"", "purpose = \"cure\"");
+        let problems = read(file, &text).expect_err("three things are wrong");
+        let all: Vec<String> = problems.iter().map(ToString::to_string).collect();
+        let all = all.join("\n");
+        for due in ["list of 3 numbers", "one of the tables", "\"curative\""] {
+            assert!(all.contains(due), "{due} is not in {all}");
+        }
+    }
+}
