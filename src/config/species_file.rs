@@ -7,7 +7,7 @@ use crate::domain::degree_day::{Cutoff, Method, Model};
 use crate::domain::figure::Solidity;
 use crate::domain::milestone::Milestone;
 use crate::domain::season::{MonthDay, Season};
-use crate::domain::species::{SeasonEnd, Species, Stage, Threshold};
+use crate::domain::species::{ActionThreshold, SeasonEnd, Species, Stage, Threshold};
 
 /// The species built into the program: file name and text.
 pub const BUILT_IN: [(&str, &str); 5] = [
@@ -35,6 +35,10 @@ pub const BUILT_IN: [(&str, &str); 5] = [
 
 /// Highest threshold that makes sense, °C·d; a hot year's whole sum is about 5000.
 const MOST_DEGREE_DAYS: f64 = 6000.0;
+
+/// Highest action threshold that makes sense, larvae per m²; the smallest white grubs come to about
+/// 900.
+const MOST_LARVAE: f64 = 2000.0;
 
 /// Reads one species file.
 ///
@@ -68,6 +72,14 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
             .error(top.at(), "the file needs a table [season_end]");
     }
     let season_end = end.and_then(season_end);
+    let action = top.table("action_threshold");
+    if action.is_none() {
+        top.page().error(
+            top.at(),
+            "the file needs a table [action_threshold]: how many larvae per m² turf bears",
+        );
+    }
+    let action_threshold = action.and_then(action_threshold);
     let stages = stages(&top);
     if let (Some((_, start, ..)), Some(end)) = (&sums, &season_end) {
         check_cap(&top, *start, end);
@@ -84,6 +96,7 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
         model_solidity,
         model_source,
         season_end: season_end?,
+        action_threshold: action_threshold?,
         stages: stages?,
     })
 }
@@ -130,6 +143,32 @@ fn season_end(end: Fields<'_, '_>) -> Option<SeasonEnd> {
         cap: cap?,
         north_of_latitude: latitude?.value,
         north_cap: north_cap?,
+        solidity: solidity?.value,
+        source: source?.value,
+    })
+}
+
+fn action_threshold(table: Fields<'_, '_>) -> Option<ActionThreshold> {
+    let low = table.required_number("low_per_m2", 1.0..=MOST_LARVAE, "86.0");
+    let high = table.required_number("high_per_m2", 1.0..=MOST_LARVAE, "161.0");
+    let solidity = table.required_choice("solidity", &Solidity::NAMED);
+    let source = table.required_text("source", "where the range comes from");
+    let page = table.page();
+    table.finish();
+    let (low, high) = (low?, high?);
+    if low.value > high.value {
+        page.error(
+            low.at,
+            format!(
+                "low_per_m2 = {} is above high_per_m2 = {}; swap them",
+                low.value, high.value
+            ),
+        );
+        return None;
+    }
+    Some(ActionThreshold {
+        low_per_m2: low.value,
+        high_per_m2: high.value,
         solidity: solidity?.value,
         source: source?.value,
     })
@@ -290,6 +329,28 @@ mod tests {
             problems[0].text.contains("10 days after start"),
             "{problems:?}"
         );
+    }
+
+    #[test]
+    fn an_action_threshold_is_needed_and_must_rise() {
+        let (file, text) = BUILT_IN[1];
+        let (before, after) = text.split_once("[action_threshold]").unwrap();
+        let (_, stages) = after.split_once("[[stage]]").unwrap();
+        let problems = read(file, &format!("{before}[[stage]]{stages}")).expect_err("it is gone");
+        assert!(
+            problems[0]
+                .text
+                .contains("needs a table [action_threshold]"),
+            "{problems:?}"
+        );
+        let problems = read(
+            file,
+            &text.replace("low_per_m2 = 86.0", "low_per_m2 = 860.0"),
+        )
+        .expect_err("860 is above the high end");
+        assert_eq!(problems.len(), 1, "{problems:?}");
+        assert!(problems[0].text.contains("swap them"), "{problems:?}");
+        assert!(problems[0].line > 1 && problems[0].column > 1);
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! The pure core: data and a date in, values or decisions out. No I/O, no clock, no async.
 //!
 //! From the small to the whole: [`temperature`] → [`degree_day`] → [`season`] and [`series`] →
-//! [`species`] → [`milestone`] → [`alert`]; [`site`] says who looks after what.
+//! [`species`] → [`milestone`] → [`alert`]; [`site`] says who looks after what. [`scouting`] judges
+//! what was dug up against a species' action threshold.
 
 pub mod alert;
 pub mod biofix;
@@ -15,6 +16,7 @@ pub mod milestone;
 pub mod observation_day;
 pub mod outlook;
 pub mod rain;
+pub mod scouting;
 pub mod season;
 pub mod series;
 pub mod site;

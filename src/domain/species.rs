@@ -37,6 +37,19 @@ pub struct SeasonEnd {
     pub source: String,
 }
 
+/// How many larvae turf bears: the range within which damage begins.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ActionThreshold {
+    /// Low end, larvae per m²; above 0.
+    pub low_per_m2: f64,
+    /// High end, larvae per m²; not below the low end.
+    pub high_per_m2: f64,
+    /// How solid it is.
+    pub solidity: Solidity,
+    /// Where it comes from.
+    pub source: String,
+}
+
 /// A species of white grub.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Species {
@@ -58,6 +71,8 @@ pub struct Species {
     pub model_source: String,
     /// Date cap of the susceptible window.
     pub season_end: SeasonEnd,
+    /// How many larvae turf bears.
+    pub action_threshold: ActionThreshold,
     /// The stages in order.
     pub stages: Vec<Stage>,
 }
