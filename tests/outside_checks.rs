@@ -1,4 +1,4 @@
-//! The main job against libraries and an open dataset that are not ours: xclim, scipy and the
+//! The main job, and the ranges of counts, against libraries and an open dataset that are not ours: xclim, scipy and the
 //! Seattle record of vega_datasets, by way of tests/outside/reference.py. See
 //! tests/outside/README.md for what stands beside what.
 
@@ -9,6 +9,7 @@ mod outside;
 
 use command::{Workshop, config_with_station};
 use hatchbell::domain::degree_day::{Cutoff, Method, Model};
+use hatchbell::domain::scouting::{Count, SampleArea, chance_of_at_most};
 use hatchbell::domain::temperature::Extremes;
 use outside::reference;
 use serde_json::Value;
@@ -16,7 +17,7 @@ use serde_json::Value;
 /// Both sides are exact to rounding; the integrals are refused beyond an error of 1e-9.
 const EXACT: f64 = 1e-6;
 
-fn rows(part: &str) -> Vec<Vec<f64>> {
+fn rows(part: &str, fewest: usize) -> Vec<Vec<f64>> {
     let rows: Vec<Vec<f64>> = reference()[part]
         .as_array()
         .unwrap_or_else(|| panic!("no part {part}"))
@@ -29,7 +30,7 @@ fn rows(part: &str) -> Vec<Vec<f64>> {
                 .collect()
         })
         .collect();
-    assert!(rows.len() >= 200, "{part} has {} rows", rows.len());
+    assert!(rows.len() >= fewest, "{part} has {} rows", rows.len());
     rows
 }
 
@@ -50,7 +51,7 @@ fn sine_and_triangle_agree_with_numerical_integration_by_scipy() {
         ("sine", Method::SingleSine),
         ("triangle", Method::SingleTriangle),
     ] {
-        for row in rows(part) {
+        for row in rows(part, 200) {
             agrees(method, row[2], None, &row, row[3]);
         }
     }
@@ -63,12 +64,31 @@ fn upper_cutoffs_agree_with_numerical_integration_by_scipy() {
         ("sine_upper", Method::SingleSine),
         ("triangle_upper", Method::SingleTriangle),
     ] {
-        for row in rows(part) {
+        for row in rows(part, 200) {
             let (lower, upper) = (row[2], row[3]);
             let cutoffs = [Cutoff::Horizontal, Cutoff::Intermediate, Cutoff::Vertical];
             for (cutoff, due) in cutoffs.into_iter().zip(&row[4..7]) {
                 agrees(method, lower, Some((upper, cutoff)), &row, *due);
             }
+        }
+    }
+}
+
+#[test]
+#[ignore = "needs xclim and scipy; run through tests/run"]
+fn ranges_and_chances_of_patchy_counts_agree_with_scipy() {
+    for row in rows("patchy_counts", 12) {
+        let (samples, larvae, mean) = (row[0] as u32, row[2] as u32, row[3]);
+        let area = SampleArea::from_m2(row[1]).unwrap();
+        let density = Count::new(samples, area, larvae, None).unwrap().density();
+        let chance = chance_of_at_most(f64::from(larvae), samples, mean);
+        for (got, due) in [
+            (chance, row[4]),
+            (density.low_per_m2, row[5]),
+            (density.high_per_m2, row[6]),
+        ] {
+            let off = (got - due).abs();
+            assert!(off <= 1e-8 * due.abs(), "{row:?}: {got}, scipy {due}");
         }
     }
 }

@@ -1,4 +1,4 @@
-"""Degree-days worked out by other people's libraries, for the tests to compare with.
+"""Degree-days and patchy counts worked out by other people's libraries, for the tests to compare with.
 
 Prints one JSON document to standard output:
 
@@ -11,6 +11,9 @@ Prints one JSON document to standard output:
 * ``sine`` and ``triangle``: random days as ``[min, max, lower, value]``.
 * ``sine_upper`` and ``triangle_upper``: random days as
   ``[min, max, lower, upper, horizontal, intermediate, vertical]``.
+* ``patchy_counts``: counts of larvae as ``[samples, m2, larvae, mean, chance, low, high]``. The
+  chance is that of at most so many larvae where a sample holds ``mean``; low and high are the range
+  of the density per m² that leaves 5 % on each side, found by solving for it.
 
 The values of the random days come from numerical integration (scipy.integrate.quad) of what each
 cut-off means, not from the closed formulas under test; those of the hourly days assume no curve at
@@ -25,6 +28,8 @@ import sys
 import warnings
 
 from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.stats import nbinom
 
 # xclim warns about optional plotting that nothing here uses.
 warnings.filterwarnings("ignore", message=".*matplotlib.*")
@@ -49,6 +54,29 @@ LARGEST_ERROR = 1e-9
 FEWEST_HOURS = 20
 DAYS_OF_THE_YEAR = 365
 MISSING_TMY_C = -9900.0
+# The negative binomial's k of larvae in one sample, and the chance left on each side of a range.
+PATCHINESS = 1.59
+TAIL = 0.05
+FT2 = 0.09290304
+# Samples, m² of one, larvae in all, and a mean to ask the chance at: none found, few, many, the
+# smallest and the largest that are let in.
+COUNTS = (
+    (1, FT2, 0, 4.0),
+    (1, FT2 / 4, 3, 2.0),
+    (4, FT2, 0, 0.5),
+    (4, FT2, 40, 8.0),
+    (10, FT2 / 4, 0, 1.0),
+    (10, FT2 / 4, 1, 1.0),
+    (10, FT2 / 4, 25, 2.0),
+    (10, 0.0093, 13, 0.8),
+    (20, 0.0093, 13, 0.8),
+    (20, 0.1, 400, 16.1),
+    (60, 0.1, 0, 0.1),
+    (100, 0.0093, 80, 1.5),
+    (1000, 0.001, 1, 0.002),
+    (1000, 0.1, 9000, 8.6),
+    (1000, 2.0, 500_000, 480.0),
+)
 
 
 class Sine:
@@ -235,6 +263,32 @@ def greensboro():
     return year_of_days(dates, celsius.where(celsius > MISSING_TMY_C).tolist())
 
 
+def patchy_counts():
+    """Chances by the negative binomial, and ranges by solving for the mean that makes a tail rare."""
+
+    def spread(samples, mean):
+        shape = samples * PATCHINESS
+        return nbinom(shape, shape / (shape + samples * mean))
+
+    def solve(tail, lowest, highest):
+        return brentq(tail, lowest, highest, xtol=1e-13, rtol=1e-13, maxiter=500)
+
+    rows = []
+    for samples, m2, larvae, mean in COUNTS:
+        found = larvae / samples
+        low = 0.0
+        if larvae > 0:
+            low = solve(
+                lambda m: spread(samples, m).sf(larvae - 1) - TAIL, 1e-9, found + 1
+            )
+        high = solve(
+            lambda m: spread(samples, m).cdf(larvae) - TAIL, found + 1e-9, 100 * found + 100
+        )
+        chance = float(spread(samples, mean).cdf(larvae))
+        rows.append([samples, m2, larvae, mean, chance, low / m2, high / m2])
+    return rows
+
+
 def main():
     """Print the document."""
     document = {
@@ -245,6 +299,7 @@ def main():
         "sine_upper": days_with_upper(Sine),
         "triangle": days_with_lower(Triangle),
         "triangle_upper": days_with_upper(Triangle),
+        "patchy_counts": patchy_counts(),
     }
     json.dump(document, sys.stdout, allow_nan=False)
     print()
