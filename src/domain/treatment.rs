@@ -2,6 +2,7 @@
 //! `config/options/*.toml`, each with its range, its source and how solid it is.
 
 use super::figure::{Figure, Solidity};
+use statrs::function::erf::erfc;
 
 /// What an option is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -154,7 +155,7 @@ impl TreatmentOption {
             return if days >= median { 1.0 } else { 0.0 };
         };
         let spread = (high / low).ln() / (2.0 * super::figure::NORMAL_90);
-        0.5 * libm::erfc(-(days / median).ln() / spread / std::f64::consts::SQRT_2)
+        0.5 * erfc(-(days / median).ln() / spread / std::f64::consts::SQRT_2)
     }
 
     /// What is at work in the root zone `days` after watering in, as a share of all that was put
