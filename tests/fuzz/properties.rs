@@ -5,6 +5,7 @@
 use chrono::{Datelike, Days, NaiveDate};
 use hatchbell::config::problem::{Problem, Severity};
 use hatchbell::config::{dialect_file, load, species_file};
+use hatchbell::domain::rain::is_plausible_rain;
 use hatchbell::domain::series::{Reading, Readings};
 use hatchbell::domain::temperature::is_plausible;
 use hatchbell::feed::Rejection;
@@ -126,6 +127,10 @@ fn of_a_file_of(binding: &Binding, bytes: &[u8]) {
     for (day, reading) in &parsed.readings {
         is_possible(*day, reading);
     }
+    for (day, mm) in &parsed.rain {
+        is_within_records(*day);
+        assert!(is_plausible_rain(*mm), "{day}: {mm} mm");
+    }
     for row in &parsed.refused {
         assert!(
             (1..=lines).contains(&row.line),
@@ -149,12 +154,16 @@ fn is_vetted_alike(parsed: &Parsed, binding: &Binding, lines: u64) {
     }
 }
 
-fn is_possible(day: NaiveDate, reading: &Reading) {
+fn is_within_records(day: NaiveDate) {
     assert!(
         day.year() >= EARLIEST_YEAR,
         "{day} is before any thermometer"
     );
     assert!(day <= TODAY + Days::new(1), "{day} is in the future");
+}
+
+fn is_possible(day: NaiveDate, reading: &Reading) {
+    is_within_records(day);
     for value in [reading.min, reading.max].into_iter().flatten() {
         assert!(value.is_finite() && is_plausible(value), "{day}: {value}");
     }
