@@ -13,6 +13,7 @@ mod heading;
 pub mod parse;
 mod quote;
 pub mod refusal;
+pub mod station_list;
 pub mod supply;
 pub mod table;
 pub mod vet;
