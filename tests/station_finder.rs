@@ -106,6 +106,7 @@ fn row<'t>(text: &'t str, code: &str) -> &'t str {
 fn codes(text: &str) -> Vec<&str> {
     let known: Vec<&str> = LIST.lines().map(|line| &line[..11]).collect();
     text.lines()
+        .take_while(|line| !line.starts_with("A station counts"))
         .filter_map(|line| line.split_whitespace().next())
         .filter(|word| known.contains(word))
         .collect()
@@ -194,7 +195,7 @@ fn the_suggested_tables_load_in_a_configuration() {
         .expect("the best");
     assert_eq!(best.station.name, "HARBOUR MEADOW (INVENTED)");
     assert_eq!(best.station.elevation_m, Some(212.0));
-    assert_eq!(best.station.neighbours, ["late-lane", "south-quay"]);
+    assert_eq!(best.station.neighbours, ["south-quay", "old-orchard-hill"]);
     assert_eq!(best.binding.code.as_deref(), Some("ZZW00000001"));
     assert!(best.origin.to_string().ends_with("/access/ZZW00000001.csv"));
     let quay = loaded.config.station("south-quay").expect("a neighbour");
@@ -211,6 +212,17 @@ fn where_every_station_ended_none_is_suggested() {
     let text = Finder::new(LIST, &ended.replace("2024\n", "2020\n")).finds(&[]);
     assert!(!text.contains("[[station]]"), "{text}");
     assert!(text.contains("larger --within"), "{text}");
+}
+
+#[test]
+fn a_silent_station_is_suggested_only_where_none_reports() {
+    assert!(!usual().finds(&[]).contains("id = \"late-lane\""));
+    let lines = INVENTORY
+        .lines()
+        .filter(|line| line.starts_with("ZZC00000008"));
+    let alone: String = lines.map(|line| format!("{line}\n")).collect();
+    let text = Finder::new(LIST, &alone).finds(&[]);
+    assert!(text.contains("id = \"late-lane\""), "{text}");
 }
 
 #[test]
@@ -231,7 +243,8 @@ fn an_inventory_of_an_earlier_year_is_judged_by_its_own_end() {
     let said = both(&output);
     assert!(output.status.success(), "{said}");
     assert!(said.contains("the inventory ends with 2026"), "{said}");
-    assert_eq!(codes(&said)[0], "ZZW00000001");
+    assert_eq!(row(&said, "ZZW00000001").matches("ended").count(), 0);
+    assert!(said.contains("[[station]]"), "{said}");
 }
 
 #[test]
@@ -317,9 +330,10 @@ fn bad_lines_are_counted_and_the_rest_is_used() {
 
 #[test]
 fn a_place_without_stations_names_the_nearest_and_a_place_off_the_globe_is_refused() {
-    let far = usual().refuses(&["--within", "1"]);
+    let elsewhere = INVENTORY.replace("ZZC00000004", "ZZC00000099");
+    let far = Finder::new(LIST, &elsewhere).refuses(&["--within", "1"]);
     assert!(
-        far.contains("CLOSED MILL") && far.contains("--within 10"),
+        far.contains("OLD ORCHARD HILL, is 2 km away") && far.contains("--within 10"),
         "{far}"
     );
     for (more, word) in [

@@ -48,7 +48,7 @@ pub(super) fn none_within(within_km: f64, nearest: &Ranked) -> String {
     )
 }
 
-fn table(ranked: &[Ranked]) -> Table {
+fn table(ranked: &[Ranked]) -> String {
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
@@ -71,7 +71,7 @@ fn table(ranked: &[Ranked]) -> Table {
             Cell::new(reasons(station)),
         ]);
     }
-    table
+    table.trim_fmt()
 }
 
 /// What was weighed of a station, each with what it counts as.
@@ -98,6 +98,9 @@ fn reasons(station: &Ranked) -> String {
         )),
     }
     match (station.height_above_m, station.colder_by_height_c()) {
+        (Some(height), Some(_)) if height.abs() < 0.5 => {
+            reasons.push("at the site's height".to_owned());
+        }
         (Some(height), Some(colder)) => reasons.push(format!(
             "{:.0} m {}, {:.1} °C {} by height{}",
             height.abs(),
@@ -163,19 +166,22 @@ fn renamed(shown: &[Ranked]) -> String {
 
 /// Tables to paste for the best station and its neighbours.
 fn suggestion(ranked: &[Ranked]) -> String {
-    let live: Vec<&Ranked> = ranked
-        .iter()
-        .filter(|station| station.liveness != Liveness::Ended)
-        .take(SUGGESTED)
-        .collect();
+    let those = |liveness| {
+        let live = ranked.iter().filter(move |s| s.liveness == liveness);
+        live.take(SUGGESTED).collect::<Vec<_>>()
+    };
+    let mut live = those(Liveness::Reporting);
+    if live.is_empty() {
+        live = those(Liveness::Silent);
+    }
     if live.is_empty() {
         return "No station here still reports, so none is suggested: use a larger --within.\n"
             .to_owned();
     }
     let ids = ids(&live);
     let mut text = String::from(
-        "To paste into the configuration; see that the address opens, and change the ids before the\n\
-         first run if you like:\n",
+        "To paste into the configuration. See that the addresses open, and change ids now rather than\n\
+         later:\n",
     );
     for (index, station) in live.iter().enumerate() {
         let candidate = &station.candidate;
