@@ -158,6 +158,19 @@ fn every_configuration_of_the_corpus_loads_or_is_refused_at_a_place_in_it() {
 }
 
 #[test]
+fn every_station_file_of_the_corpus_is_refused_or_gives_stations_on_the_globe() {
+    for (name, bytes) in corpus("station_files") {
+        println!("{name}");
+        properties::of_a_station_file(&bytes);
+    }
+}
+
+#[test]
+fn a_changed_station_file_is_refused_or_gives_stations_on_the_globe() {
+    holds_for_changed_files("station_files", properties::of_a_station_file);
+}
+
+#[test]
 fn a_changed_feed_file_is_refused_or_gives_possible_readings() {
     holds_for_changed_files("feed_files", properties::of_a_feed_file);
 }
@@ -169,7 +182,7 @@ fn a_changed_configuration_loads_or_is_refused_at_a_place_in_it() {
 
 #[test]
 fn the_corpus_stays_small() {
-    let bytes: usize = ["feed_files", "config_files"]
+    let bytes: usize = ["feed_files", "config_files", "station_files"]
         .iter()
         .flat_map(|kind| corpus(kind))
         .map(|(_, bytes)| bytes.len())

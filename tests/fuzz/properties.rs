@@ -11,6 +11,7 @@ use hatchbell::domain::temperature::is_plausible;
 use hatchbell::feed::Rejection;
 use hatchbell::feed::dialect::{Binding, Dialect};
 use hatchbell::feed::parse::{Parsed, parse};
+use hatchbell::feed::station_list::{BadLines, inventory, station_list};
 use hatchbell::feed::vet::vet;
 use std::path::Path;
 use std::sync::LazyLock;
@@ -43,6 +44,55 @@ const SAMPLES: [&str; 3] = [
 pub fn of_a_feed_file(bytes: &[u8]) {
     for binding in BINDINGS.iter() {
         of_a_file_of(binding, bytes);
+    }
+}
+
+/// Any bytes, read as a station list and as an inventory.
+pub fn of_a_station_file(bytes: &[u8]) {
+    let lines = 1 + bytes.iter().filter(|byte| **byte == b'\n').count() as u64;
+    let list = station_list(bytes);
+    assert_eq!(station_list(bytes), list, "the same bytes, read again");
+    match &list {
+        Ok(list) => {
+            are_counted(&list.bad, list.stations.len(), lines);
+            for station in &list.stations {
+                assert_eq!(station.code.len(), 11, "{station:?}");
+                is_fit_to_print(&station.name);
+                assert!(!station.name.is_empty(), "{station:?}");
+                assert!(station.place.latitude().abs() <= 90.0, "{station:?}");
+                assert!(station.place.longitude().abs() <= 180.0, "{station:?}");
+                let elevation = station.elevation_m.unwrap_or_default();
+                assert!((-450.0..=9000.0).contains(&elevation), "{station:?}");
+            }
+        }
+        Err(rejection) => can_be_told(rejection, lines),
+    }
+    let spans = inventory(bytes);
+    assert_eq!(inventory(bytes), spans, "the same bytes, read again");
+    match &spans {
+        Ok(inventory) => {
+            are_counted(&inventory.bad, inventory.spans.len(), lines);
+            for spans in inventory.spans.values() {
+                assert!(spans.maximum.is_some() || spans.minimum.is_some());
+                for years in [spans.maximum, spans.minimum].into_iter().flatten() {
+                    assert!(years.first <= years.last, "{years:?}");
+                    assert!(years.last <= inventory.newest_year, "{years:?}");
+                    assert!(years.first >= EARLIEST_YEAR, "{years:?}");
+                }
+            }
+        }
+        Err(rejection) => can_be_told(rejection, lines),
+    }
+    let both = list.is_ok() && spans.is_ok();
+    assert!(!both, "a file is a station list and an inventory at once");
+}
+
+fn are_counted(bad: &BadLines, good: usize, lines: u64) {
+    assert!((good + bad.count) as u64 <= lines);
+    assert_eq!(bad.count > 0, bad.first.is_some());
+    if let Some((line, text)) = &bad.first {
+        assert!((1..=lines).contains(line), "line {line} of {lines}");
+        is_fit_to_print(text);
     }
 }
 
