@@ -20,7 +20,7 @@ const ELEVATIONS: RangeInclusive<f64> = -450.0..=9000.0;
 const YEARS: RangeInclusive<i32> = 1700..=2200;
 /// A file with more bad lines than this share is another file, or damaged.
 const MOST_BAD: f64 = 0.01;
-/// … if they are at least this many.
+/// … if they are at least this many, or half of all.
 const FEW_BAD: usize = 3;
 /// Most characters of a line that are shown.
 const LONGEST_LINE: usize = 60;
@@ -164,7 +164,7 @@ fn read(
     }
     let share = bad.count as f64 / (good + bad.count) as f64;
     match &mut bad.first {
-        Some((line, text)) if good == 0 || (bad.count >= FEW_BAD && share > MOST_BAD) => {
+        Some((line, text)) if bad.count >= good || (bad.count >= FEW_BAD && share > MOST_BAD) => {
             Err(refused(kind, *line, text, (bad.count, good + bad.count)))
         }
         first => {
@@ -399,6 +399,16 @@ ZZC00000003 -41.8000  130.1000 TMAX 1990 2004
         let many = format!("{good}{}", "a remark\n".repeat(4));
         let message = said(station_list(many.as_bytes()));
         assert!(message.contains("line 301: 4 of 304 lines"), "{message}");
+    }
+
+    #[test]
+    fn a_short_file_is_refused_if_half_of_its_lines_are_bad() {
+        let line = |text: &str| text.lines().next().unwrap().to_owned() + "\n";
+        let one_of_each = line(LIST) + &line(INVENTORY);
+        said(station_list(one_of_each.as_bytes()));
+        said(inventory(one_of_each.as_bytes()));
+        let more = one_of_each + &line(LIST);
+        assert_eq!(station_list(more.as_bytes()).unwrap().bad.count, 1);
     }
 
     #[test]
