@@ -1,4 +1,4 @@
-"""Degree-days, patchy counts and distances worked out by other people's libraries, for the tests to compare with.
+"""Degree-days, counts and distances worked out by other libraries, for the tests to compare with.
 
 Prints one JSON document to standard output:
 
