@@ -22,7 +22,7 @@ mod words;
 ///
 /// Reads the station list (ghcnd-stations.txt) and the inventory (ghcnd-inventory.txt) of
 /// GHCN-Daily and ranks the stations with daily maximum and minimum around a place: by distance,
-/// height, length of record, and whether they still report. For the best it prints [[station]]
+/// height, length of record, and whether they still report. For the best it prints station
 /// tables to paste into the configuration. It needs no configuration itself.
 ///
 /// The inventory knows first and last years only, not what is missing between. With --config, days
