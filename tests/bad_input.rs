@@ -476,3 +476,33 @@ fn a_few_weeks_in_a_wrong_unit_are_refused_by_the_month_and_the_latitude() {
     // In the south July is winter.
     says(&refusal(&summer, &at(Unit::Celsius, -43.0)), &["no winter"]);
 }
+
+/// A spreadsheet or a slip of the publisher; a day of the year 26 would be stored for ever.
+#[test]
+fn a_date_before_any_thermometer_is_refused() {
+    let text = "DATE,TMAX,TMIN\n0026-06-30,25.0,12.0\n2026-07-01,26.0,12.5\n";
+    assert_eq!(refused(text, &export()), [(2, Why::Date)]);
+}
+
+#[test]
+fn what_is_quoted_of_a_file_cannot_command_a_terminal() {
+    let page = "\u{1b}[2J\u{7},b\n1,2\n";
+    let message = refusal(page, &export());
+    assert!(!message.contains(char::is_control), "{message:?}");
+    says(&message, &["\u{fffd}[2J\u{fffd}, b"]);
+
+    let row = "DATE,TMAX,TMIN\n2026-07-01,\u{1b}c,12.5\n";
+    let taken = take(row.as_bytes(), &export(), TODAY).expect("one row is refused alone");
+    assert_eq!(taken.refused[0].field, "\u{fffd}c");
+}
+
+#[test]
+fn what_is_quoted_of_a_file_is_cut_where_it_is_too_long() {
+    let long = "x".repeat(100_000);
+    let several = format!("STATION,DATE,TMAX,TMIN\na,2026-07-01,9,8\n{long},2026-07-01,9,8\n");
+    assert!(refusal(&several, &export()).chars().count() < 600);
+
+    let row = format!("DATE,TMAX,TMIN\n2026-07-01,{long},12.5\n");
+    let taken = take(row.as_bytes(), &export(), TODAY).expect("one row is refused alone");
+    assert_eq!(taken.refused[0].field.chars().count(), 101);
+}

@@ -19,6 +19,7 @@ mod log;
 mod outlook;
 mod replay;
 mod run;
+mod stations;
 mod status;
 
 /// Exit code for a configuration that cannot be used (EX_CONFIG of sysexits.h).
@@ -44,6 +45,7 @@ struct CommandLine {
 enum Command {
     Run(run::Options),
     Check(check::Options),
+    Stations(stations::Options),
     Status(status::Options),
     Outlook(outlook::Options),
     Log(log::Options),
@@ -65,6 +67,7 @@ pub fn run() -> ExitCode {
     let result = match CommandLine::parse().command {
         Command::Run(options) => run::run(&options),
         Command::Check(options) => check::run(&options),
+        Command::Stations(options) => stations::run(&options),
         Command::Status(options) => status::run(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Import(options) => import::run(&options),

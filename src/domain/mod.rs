@@ -2,7 +2,8 @@
 //!
 //! From the small to the whole: [`temperature`] → [`degree_day`] → [`season`] and [`series`] →
 //! [`species`] → [`milestone`] → [`alert`]; [`site`] says who looks after what. [`scouting`] judges
-//! what was dug up against a species' action threshold.
+//! what was dug up against a species' action threshold, and [`station_rank`]
+//! says which weather station suits a site.
 
 pub mod alert;
 pub mod biofix;
@@ -11,6 +12,7 @@ pub mod degree_day;
 pub mod figure;
 pub mod foretell;
 pub mod gaps;
+pub mod globe;
 pub mod hindcast;
 pub mod milestone;
 pub mod observation_day;
@@ -21,6 +23,7 @@ pub mod season;
 pub mod series;
 pub mod site;
 pub mod species;
+pub mod station_rank;
 pub mod temperature;
 pub mod treatment;
 

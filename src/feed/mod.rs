@@ -4,16 +4,22 @@
 //! out, as data. [`parse`] turns bytes into readings or a [`Rejection`], and [`vet`] holds them
 //! against what is possible and what is stored; these two are pure. [`supply`] ties them together.
 
+use quote::quoted;
 use std::fmt;
 
 pub mod dialect;
 pub mod fetch;
 mod heading;
 pub mod parse;
+mod quote;
 pub mod refusal;
+pub mod station_list;
 pub mod supply;
 pub mod table;
 pub mod vet;
+
+/// Most characters of what is wrong with a file.
+const LONGEST_WHAT: usize = 400;
 
 /// Why a whole file was refused. Nothing of it is stored.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,11 +33,12 @@ pub struct Rejection {
 }
 
 impl Rejection {
-    /// A rejection that concerns the file as a whole.
+    /// A rejection that concerns the file as a whole. What it quotes of the file is made fit to
+    /// print.
     pub fn whole(what: impl Into<String>, remedy: impl Into<String>) -> Self {
         Self {
             line: None,
-            what: what.into(),
+            what: quoted(&what.into(), LONGEST_WHAT),
             remedy: remedy.into(),
         }
     }

@@ -7,12 +7,18 @@
 use super::Rejection;
 use super::dialect::{Binding, Layout};
 use super::heading::{rain_unit_in_brackets, unit_in_brackets};
+use super::quote::quoted;
 use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
 use crate::domain::rain::{Rain, is_plausible_rain};
 use crate::domain::series::{Reading, Readings};
 use crate::domain::temperature::{COLDEST_C, Unit, WARMEST_C, is_plausible};
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
+
+/// No thermometer was read before: a date like 0026-06-01 is a mistake.
+const EARLIEST_YEAR: i32 = 1700;
+/// Most characters of a refused field that are kept.
+const LONGEST_FIELD: usize = 100;
 
 /// What a file said.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -64,6 +70,7 @@ pub(super) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
         .iter()
         .filter(|_| four_digits)
         .find_map(|format| NaiveDate::parse_from_str(text, format).ok())
+        .filter(|day| day.year() >= EARLIEST_YEAR)
 }
 
 enum Cells {
@@ -250,7 +257,7 @@ impl Intake<'_> {
         self.parsed.refused.push(RefusedRow {
             line: row.line,
             why,
-            field: field.to_owned(),
+            field: quoted(field, LONGEST_FIELD),
         });
     }
 

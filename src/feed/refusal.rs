@@ -9,7 +9,7 @@ pub struct RefusedRow {
     pub line: u64,
     /// Why.
     pub why: Why,
-    /// The field in question, as it stands.
+    /// The field in question, as it stands but for control characters; the start of a long one.
     pub field: String,
 }
 

