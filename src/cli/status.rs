@@ -8,7 +8,7 @@ use crate::domain::alert::is_stale;
 use crate::domain::milestone::{Crossing, Expectation, Hold, PassedBy, Standing};
 use crate::store::Store;
 use crate::store::feeds::FeedState;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use clap::Args;
 use comfy_table::{Attribute, Cell, Color, ContentArrangement, Table, presets};
 use serde::Serialize;
@@ -30,6 +30,9 @@ pub(super) struct Options {
     #[arg(long)]
     json: bool,
 }
+
+/// Findings that say what the last attempt ran into.
+const FAILURES: [&str; 2] = ["refused", "unreachable"];
 
 /// Everything status shows; also the shape of `--json`.
 #[derive(Serialize)]
@@ -92,7 +95,16 @@ struct StationRow {
     stale: bool,
     failing_since: Option<DateTime<Utc>>,
     problem: Option<String>,
+    findings: Vec<FindingRow>,
     revisions: u32,
+}
+
+/// Something that is wrong with a feed.
+#[derive(Serialize)]
+struct FindingRow {
+    trouble: &'static str,
+    since: DateTime<Utc>,
+    what: String,
 }
 
 #[derive(Serialize)]
@@ -134,6 +146,7 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
             stale: is_stale(station, newest_day, today),
             failing_since,
             problem,
+            findings: findings(store, &station.id, today)?,
             revisions: store.revisions(&station.id)?,
         });
     }
@@ -156,6 +169,19 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
             problems: store.delivery_problems(Clock::Machine.now())?,
         },
     })
+}
+
+fn findings(store: &Store, station: &str, today: NaiveDate) -> anyhow::Result<Vec<FindingRow>> {
+    let now = today.and_time(NaiveTime::MIN).and_utc();
+    let found = store.findings_to_show(station, now)?;
+    Ok(found
+        .into_iter()
+        .map(|finding| FindingRow {
+            trouble: finding.trouble.name(),
+            since: finding.since,
+            what: finding.what,
+        })
+        .collect())
 }
 
 fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
@@ -252,6 +278,13 @@ fn text(overview: &Overview) -> String {
     for station in &overview.stations {
         if let Some(problem) = &station.problem {
             text += &format!("{}: {problem}\n", station.name);
+        }
+        for finding in &station.findings {
+            // Why a file fails stands there already.
+            if station.problem.is_none() || !FAILURES.contains(&finding.trouble) {
+                let since = finding.since.format("%Y-%m-%d");
+                text += &format!("{}, since {since}: {}\n", station.name, finding.what);
+            }
         }
     }
     let last = overview

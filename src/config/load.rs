@@ -59,6 +59,9 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let stations = stations::stations(&top, folder, &dialects);
     let station_ids: Vec<&str> = stations.ids.iter().map(String::as_str).collect();
     let members = members::members(&top, folder, &station_ids, &species, top.has("email"));
+    if let Some((members, _)) = &members {
+        service::check_operator(&top, service.operator.as_ref(), members);
+    }
     top.finish();
 
     let mut problems = page.into_problems();

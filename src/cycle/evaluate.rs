@@ -67,7 +67,7 @@ impl Engine {
             .iter()
             .filter(|entry| matches!(entry, Entry::Passed { .. }))
             .count();
-        report.messages = drafts.len();
+        report.messages += drafts.len();
         Ok(())
     }
 }

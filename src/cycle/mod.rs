@@ -17,6 +17,7 @@ use tokio::sync::watch;
 
 mod deliver;
 mod evaluate;
+mod guarding;
 mod intake;
 mod standings;
 

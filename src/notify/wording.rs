@@ -13,7 +13,10 @@ use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
 mod ahead;
+mod upkeep;
 mod work;
+
+pub use upkeep::feed_message;
 
 /// Columns a mail is wrapped to.
 const COLUMNS: usize = 72;
