@@ -5,7 +5,9 @@ use crate::config::{Config, StationFeed};
 use crate::domain::alert::{FeedNotice, STALE_GRACE_DAYS, Trouble, is_stale};
 use crate::domain::series::Readings;
 use crate::feed::fetch::Origin;
-use crate::feed::guard::{Finding, HeldValue, Look, compare, take_out, to_hold, unlikely, value_name};
+use crate::feed::guard::{
+    Finding, HeldValue, Look, compare, take_out, to_hold, unlikely, value_name,
+};
 use crate::feed::supply::DrawError;
 use crate::notify::wording::feed_message;
 use crate::store::StoreError;

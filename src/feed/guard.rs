@@ -404,7 +404,10 @@ pub fn unlikely(readings: &Readings, stored: &Readings) -> Vec<Unlikely> {
             let Some(celsius) = element.of(reading) else {
                 continue;
             };
-            if element.of(&known).is_some_and(|old| (old - celsius).abs() < NEWS_C) {
+            if element
+                .of(&known)
+                .is_some_and(|old| (old - celsius).abs() < NEWS_C)
+            {
                 continue;
             }
             let climate = climate.get_or_insert_with(|| Climate::of(stored));

@@ -84,6 +84,5 @@ impl Climate {
 
 /// A day's place in a leap year, from 0.
 fn place_in_year(day: NaiveDate) -> usize {
-    day.with_year(2024)
-        .map_or(0, |day| day.ordinal0() as usize)
+    day.with_year(2024).map_or(0, |day| day.ordinal0() as usize)
 }
