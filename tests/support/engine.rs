@@ -76,14 +76,16 @@ impl Play {
         rows.map(Result::unwrap).collect()
     }
 
-    /// The titles of all messages, in order.
+    /// The titles of all messages that are about temperatures and not about a species, in order.
     pub fn titles(&self) -> Vec<String> {
-        self.column("SELECT title FROM outbox ORDER BY id")
+        self.column("SELECT title FROM outbox WHERE title NOT LIKE '%beetle%' ORDER BY id")
     }
 
-    /// The newest message as one line.
+    /// The newest of these messages as one line.
     pub fn newest_message(&self) -> String {
-        one_line(&self.column("SELECT body FROM outbox ORDER BY id DESC LIMIT 1")[0])
+        let query = "SELECT body FROM outbox WHERE title NOT LIKE '%beetle%'
+                     ORDER BY id DESC LIMIT 1";
+        one_line(&self.column(query)[0])
     }
 
     /// The first message whose title holds these words, as one line.
