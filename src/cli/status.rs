@@ -3,8 +3,9 @@
 use super::{ConfigOption, configuration, counted, or_exit, say, today};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::{Site, site_standings};
+use crate::cycle::{Site, newest_day_of, site_standings};
 use crate::domain::alert::is_stale;
+use crate::domain::blend::NEWEST_DAYS;
 use crate::domain::milestone::{Crossing, Expectation, Hold, PassedBy, Standing};
 use crate::store::Store;
 use crate::store::feeds::FeedState;
@@ -55,6 +56,8 @@ struct SiteRow {
     species_name: String,
     season: String,
     data_through: Option<NaiveDate>,
+    /// What each of several stations gave to the newest ten days
+    newest_days_from: Vec<PartRow>,
     stale_since: Option<NaiveDate>,
     /// °C·d
     degree_days: f64,
@@ -62,6 +65,12 @@ struct SiteRow {
     held: Option<String>,
     last_milestone: Option<MilestoneRow>,
     next_milestone: Option<NextRow>,
+}
+
+#[derive(Serialize)]
+struct PartRow {
+    station: String,
+    days: usize,
 }
 
 #[derive(Serialize)]
@@ -152,8 +161,8 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
     }
     let sites = site_standings(config, store, today)?
         .iter()
-        .map(|site| site_row(site, &stations))
-        .collect();
+        .map(|site| Ok(site_row(site, stale_since(site, store, today)?)))
+        .collect::<anyhow::Result<_>>()?;
     let tally = store.tally()?;
     Ok(Overview {
         service: config.service.name.clone(),
@@ -184,12 +193,18 @@ fn findings(store: &Store, station: &str, today: NaiveDate) -> anyhow::Result<Ve
         .collect())
 }
 
-fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
+/// The newest day, if it is too old.
+fn stale_since(
+    here: &Site<'_>,
+    store: &Store,
+    today: NaiveDate,
+) -> anyhow::Result<Option<NaiveDate>> {
+    let newest = newest_day_of(store, here.site)?;
+    Ok(newest.filter(|_| is_stale(&here.feed.station, newest, today)))
+}
+
+fn site_row(here: &Site<'_>, stale_since: Option<NaiveDate>) -> SiteRow {
     let standing = &here.standing;
-    let stale_since = stations
-        .iter()
-        .find(|row| row.station == here.feed.station.id && row.stale)
-        .and_then(|row| row.newest_day);
     SiteRow {
         member: here.member.name.clone(),
         site: here.site.id.clone(),
@@ -199,6 +214,14 @@ fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
         species_name: here.species.name.clone(),
         season: standing.season.to_string(),
         data_through: standing.data_through,
+        newest_days_from: here
+            .parts
+            .iter()
+            .map(|part| PartRow {
+                station: part.station.clone(),
+                days: part.days,
+            })
+            .collect(),
         stale_since,
         degree_days: (standing.degree_days * 1e4).round() / 1e4,
         estimated_days: standing.estimated_days,
@@ -316,7 +339,7 @@ fn cells(row: &SiteRow, first_of_member: bool) -> Vec<Cell> {
     };
     let data = match (row.stale_since, row.data_through) {
         (Some(since), _) => Cell::new(format!("stale since {since}")).fg(Color::Red),
-        (None, Some(day)) => Cell::new(day.to_string()),
+        (None, Some(day)) => Cell::new(format!("{day}{}", parts(&row.newest_days_from))),
         (None, None) => Cell::new("none").fg(Color::Red),
     };
     let estimated = match row.estimated_days {
@@ -343,6 +366,18 @@ fn cells(row: &SiteRow, first_of_member: bool) -> Vec<Cell> {
         Cell::new(last),
         next,
     ]
+}
+
+/// Which of several stations the newest days come from.
+fn parts(parts: &[PartRow]) -> String {
+    if parts.is_empty() {
+        return String::new();
+    }
+    let parts: Vec<String> = parts
+        .iter()
+        .map(|part| format!("{} {}", part.station, part.days))
+        .collect();
+    format!("\nlast {NEWEST_DAYS} days: {}", parts.join(", "))
 }
 
 fn next_words(next: &NextRow) -> String {

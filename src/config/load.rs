@@ -79,7 +79,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
         let site = members
             .iter()
             .flat_map(|member| &member.sites)
-            .find(|site| site.station == feed.station.id);
+            .find(|site| site.stations().contains(&feed.station.id.as_str()));
         feed.binding.latitude = site.map(|site| site.latitude);
     }
     Ok(Loaded {

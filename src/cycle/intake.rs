@@ -23,7 +23,8 @@ impl Engine {
         let used: BTreeSet<String> = self
             .config
             .sites()
-            .map(|(_, site)| site.station.clone())
+            .flat_map(|(_, site)| site.stations())
+            .map(str::to_owned)
             .collect();
         for feed in self.config.stations.clone() {
             if !used.contains(&feed.station.id) {

@@ -4,6 +4,7 @@
 //! once; what happened before watching began is recorded and never told; one correction is sent
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
+use super::blend::Part;
 use super::foretell::Early;
 use super::milestone::{Crossing, Expectation, Hold, Milestone, Standing};
 use super::site::{Channel, Member, Recipient, Site, Station};
@@ -119,8 +120,10 @@ pub struct Notice<'a> {
     pub member: &'a Member,
     /// The site.
     pub site: &'a Site,
-    /// The station its temperatures come from.
+    /// The station its temperatures come from; the first one where there are several.
     pub station: &'a Station,
+    /// What each of several stations gave to the newest days; empty where there is one.
+    pub parts: &'a [Part],
     /// What happened.
     pub kind: NoticeKind<'a>,
 }

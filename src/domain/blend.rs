@@ -118,7 +118,10 @@ fn mean(whole: &[(usize, Extremes, f64)]) -> Option<Reading> {
     }
     let weights: f64 = whole.iter().map(|(_, _, weight)| weight).sum();
     let of = |value: fn(&Extremes) -> f64| {
-        let sum: f64 = whole.iter().map(|(_, day, weight)| value(day) * weight).sum();
+        let sum: f64 = whole
+            .iter()
+            .map(|(_, day, weight)| value(day) * weight)
+            .sum();
         sum / weights
     };
     (weights > 0.0).then(|| Reading {
@@ -141,18 +144,13 @@ pub struct Part {
 /// How many newest days [`parts`] looks at.
 pub const NEWEST_DAYS: usize = 10;
 
-/// In how many of the [`NEWEST_DAYS`] newest whole days each station has a part, with the number of
-/// days there were.
-pub fn parts(made_of: &BTreeMap<NaiveDate, Vec<usize>>, stations: usize) -> (usize, Vec<usize>) {
+/// In how many of the [`NEWEST_DAYS`] newest whole days each station has a part.
+pub fn parts(made_of: &BTreeMap<NaiveDate, Vec<usize>>, stations: usize) -> Vec<usize> {
     let mut counts = vec![0; stations];
-    let mut days = 0;
-    for places in made_of.values().rev().take(NEWEST_DAYS) {
-        days += 1;
-        for place in places {
-            counts[*place] += 1;
-        }
+    for place in made_of.values().rev().take(NEWEST_DAYS).flatten() {
+        counts[*place] += 1;
     }
-    (days, counts)
+    counts
 }
 
 #[cfg(test)]
@@ -191,7 +189,7 @@ mod tests {
         let of: Vec<usize> = blended.made_of.values().map(|places| places[0]).collect();
         assert_eq!(of, [0, 0, 1, 0, 1, 1]);
         assert_eq!(blended.readings[&date(3)].max, Some(24.0), "never mixed");
-        assert_eq!(parts(&blended.made_of, 2), (6, vec![3, 3]));
+        assert_eq!(parts(&blended.made_of, 2), [3, 3]);
     }
 
     #[test]
@@ -201,10 +199,7 @@ mod tests {
             station(1..=2, 17.0),
             station(1..=1, 8.0),
         );
-        let mean = blended(
-            &[(&first, 2.0), (&second, 1.0), (&third, 1.0)],
-            Order::Mean,
-        );
+        let mean = blended(&[(&first, 2.0), (&second, 1.0), (&third, 1.0)], Order::Mean);
         let max = |day| mean.readings[&date(day)].max.unwrap();
         assert_eq!(max(1), (2.0 * 26.0 + 23.0 + 14.0) / 4.0);
         assert_eq!(max(2), (2.0 * 26.0 + 23.0) / 3.0);
@@ -233,6 +228,6 @@ mod tests {
         let long: BTreeMap<NaiveDate, Vec<usize>> = (0..40)
             .map(|index| (date(1) + Days::new(index), vec![usize::from(index >= 32)]))
             .collect();
-        assert_eq!(parts(&long, 2), (10, vec![2, 8]));
+        assert_eq!(parts(&long, 2), [2, 8]);
     }
 }

@@ -101,7 +101,7 @@ fn what_is_done(trouble: Trouble) -> &'static str {
             "It leaves the value out of all sums and keeps the last good one, if there is any; otherwise the day counts as missing. The value is taken in when a neighbouring station is near it, or when the file still says it a day later and no more than three days are in question."
         }
         Trouble::Frozen => {
-            "It keeps asking. What is stored stays, but milestones after the newest day cannot be seen; the people of the sites have been told that no new temperatures arrive."
+            "It keeps asking. What is stored stays, but milestones after the newest day cannot be seen; the people of sites that have no other station are told that no new temperatures arrive."
         }
     }
 }
