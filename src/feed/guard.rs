@@ -14,8 +14,10 @@ use crate::domain::series::{Reading, Readings};
 use crate::domain::temperature::Unit;
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use climate::{CLIMATE_DAYS, Climate};
+use header::{HeaderChange, header_change};
 
 mod climate;
+mod header;
 
 /// A newest day that goes back by so many days is a day held up by its publisher's quality check.
 const BACK_DAYS: i64 = 1;
@@ -207,84 +209,6 @@ fn reach(last: &Look) -> String {
 
 fn full_date(day: NaiveDate) -> String {
     day.format("%-d %B %Y").to_string()
-}
-
-enum HeaderChange {
-    None,
-    /// Names that are new, and nothing else.
-    Added(String),
-    /// Everything else, in words.
-    Other(String),
-}
-
-fn header_change(old: &[String], new: &[String], binding: &Binding) -> HeaderChange {
-    if old.is_empty() || new.is_empty() || old == new {
-        return HeaderChange::None;
-    }
-    let nameless = |header: &[String]| header.iter().all(String::is_empty);
-    match (nameless(old), nameless(new)) {
-        (true, true) => {
-            return HeaderChange::Other(format!(
-                "Rows have {} columns where they had {}; without a header they are found by position.",
-                new.len(),
-                old.len()
-            ));
-        }
-        (true, false) => return HeaderChange::Other("The file has a header now.".to_owned()),
-        (false, true) => return HeaderChange::Other("The file has no header any more.".to_owned()),
-        (false, false) => {}
-    }
-    let without = |from: &[String], other: &[String]| -> Vec<String> {
-        from.iter()
-            .filter(|name| !other.iter().any(|o| o.eq_ignore_ascii_case(name)))
-            .cloned()
-            .collect()
-    };
-    let (gone, added) = (without(old, new), without(new, old));
-    let common = |header: &[String], strange: &[String]| -> Vec<String> {
-        header
-            .iter()
-            .filter(|name| !strange.contains(name))
-            .map(|name| name.to_ascii_lowercase())
-            .collect()
-    };
-    let reordered = common(old, &gone) != common(new, &added);
-    if gone.is_empty() && !reordered {
-        return if added.is_empty() {
-            HeaderChange::None
-        } else {
-            HeaderChange::Added(added.join(", "))
-        };
-    }
-    let mut words = Vec::new();
-    if !gone.is_empty() {
-        words.push(format!("columns are gone ({})", gone.join(", ")));
-    }
-    if !added.is_empty() {
-        words.push(format!("columns are new ({})", added.join(", ")));
-    }
-    if reordered {
-        words.push("their order is another".to_owned());
-    }
-    let mut what = format!(
-        "The header has changed: {}. The columns that hatchbell needs are there and are found by name.",
-        words.join(", ")
-    );
-    let columns = &binding.dialect.columns;
-    let flags = [&columns.tmax_flags, &columns.tmin_flags, &columns.quality];
-    let flags_gone = flags.iter().any(|column| {
-        let named = |header: &[String]| {
-            column
-                .names
-                .iter()
-                .any(|name| header.iter().any(|field| field.eq_ignore_ascii_case(name)))
-        };
-        named(old) && !named(new)
-    });
-    if flags_gone {
-        what += " A column of quality flags is no longer among them: values that fail the publisher's own check can no longer be told from good ones.";
-    }
-    HeaderChange::Other(what)
 }
 
 /// Refuses a file that agrees with what is stored once it is read in another unit than the bound
