@@ -34,6 +34,7 @@ fn site(id: &str, name: &str) -> Site {
         latitude: 41.8,
         station: "harbour-meadow".into(),
         species: vec!["japanese-beetle".into()],
+        blend: None,
     }
 }
 
@@ -93,6 +94,7 @@ fn passed<'a>(
                 .collect(),
             days_ago: 3,
         },
+        parts: &[],
     }
 }
 

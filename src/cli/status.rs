@@ -3,12 +3,13 @@
 use super::{ConfigOption, configuration, counted, or_exit, say, today};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::{Site, site_standings};
+use crate::cycle::{Site, newest_day_of, site_standings};
 use crate::domain::alert::is_stale;
+use crate::domain::blend::NEWEST_DAYS;
 use crate::domain::milestone::{Crossing, Expectation, Hold, PassedBy, Standing};
 use crate::store::Store;
 use crate::store::feeds::FeedState;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use clap::Args;
 use comfy_table::{Attribute, Cell, Color, ContentArrangement, Table, presets};
 use serde::Serialize;
@@ -31,6 +32,9 @@ pub(super) struct Options {
     json: bool,
 }
 
+/// Findings that say what the last attempt ran into.
+const FAILURES: [&str; 2] = ["refused", "unreachable"];
+
 /// Everything status shows; also the shape of `--json`.
 #[derive(Serialize)]
 struct Overview {
@@ -52,6 +56,8 @@ struct SiteRow {
     species_name: String,
     season: String,
     data_through: Option<NaiveDate>,
+    /// What each of several stations gave to the newest ten days
+    newest_days_from: Vec<PartRow>,
     stale_since: Option<NaiveDate>,
     /// °C·d
     degree_days: f64,
@@ -59,6 +65,12 @@ struct SiteRow {
     held: Option<String>,
     last_milestone: Option<MilestoneRow>,
     next_milestone: Option<NextRow>,
+}
+
+#[derive(Serialize)]
+struct PartRow {
+    station: String,
+    days: usize,
 }
 
 #[derive(Serialize)]
@@ -92,7 +104,16 @@ struct StationRow {
     stale: bool,
     failing_since: Option<DateTime<Utc>>,
     problem: Option<String>,
+    findings: Vec<FindingRow>,
     revisions: u32,
+}
+
+/// Something that is wrong with a feed.
+#[derive(Serialize)]
+struct FindingRow {
+    trouble: &'static str,
+    since: DateTime<Utc>,
+    what: String,
 }
 
 #[derive(Serialize)]
@@ -134,13 +155,14 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
             stale: is_stale(station, newest_day, today),
             failing_since,
             problem,
+            findings: findings(store, &station.id, today)?,
             revisions: store.revisions(&station.id)?,
         });
     }
     let sites = site_standings(config, store, today)?
         .iter()
-        .map(|site| site_row(site, &stations))
-        .collect();
+        .map(|site| Ok(site_row(site, stale_since(site, store, today)?)))
+        .collect::<anyhow::Result<_>>()?;
     let tally = store.tally()?;
     Ok(Overview {
         service: config.service.name.clone(),
@@ -158,12 +180,31 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
     })
 }
 
-fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
+fn findings(store: &Store, station: &str, today: NaiveDate) -> anyhow::Result<Vec<FindingRow>> {
+    let now = today.and_time(NaiveTime::MIN).and_utc();
+    let found = store.findings_to_show(station, now)?;
+    Ok(found
+        .into_iter()
+        .map(|finding| FindingRow {
+            trouble: finding.trouble.name(),
+            since: finding.since,
+            what: finding.what,
+        })
+        .collect())
+}
+
+/// The newest day, if it is too old.
+fn stale_since(
+    here: &Site<'_>,
+    store: &Store,
+    today: NaiveDate,
+) -> anyhow::Result<Option<NaiveDate>> {
+    let newest = newest_day_of(store, here.site)?;
+    Ok(newest.filter(|_| is_stale(&here.feed.station, newest, today)))
+}
+
+fn site_row(here: &Site<'_>, stale_since: Option<NaiveDate>) -> SiteRow {
     let standing = &here.standing;
-    let stale_since = stations
-        .iter()
-        .find(|row| row.station == here.feed.station.id && row.stale)
-        .and_then(|row| row.newest_day);
     SiteRow {
         member: here.member.name.clone(),
         site: here.site.id.clone(),
@@ -173,6 +214,14 @@ fn site_row(here: &Site<'_>, stations: &[StationRow]) -> SiteRow {
         species_name: here.species.name.clone(),
         season: standing.season.to_string(),
         data_through: standing.data_through,
+        newest_days_from: here
+            .parts
+            .iter()
+            .map(|part| PartRow {
+                station: part.station.clone(),
+                days: part.days,
+            })
+            .collect(),
         stale_since,
         degree_days: (standing.degree_days * 1e4).round() / 1e4,
         estimated_days: standing.estimated_days,
@@ -253,6 +302,13 @@ fn text(overview: &Overview) -> String {
         if let Some(problem) = &station.problem {
             text += &format!("{}: {problem}\n", station.name);
         }
+        for finding in &station.findings {
+            // Why a file fails stands there already.
+            if station.problem.is_none() || !FAILURES.contains(&finding.trouble) {
+                let since = finding.since.format("%Y-%m-%d");
+                text += &format!("{}, since {since}: {}\n", station.name, finding.what);
+            }
+        }
     }
     let last = overview
         .last_cycle
@@ -283,7 +339,7 @@ fn cells(row: &SiteRow, first_of_member: bool) -> Vec<Cell> {
     };
     let data = match (row.stale_since, row.data_through) {
         (Some(since), _) => Cell::new(format!("stale since {since}")).fg(Color::Red),
-        (None, Some(day)) => Cell::new(day.to_string()),
+        (None, Some(day)) => Cell::new(format!("{day}{}", parts(&row.newest_days_from))),
         (None, None) => Cell::new("none").fg(Color::Red),
     };
     let estimated = match row.estimated_days {
@@ -310,6 +366,18 @@ fn cells(row: &SiteRow, first_of_member: bool) -> Vec<Cell> {
         Cell::new(last),
         next,
     ]
+}
+
+/// Which of several stations the newest days come from.
+fn parts(parts: &[PartRow]) -> String {
+    if parts.is_empty() {
+        return String::new();
+    }
+    let parts: Vec<String> = parts
+        .iter()
+        .map(|part| format!("{} {}", part.station, part.days))
+        .collect();
+    format!("\nlast {NEWEST_DAYS} days: {}", parts.join(", "))
 }
 
 fn next_words(next: &NextRow) -> String {

@@ -38,6 +38,14 @@ pub fn parse<'t>(page: &Page<'t>) -> Spanned<DeTable<'t>> {
     table
 }
 
+/// An item of a list that may be a text or a table.
+pub enum TextOrTable<'p, 't> {
+    /// A text.
+    Text(Located<String>),
+    /// A table.
+    Table(Fields<'p, 't>),
+}
+
 impl<'p, 't> Fields<'p, 't> {
     /// The top level of a page.
     pub fn top(page: &'p Page<'t>, table: &'p Spanned<DeTable<'t>>) -> Self {
@@ -352,6 +360,32 @@ impl<'p, 't> Fields<'p, 't> {
             }
         }
         Some(texts)
+    }
+
+    /// A list whose items are texts or tables.
+    pub fn texts_or_tables(&self, key: &'static str) -> Option<Vec<TextOrTable<'p, 't>>> {
+        let value = self.raw(key)?;
+        let wanted = "a list of texts or tables";
+        let Some(array) = value.get_ref().as_array() else {
+            return self.wrong_type(key, wanted, value);
+        };
+        let mut items = Vec::new();
+        for item in array.iter() {
+            match (item.get_ref().as_str(), item.get_ref().as_table()) {
+                (Some(text), _) => items.push(TextOrTable::Text(Located {
+                    value: text.to_owned(),
+                    at: item.span(),
+                })),
+                (_, Some(table)) => {
+                    let name = format!("[[{}]]", self.path_to(key));
+                    items.push(TextOrTable::Table(self.inner(table, item.span(), name)));
+                }
+                _ => {
+                    let _: Option<()> = self.wrong_type(key, wanted, item);
+                }
+            }
+        }
+        Some(items)
     }
 
     /// A table, `[name]`.

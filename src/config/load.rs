@@ -59,6 +59,9 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let stations = stations::stations(&top, folder, &dialects);
     let station_ids: Vec<&str> = stations.ids.iter().map(String::as_str).collect();
     let members = members::members(&top, folder, &station_ids, &species, top.has("email"));
+    if let Some((members, _)) = &members {
+        service::check_operator(&top, service.operator.as_ref(), members);
+    }
     top.finish();
 
     let mut problems = page.into_problems();
@@ -76,7 +79,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
         let site = members
             .iter()
             .flat_map(|member| &member.sites)
-            .find(|site| site.station == feed.station.id);
+            .find(|site| site.stations().contains(&feed.station.id.as_str()));
         feed.binding.latitude = site.map(|site| site.latitude);
     }
     Ok(Loaded {

@@ -1,10 +1,11 @@
 //! The tables `[[member]]` with their `[[member.site]]` and `[[member.recipient]]`.
 
-use super::fields::{Fields, Located};
+use super::fields::{Fields, Located, TextOrTable};
 use super::problem::closest;
 use super::service::{path_in, refuse_plain_secret, secret};
 use super::stations::checked_url;
 use super::{Addresses, PushAddress};
+use crate::domain::blend::{Blend, Order, Source};
 use crate::domain::site::{Channel, Member, Recipient, Site};
 use crate::domain::species::Species;
 use crate::notify::email::check_address;
@@ -119,15 +120,7 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
     let name = table.required_text("name", "Front lawn");
     let turf = table.required_text("turf", "perennial ryegrass, irrigated");
     let latitude = table.required_number("latitude", -66.0..=66.0, "41.8");
-    let station = table.required_text("station", "harbour-meadow");
-    if let Some(station) = &station {
-        one_of(
-            &table,
-            station,
-            "[[station]]",
-            context.stations.iter().copied(),
-        );
-    }
+    let stations = stations_of(&table, context);
     let species = table.texts("species");
     if species.as_ref().is_none_or(Vec::is_empty) {
         table.page().error(
@@ -143,9 +136,77 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
         name: name?.value,
         turf: turf?.value,
         latitude: latitude?.value,
-        station: station?.value,
+        station: stations.as_ref()?.0.clone(),
+        blend: stations?.1,
         species: species.into_iter().map(|species| species.value).collect(),
     })
+}
+
+/// The weight of a station that names none, and the span of weights.
+const USUAL_WEIGHT: f64 = 1.0;
+const WEIGHTS: std::ops::RangeInclusive<f64> = 0.01..=100.0;
+
+/// A site's station, or the first of several with all of them.
+fn stations_of(table: &Fields<'_, '_>, context: &Context<'_>) -> Option<(String, Option<Blend>)> {
+    let known = |id: &Located<String>| {
+        one_of(table, id, "[[station]]", context.stations.iter().copied());
+    };
+    if !table.has("stations") {
+        if let Some(order) = table.choice("order", &Order::NAMED) {
+            table.page().error(
+                order.at,
+                "order is for a site with stations = [\"…\", \"…\"]",
+            );
+        }
+        let station = table.required_text("station", "harbour-meadow")?;
+        known(&station);
+        return Some((station.value, None));
+    }
+    if let Some(station) = table.text("station") {
+        table
+            .page()
+            .error(station.at, "give station or stations, not both");
+    }
+    let order = table
+        .choice("order", &Order::NAMED)
+        .map_or(Order::Mean, |order| order.value);
+    let mut sources: Vec<Source> = Vec::new();
+    for item in table.texts_or_tables("stations")? {
+        let (id, weight) = match item {
+            TextOrTable::Text(id) => (Some(id), None),
+            TextOrTable::Table(inner) => {
+                let id = inner.required_text("id", "harbour-meadow");
+                let weight = inner.number("weight", WEIGHTS);
+                inner.finish();
+                (id, weight)
+            }
+        };
+        let id = id?;
+        known(&id);
+        if sources.iter().any(|other| other.station == id.value) {
+            table
+                .page()
+                .error(id.at.clone(), format!("\"{}\" is there twice", id.value));
+        }
+        if let Some(weight) = weight.as_ref().filter(|_| order == Order::Fallback) {
+            table.page().error(
+                weight.at.clone(),
+                "weights are for a mean; with order = \"fallback\" the first station that has the day gives it",
+            );
+        }
+        sources.push(Source {
+            station: id.value,
+            weight: weight.map_or(USUAL_WEIGHT, |weight| weight.value),
+        });
+    }
+    let Some(first) = sources.first() else {
+        table.page().error(
+            table.at(),
+            "stations is empty; name at least one, for example stations = [\"valley\", \"old-orchard\"]",
+        );
+        return None;
+    };
+    Some((first.station.clone(), Some(Blend { sources, order })))
 }
 
 fn check_species(table: &Fields<'_, '_>, species: &[Located<String>], context: &Context<'_>) {

@@ -86,6 +86,8 @@ pub struct Service {
     pub database: PathBuf,
     /// Further root certificates (PEM), for one's own servers.
     pub extra_ca_file: Option<PathBuf>,
+    /// The recipient, by id, who is told when something is wrong with a feed.
+    pub operator: Option<String>,
 }
 
 /// A station with its feed.

@@ -1,9 +1,11 @@
 //! The tables `[service]`, `[limits]`, `[email]` and `[demo]`.
 
 use super::fields::{Fields, Located};
+use super::problem::closest;
 use super::{Demo, DemoDelivery, EmailServer, Service};
 use crate::domain::foretell::Policy;
 use crate::domain::series::Limits;
+use crate::domain::site::Member;
 use crate::notify::email::{SmtpSecurity, check_address};
 use crate::secret::SecretSource;
 use chrono::{DateTime, Utc};
@@ -16,6 +18,8 @@ pub(super) struct ServiceTable {
     pub species_dir: Option<PathBuf>,
     pub option_dir: Option<PathBuf>,
     pub dialect_dir: Option<PathBuf>,
+    /// The recipient who runs the service, with its place, to be checked once members are known.
+    pub operator: Option<Located<String>>,
 }
 
 pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
@@ -29,6 +33,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             species_dir: None,
             option_dir: None,
             dialect_dir: None,
+            operator: None,
         };
     };
     let name = table.required_text("name", "Three Brooks Turf Co-op");
@@ -45,6 +50,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let option_dir = path_in(&table, "option_dir", folder);
     let dialect_dir = path_in(&table, "dialect_dir", folder);
     let extra_ca_file = path_in(&table, "extra_ca_file", folder);
+    let operator = table.text("operator");
     table.finish();
     let contact = contact.filter(|contact| in_a_header(top, contact));
     let service = match (name, contact, schedule, database) {
@@ -54,6 +60,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             schedule,
             database,
             extra_ca_file,
+            operator: operator.as_ref().map(|id| id.value.clone()),
         }),
         _ => None,
     };
@@ -62,7 +69,35 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         species_dir,
         option_dir,
         dialect_dir,
+        operator,
     }
+}
+
+/// Notes an operator who is no recipient.
+pub(super) fn check_operator(
+    top: &Fields<'_, '_>,
+    operator: Option<&Located<String>>,
+    members: &[Member],
+) {
+    let ids: Vec<&str> = members
+        .iter()
+        .flat_map(|member| &member.recipients)
+        .map(|recipient| recipient.id.as_str())
+        .collect();
+    let Some(operator) = operator.filter(|operator| !ids.contains(&operator.value.as_str())) else {
+        return;
+    };
+    let hint = match closest(&operator.value, ids.iter().copied()) {
+        Some(near) => format!("did you mean \"{near}\"?"),
+        None => format!("there are {}", ids.join(", ")),
+    };
+    top.page().error(
+        operator.at.clone(),
+        format!(
+            "operator names \"{}\", which is no [[member.recipient]]; {hint}",
+            operator.value
+        ),
+    );
 }
 
 fn in_a_header(top: &Fields<'_, '_>, text: &Located<String>) -> bool {

@@ -1,7 +1,7 @@
 //! Evaluating: where every site stands, what to record, whom to tell. The decisions are the
 //! domain's; this only brings it what is stored and writes down what it says.
 
-use super::standings::{Site, site_standings};
+use super::standings::{Site, newest_day_of, site_standings};
 use super::{Engine, Report};
 use crate::config::{Config, StationFeed};
 use crate::domain::alert::{Notice, NoticeKind, bundles, decide, is_stale};
@@ -67,7 +67,7 @@ impl Engine {
             .iter()
             .filter(|entry| matches!(entry, Entry::Passed { .. }))
             .count();
-        report.messages = drafts.len();
+        report.messages += drafts.len();
         Ok(())
     }
 }
@@ -185,6 +185,7 @@ fn notice<'s>(here: &'s Site<'s>, kind: NoticeKind<'s>) -> Notice<'s> {
         member: here.member,
         site: here.site,
         station: &here.feed.station,
+        parts: &here.parts,
         kind,
     }
 }
@@ -241,10 +242,13 @@ fn decide_station<'c>(
     notices: &mut Vec<Notice<'c>>,
 ) -> Result<(), StoreError> {
     let station = &feed.station;
-    let newest = store.newest_day(&station.id)?;
-    let quiet = is_stale(station, newest, today);
     for (member, site) in config.sites() {
-        if site.station != station.id || store.is_quiet(&site.id)? == quiet {
+        if site.station != station.id {
+            continue;
+        }
+        let newest = newest_day_of(store, site)?;
+        let quiet = is_stale(station, newest, today);
+        if store.is_quiet(&site.id)? == quiet {
             continue;
         }
         let kind = match newest {
@@ -259,6 +263,7 @@ fn decide_station<'c>(
             member,
             site,
             station,
+            parts: &[],
             kind,
         });
     }

@@ -23,7 +23,8 @@ impl Engine {
         let used: BTreeSet<String> = self
             .config
             .sites()
-            .map(|(_, site)| site.station.clone())
+            .flat_map(|(_, site)| site.stations())
+            .map(str::to_owned)
             .collect();
         for feed in self.config.stations.clone() {
             if !used.contains(&feed.station.id) {
@@ -33,7 +34,7 @@ impl Engine {
                 return Ok(());
             }
             report.stations += 1;
-            if !self.take_in_station(&feed, now, beat).await? {
+            if !self.take_in_station(&feed, now, beat, report).await? {
                 report.failed += 1;
             }
             self.take_in_forecast(&feed, beat).await?;
@@ -48,12 +49,13 @@ impl Engine {
         feed: &StationFeed,
         now: DateTime<Utc>,
         beat: Beat<'_>,
+        report: &mut Report,
     ) -> Result<bool, StoreError> {
         let id = &feed.station.id;
         let state = self.store.feed(id)?;
         let fingerprint = feed.fingerprint();
         let known = if state.fingerprint == fingerprint {
-            state.validators
+            state.validators.clone()
         } else {
             Default::default()
         };
@@ -71,25 +73,39 @@ impl Engine {
         };
         match drawn {
             Ok(Drawn::Unchanged) => {
+                self.arrived_unchanged(feed, now, report)?;
                 self.store.feed_went_well(id, &fingerprint, None, now)?;
                 Ok(true)
             }
             Ok(Drawn::Readings {
-                readings,
+                mut readings,
                 rain,
                 failed,
                 refused,
                 validators,
+                look,
             }) => {
+                let guarded = match look {
+                    Some(look) => {
+                        let same = state.fingerprint == fingerprint;
+                        Some(self.guard(feed, &mut readings, &stored, (look, same), now)?)
+                    }
+                    None => None,
+                };
                 let merged = self.store.merge(id, &readings, now)?;
                 self.store.merge_rain(id, &rain)?;
                 self.store.withdraw(id, &failed, now)?;
-                // Days refused as future are asked for again once the clock has caught up.
-                let validators = if refused.iter().any(|row| row.why == Why::Future) {
+                // Days refused as future are asked for again once the clock has caught up, and held
+                // values to see whether they are still said.
+                let holds = guarded.as_ref().is_some_and(|guarded| guarded.holds());
+                let validators = if holds || refused.iter().any(|row| row.why == Why::Future) {
                     Default::default()
                 } else {
                     validators
                 };
+                if let Some(guarded) = guarded {
+                    self.arrived(feed, guarded, now, report)?;
+                }
                 self.store
                     .feed_went_well(id, &fingerprint, Some(&validators), now)?;
                 log_refused(id, &refused);
@@ -105,6 +121,7 @@ impl Engine {
             }
             Err(error) => {
                 self.failed(id, &error, now)?;
+                self.did_not_arrive(feed, &error, now, report)?;
                 Ok(false)
             }
         }

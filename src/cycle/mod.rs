@@ -17,10 +17,11 @@ use tokio::sync::watch;
 
 mod deliver;
 mod evaluate;
+mod guarding;
 mod intake;
 mod standings;
 
-pub use standings::{Site, daily, neighbour_of, site_standings};
+pub use standings::{Site, daily, neighbour_of, newest_day_of, site_standings};
 
 /// What drives the cycles.
 pub struct Engine {

@@ -2,6 +2,7 @@
 
 use crate::config::{Config, StationFeed};
 use crate::domain::biofix::{Anchor, anchor, anchored};
+use crate::domain::blend::{Blend, Part, Source, blended, parts};
 use crate::domain::gaps::{Completed, Estimates, Neighbour, complete};
 use crate::domain::milestone::{Milestone, Record, Standing, standing};
 use crate::domain::observation_day::shifted;
@@ -28,6 +29,8 @@ pub struct Site<'c> {
     pub species: Cow<'c, Species>,
     /// How it was moved.
     pub anchor: Option<Anchor>,
+    /// What each of several stations gave to the newest days; empty where there is one.
+    pub parts: Vec<Part>,
     /// Where it stands.
     pub standing: Standing,
 }
@@ -42,8 +45,10 @@ impl Site<'_> {
     }
 }
 
-/// What is stored of a station, read once.
+/// What is stored of a site's station or stations, read once.
 struct Station {
+    /// What each of several stations gave to the newest days.
+    parts: Vec<Part>,
     /// Under the days they belong to, and completed.
     readings: Readings,
     estimates: Estimates,
@@ -65,17 +70,21 @@ pub fn site_standings<'c>(
     for feed in &config.stations {
         days.insert(&feed.station.id, daily(store, feed, today)?);
     }
-    let mut stations: HashMap<&str, Station> = HashMap::new();
+    let mut stations: HashMap<String, Station> = HashMap::new();
     let mut sites = Vec::new();
     for (member, site) in config.sites() {
         let Some(feed) = config.station(&site.station) else {
             continue;
         };
-        let id = site.station.as_str();
-        if !stations.contains_key(id) {
-            stations.insert(id, read(config, store, feed, &days)?);
+        let id = match &site.blend {
+            Some(blend) => format!("{blend:?}"),
+            None => site.station.clone(),
+        };
+        if !stations.contains_key(&id) {
+            let blend = site.blend.as_ref();
+            stations.insert(id.clone(), read(config, store, (feed, blend), &days)?);
         }
-        let Some(station) = stations.get_mut(id) else {
+        let Some(station) = stations.get_mut(&id) else {
             continue;
         };
         for species in site.species.iter().filter_map(|id| config.species.get(id)) {
@@ -96,6 +105,7 @@ pub fn site_standings<'c>(
                 feed,
                 species,
                 anchor,
+                parts: station.parts.clone(),
                 standing,
             });
         }
@@ -106,7 +116,7 @@ pub fn site_standings<'c>(
 fn read(
     config: &Config,
     store: &Store,
-    feed: &StationFeed,
+    (feed, blend): (&StationFeed, Option<&Blend>),
     days: &HashMap<&str, Readings>,
 ) -> Result<Station, StoreError> {
     let neighbours: Vec<Neighbour<'_>> = feed
@@ -121,17 +131,67 @@ fn read(
             ))
         })
         .collect();
-    let own = &days[feed.station.id.as_str()];
+    let (own, parts) = match blend {
+        Some(blend) => {
+            let (readings, parts) = blend_of(config, blend, days);
+            (Cow::Owned(readings), parts)
+        }
+        None => (Cow::Borrowed(&days[feed.station.id.as_str()]), Vec::new()),
+    };
     let Completed {
         readings,
         estimates,
-    } = complete(own, &neighbours, config.limits.longest_gap_days);
+    } = complete(&own, &neighbours, config.limits.longest_gap_days);
     Ok(Station {
+        parts,
         readings,
         estimates,
         forecast: store.forecast(&feed.station.id)?,
         past: HashMap::new(),
     })
+}
+
+/// The days of several stations as one, and what each gave to the newest of them.
+fn blend_of(
+    config: &Config,
+    blend: &Blend,
+    days: &HashMap<&str, Readings>,
+) -> (Readings, Vec<Part>) {
+    let sources: Vec<(&Source, &StationFeed, &Readings)> = blend
+        .sources
+        .iter()
+        .filter_map(|source| {
+            let id = source.station.as_str();
+            Some((source, config.station(id)?, days.get(id)?))
+        })
+        .collect();
+    let weighted: Vec<(&Readings, f64)> = sources
+        .iter()
+        .map(|(source, _, readings)| (*readings, source.weight))
+        .collect();
+    let blended = blended(&weighted, blend.order);
+    let parts = parts(&blended.made_of, sources.len())
+        .into_iter()
+        .zip(&sources)
+        .map(|(days, (source, feed, _))| Part {
+            station: source.station.clone(),
+            name: feed.station.name.clone(),
+            days,
+        })
+        .collect();
+    (blended.readings, parts)
+}
+
+/// The newest whole day of any station of a site.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn newest_day_of(store: &Store, site: &site::Site) -> Result<Option<NaiveDate>, StoreError> {
+    let mut newest = None;
+    for station in site.stations() {
+        newest = newest.max(store.newest_day(station)?);
+    }
+    Ok(newest)
 }
 
 /// A neighbour as the estimate of missing days sees it.

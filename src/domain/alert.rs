@@ -4,6 +4,7 @@
 //! once; what happened before watching began is recorded and never told; one correction is sent
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
+use super::blend::Part;
 use super::foretell::Early;
 use super::milestone::{Crossing, Expectation, Hold, Milestone, Standing};
 use super::site::{Channel, Member, Recipient, Site, Station};
@@ -119,8 +120,10 @@ pub struct Notice<'a> {
     pub member: &'a Member,
     /// The site.
     pub site: &'a Site,
-    /// The station its temperatures come from.
+    /// The station its temperatures come from; the first one where there are several.
     pub station: &'a Station,
+    /// What each of several stations gave to the newest days; empty where there is one.
+    pub parts: &'a [Part],
     /// What happened.
     pub kind: NoticeKind<'a>,
 }
@@ -208,6 +211,62 @@ impl NoticeKind<'_> {
             NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
         }
     }
+}
+
+/// What can be wrong with a feed, for whoever runs hatchbell. Each is told once when it begins and
+/// once when it is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Trouble {
+    /// The file's newest day is older than that of an earlier file.
+    WentBack,
+    /// Days are gone from the file.
+    Shrunk,
+    /// The header is another. This is told and over at once.
+    Header,
+    /// The file arrives and is refused as a whole.
+    Refused,
+    /// The file has not arrived for days.
+    Unreachable,
+    /// A value is far outside the station's own climate and is held out of sums.
+    Outlier,
+    /// The file arrives and no longer grows.
+    Frozen,
+}
+
+impl Trouble {
+    /// Every trouble with the name it has in the store.
+    pub const NAMED: [(&'static str, Trouble); 7] = [
+        ("went-back", Trouble::WentBack),
+        ("shrunk", Trouble::Shrunk),
+        ("header", Trouble::Header),
+        ("refused", Trouble::Refused),
+        ("unreachable", Trouble::Unreachable),
+        ("outlier", Trouble::Outlier),
+        ("frozen", Trouble::Frozen),
+    ];
+
+    /// The name in the store.
+    pub fn name(self) -> &'static str {
+        super::name_of(&Self::NAMED, self)
+    }
+
+    /// The trouble a name stands for.
+    pub fn from_name(name: &str) -> Option<Self> {
+        super::named(&Self::NAMED, name)
+    }
+}
+
+/// One thing to tell whoever runs hatchbell about a feed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FeedNotice<'a> {
+    /// The station.
+    pub station: &'a Station,
+    /// What kind of trouble it is.
+    pub trouble: Trouble,
+    /// What was seen.
+    pub what: String,
+    /// Whether it begins or is over.
+    pub begins: bool,
 }
 
 /// The notices that one recipient gets through one channel in one message.

@@ -7,6 +7,7 @@
 
 pub mod alert;
 pub mod biofix;
+pub mod blend;
 pub mod coverage;
 pub mod degree_day;
 pub mod figure;

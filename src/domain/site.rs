@@ -1,5 +1,6 @@
 //! Who looks after what: members, their sites, and the people to tell.
 
+use super::blend::Blend;
 use super::observation_day::DayShift;
 
 /// A weather station as the configuration names it.
@@ -30,10 +31,26 @@ pub struct Site {
     pub turf: String,
     /// Latitude in degrees, north positive.
     pub latitude: f64,
-    /// The station whose temperatures stand for the site.
+    /// The station whose temperatures stand for the site; the first one where there are several.
     pub station: String,
+    /// The stations, this one first, and how their days become one, where there are several.
+    pub blend: Option<Blend>,
     /// The species watched for, by identifier.
     pub species: Vec<String>,
+}
+
+impl Site {
+    /// The identifiers of all its stations, the first one first.
+    pub fn stations(&self) -> Vec<&str> {
+        match &self.blend {
+            Some(blend) => blend
+                .sources
+                .iter()
+                .map(|source| source.station.as_str())
+                .collect(),
+            None => vec![&self.station],
+        }
+    }
 }
 
 /// Somebody who is told.

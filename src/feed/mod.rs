@@ -2,13 +2,15 @@
 //!
 //! [`fetch`] gets bytes (one bounded GET, or a file). [`dialect`] says how a kind of file is laid
 //! out, as data. [`parse`] turns bytes into readings or a [`Rejection`], and [`vet`] holds them
-//! against what is possible and what is stored; these two are pure. [`supply`] ties them together.
+//! against what is possible and what is stored; these two are pure. [`guard`], pure as well, holds
+//! them against the last good file and the station's own climate. [`supply`] ties them together.
 
 use quote::quoted;
 use std::fmt;
 
 pub mod dialect;
 pub mod fetch;
+pub mod guard;
 mod heading;
 pub mod parse;
 mod quote;

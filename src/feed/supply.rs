@@ -3,8 +3,10 @@
 use super::Rejection;
 use super::dialect::Binding;
 use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
+use super::guard::{Look, unit_step};
 use super::parse::{Element, Parsed, parse};
 use super::refusal::RefusedRow;
+use super::table::open;
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
 use crate::domain::rain::Rain;
@@ -45,6 +47,8 @@ pub enum Drawn {
         refused: Vec<RefusedRow>,
         /// To ask for changes only, next time.
         validators: Validators,
+        /// What the file looked like; none in a demonstration or replay, where a part is shown.
+        look: Option<Look>,
     },
 }
 
@@ -125,7 +129,9 @@ impl Supply {
             return Ok(Drawn::Unchanged);
         };
         let parsed = looked_at(&feed.origin, &feed.binding, &bytes, stored, today)?;
+        let header = open(&bytes, &feed.binding.dialect).map_or_else(|_| Vec::new(), |t| t.names());
         Ok(Drawn::Readings {
+            look: Some(Look::of(&parsed, header)),
             readings: parsed.readings,
             rain: parsed.rain,
             failed: parsed.failed,
@@ -200,6 +206,7 @@ impl Supply {
             refused,
             // Only a part is shown, so nobody may take the file for known.
             validators: Validators::default(),
+            look: None,
         })
     }
 }
@@ -229,6 +236,7 @@ fn looked_at(
         rejection,
     };
     let parsed = parse(bytes, binding, today).map_err(refused)?;
+    unit_step(&parsed, stored, binding).map_err(refused)?;
     vet(&parsed, binding, stored).map_err(refused)?;
     Ok(parsed)
 }

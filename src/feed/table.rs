@@ -170,6 +170,14 @@ impl Table<'_> {
         self.header.as_ref()?.get(index).map(String::as_str)
     }
 
+    /// Every name in the header, in order; without a header as many blank ones as there are columns.
+    pub fn names(&self) -> Vec<String> {
+        match &self.header {
+            Some(header) => header.clone(),
+            None => vec![String::new(); self.width],
+        }
+    }
+
     /// Whether a row has as many fields as the first one.
     pub fn is_whole(&self, row: &Row) -> bool {
         row.record.len() == self.width

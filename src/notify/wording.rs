@@ -4,6 +4,7 @@
 //! when, how sure it is, and the cautions. Every message carries the cautions itself.
 
 use crate::domain::alert::{Bundle, Notice, NoticeKind};
+use crate::domain::blend::{NEWEST_DAYS, Part};
 use crate::domain::foretell::Early;
 use crate::domain::milestone::{Crossing, Hold, Milestone, PassedBy};
 use crate::domain::site::Channel;
@@ -13,7 +14,10 @@ use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
 mod ahead;
+mod upkeep;
 mod work;
+
+pub use upkeep::feed_message;
 
 /// Columns a mail is wrapped to.
 const COLUMNS: usize = 72;
@@ -218,10 +222,11 @@ fn short(notice: &Notice<'_>) -> String {
             days_ago,
             ..
         } => format!(
-            "{} Next: {} {} The threshold is {}.",
+            "{} Next: {} {}{} The threshold is {}.",
             in_brief(crossing, passed, *days_ago),
             next_in_brief(species, *next),
             data_words(crossing.estimated_days, *data_through),
+            parts_words(notice.parts),
             grade(species, crossing),
         ),
         NoticeKind::Foretold { species, early } => format!(
@@ -263,7 +268,11 @@ fn what_happened(
     data_through: Option<NaiveDate>,
 ) -> String {
     let threshold = species.threshold(crossing.milestone);
-    let data = data_words(crossing.estimated_days, data_through);
+    let data = format!(
+        "{}{}",
+        data_words(crossing.estimated_days, data_through),
+        parts_words(notice.parts)
+    );
     match crossing.by {
         PassedBy::Sum => format!(
             "The sum at {} reached {:.0} °C·d on {}; {} of {} is set at {}. {data}",
@@ -301,6 +310,18 @@ fn data_words(estimated: u32, data_through: Option<NaiveDate>) -> String {
         1 => format!("{through}, 1 day of the sum estimated."),
         n => format!("{through}, {n} days of the sum estimated."),
     }
+}
+
+/// Which of several stations the newest days come from.
+fn parts_words(parts: &[Part]) -> String {
+    if parts.is_empty() {
+        return String::new();
+    }
+    let parts: Vec<String> = parts
+        .iter()
+        .map(|part| format!("{} {}", part.name, part.days))
+        .collect();
+    format!(" Last {NEWEST_DAYS} days: {}.", parts.join(", "))
 }
 
 /// How solid what made the milestone count is.

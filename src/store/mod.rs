@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 pub mod feeds;
+pub mod findings;
 pub mod journal;
 pub mod milestones;
 pub mod outbox;

@@ -146,6 +146,33 @@ const MIGRATIONS: &[&str] = &[
     ) STRICT, WITHOUT ROWID;
     ALTER TABLE forecast ADD COLUMN rain_mm REAL;
     ",
+    // 4: what the last good file of a feed looked like, findings, values held out of sums
+    "
+    ALTER TABLE feed ADD COLUMN rows INTEGER;
+    ALTER TABLE feed ADD COLUMN days INTEGER;
+    ALTER TABLE feed ADD COLUMN first_day TEXT;
+    ALTER TABLE feed ADD COLUMN newest_day TEXT;
+    ALTER TABLE feed ADD COLUMN header TEXT;    -- names in order, a JSON array
+
+    CREATE TABLE finding (
+        id      INTEGER PRIMARY KEY,
+        station TEXT NOT NULL,
+        trouble TEXT NOT NULL,
+        what    TEXT NOT NULL,
+        since   TEXT NOT NULL,
+        over_at TEXT                            -- none: still open
+    ) STRICT;
+    CREATE UNIQUE INDEX finding_open ON finding (station, trouble) WHERE over_at IS NULL;
+
+    CREATE TABLE held_value (
+        station TEXT NOT NULL,
+        day     TEXT NOT NULL,
+        element TEXT NOT NULL CHECK (element IN ('min', 'max')),
+        celsius REAL NOT NULL,
+        since   TEXT NOT NULL,
+        PRIMARY KEY (station, day, element)
+    ) STRICT, WITHOUT ROWID;
+    ",
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

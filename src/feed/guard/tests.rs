@@ -1,0 +1,335 @@
+use super::*;
+use crate::config::dialect_file;
+use chrono::Days;
+
+fn date(text: &str) -> NaiveDate {
+    text.parse().unwrap()
+}
+
+fn instant(text: &str) -> DateTime<Utc> {
+    format!("{text}T06:00:00Z").parse().unwrap()
+}
+
+fn binding(unit: Unit) -> Binding {
+    let (file, text) = dialect_file::BUILT_IN
+        .iter()
+        .find(|(file, _)| file.ends_with("/ghcn-access.toml"))
+        .unwrap();
+    Binding {
+        dialect: dialect_file::read(file, text).unwrap(),
+        unit,
+        code: None,
+        latitude: None,
+    }
+}
+
+/// Days of a plausible course of the year.
+fn weather(from: &str, to: &str) -> Readings {
+    let (from, to) = (date(from), date(to));
+    (0..=(to - from).num_days() as u64)
+        .map(|index| {
+            let day = from + Days::new(index);
+            let mean = 11.0 - 14.0 * (f64::from(day.ordinal0()) * 0.0172).cos();
+            let reading = Reading {
+                min: Some(mean - 5.0),
+                max: Some(mean + 5.0),
+            };
+            (day, reading)
+        })
+        .collect()
+}
+
+fn look(readings: &Readings) -> Look {
+    let parsed = Parsed {
+        readings: readings.clone(),
+        rows: readings.len(),
+        ..Parsed::default()
+    };
+    Look::of(&parsed, names("DATE,TMAX,TMIN"))
+}
+
+fn names(header: &str) -> Vec<String> {
+    header.split(',').map(str::to_owned).collect()
+}
+
+/// Troubles found in a file after another one.
+fn after(old: &Readings, new: &Readings) -> Vec<Trouble> {
+    let comparison = compare(
+        new,
+        look(new),
+        Some(&look(old)),
+        &binding(Unit::TenthsCelsius),
+        None,
+        instant("2026-06-20"),
+    );
+    comparison.findings.iter().map(|f| f.trouble).collect()
+}
+
+#[test]
+fn the_first_file_is_held_against_nothing() {
+    let readings = weather("2026-01-01", "2026-06-10");
+    let comparison = compare(
+        &readings,
+        look(&readings),
+        None,
+        &binding(Unit::TenthsCelsius),
+        None,
+        instant("2026-06-20"),
+    );
+    assert!(comparison.findings.is_empty());
+    assert_eq!(comparison.keep.days, 161);
+    assert_eq!(comparison.keep.newest, Some(date("2026-06-10")));
+}
+
+#[test]
+fn a_file_that_grows_is_fine() {
+    let old = weather("2020-01-01", "2026-06-10");
+    assert_eq!(after(&old, &weather("2020-01-01", "2026-06-13")), []);
+    assert_eq!(after(&old, &old), []);
+}
+
+#[test]
+fn a_moving_window_is_not_a_smaller_file() {
+    let old = weather("2025-06-10", "2026-06-10");
+    for (from, to) in [
+        ("2025-06-11", "2026-06-11"),
+        ("2025-06-17", "2026-06-17"),
+        // The oldest day goes before the newest has come.
+        ("2025-06-12", "2026-06-10"),
+    ] {
+        assert_eq!(after(&old, &weather(from, to)), [], "{from} to {to}");
+    }
+}
+
+#[test]
+fn a_file_of_a_new_year_or_month_is_not_a_smaller_file() {
+    let old = weather("2025-01-01", "2025-12-31");
+    assert_eq!(after(&old, &weather("2026-01-01", "2026-01-03")), []);
+    let old = weather("2026-05-01", "2026-05-31");
+    assert_eq!(after(&old, &weather("2026-06-01", "2026-06-02")), []);
+}
+
+#[test]
+fn a_file_that_lost_its_beginning_or_middle_is_smaller() {
+    let old = weather("2020-01-01", "2026-06-10");
+    let late = weather("2023-03-05", "2026-06-12");
+    assert_eq!(after(&old, &late), [Trouble::Shrunk]);
+    let mut holey = weather("2020-01-01", "2026-06-12");
+    holey.retain(|day, _| !(date("2024-02-01")..=date("2024-02-04")).contains(day));
+    assert_eq!(after(&old, &holey), [Trouble::Shrunk]);
+    // Three days are what a publisher voids now and then.
+    holey.extend(weather("2024-02-01", "2024-02-01"));
+    assert_eq!(after(&old, &holey), []);
+}
+
+#[test]
+fn an_older_newest_day_is_a_step_back_but_for_a_single_day() {
+    let old = weather("2020-01-01", "2026-06-10");
+    assert_eq!(
+        after(&old, &weather("2020-01-01", "2026-06-08")),
+        [Trouble::WentBack]
+    );
+    assert_eq!(after(&old, &weather("2020-01-01", "2026-06-09")), []);
+    assert_eq!(after(&old, &Readings::new()), [Trouble::WentBack]);
+}
+
+#[test]
+fn the_larger_file_stays_the_one_to_hold_against_until_the_smaller_one_has_settled() {
+    let old = weather("2020-01-01", "2026-06-10");
+    let new = weather("2023-03-05", "2026-06-25");
+    let since = instant("2026-06-12");
+    let on = |now: &str| {
+        compare(
+            &new,
+            look(&new),
+            Some(&look(&old)),
+            &binding(Unit::TenthsCelsius),
+            Some(since),
+            instant(now),
+        )
+    };
+    let early = on("2026-06-25");
+    assert_eq!(early.findings[0].trouble, Trouble::Shrunk);
+    assert_eq!(early.keep, look(&old));
+    let settled = on("2026-06-26");
+    assert!(settled.findings.is_empty());
+    assert_eq!(settled.keep, look(&new));
+}
+
+#[test]
+fn new_columns_are_a_remark_and_lost_flags_are_named() {
+    let binding = binding(Unit::TenthsCelsius);
+    let old = names("STATION,DATE,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES");
+    let wider = names("STATION,DATE,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES,WT01");
+    let change = header_change(&old, &wider, &binding);
+    assert!(matches!(change, HeaderChange::Added(names) if names == "WT01"));
+    let bare = names("STATION,DATE,TMAX,TMIN");
+    let HeaderChange::Other(what) = header_change(&old, &bare, &binding) else {
+        panic!("flags are gone");
+    };
+    assert!(what.contains("quality flags"), "{what}");
+    let turned = names("DATE,STATION,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES");
+    let HeaderChange::Other(what) = header_change(&old, &turned, &binding) else {
+        panic!("the order is another");
+    };
+    assert!(!what.contains("quality flags"), "{what}");
+    let unnamed = vec![String::new(); 6];
+    let change = header_change(&old, &unnamed, &binding);
+    assert!(matches!(change, HeaderChange::Other(what) if what.contains("no header any more")));
+}
+
+/// What a file of `unit` says once it is read in `bound`.
+fn misread(readings: &Readings, unit: Unit, bound: Unit) -> Readings {
+    let turn = |celsius: f64| bound.to_celsius(as_published(unit, celsius).round());
+    readings
+        .iter()
+        .map(|(day, reading)| {
+            let reading = Reading {
+                min: reading.min.map(turn),
+                max: reading.max.map(turn),
+            };
+            (*day, reading)
+        })
+        .collect()
+}
+
+#[test]
+fn every_switch_of_unit_is_recognised_by_the_unit_that_fits() {
+    let stored = weather("2026-04-01", "2026-06-10");
+    for (_, bound) in Unit::NAMED {
+        for (name, unit) in Unit::NAMED {
+            let parsed = Parsed {
+                readings: misread(&stored, unit, bound),
+                ..Parsed::default()
+            };
+            let result = unit_step(&parsed, &stored, &binding(bound));
+            if unit == bound {
+                assert_eq!(result, Ok(()), "{name}");
+            } else {
+                let text = result.unwrap_err().to_string();
+                assert!(text.contains(&format!("set unit = \"{name}\"")), "{text}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_station_with_few_years_has_no_climate() {
+    let strange = Readings::from([(
+        date("2026-05-05"),
+        Reading {
+            min: Some(10.0),
+            max: Some(45.0),
+        },
+    )]);
+    // Nine years of the days around 5 May are 279 values, ten are 310.
+    assert!(unlikely(&strange, &weather("2017-01-01", "2025-12-31")).is_empty());
+    let found = unlikely(&strange, &weather("2016-01-01", "2025-12-31"));
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0].element, Element::Max);
+}
+
+#[test]
+fn the_margin_is_counted_from_the_station_s_own_extremes_of_the_time_of_year() {
+    let stored = weather("2010-01-01", "2025-12-31");
+    let near_new_year = |max: f64| {
+        let reading = Reading {
+            min: None,
+            max: Some(max),
+        };
+        unlikely(&Readings::from([(date("2026-01-02"), reading)]), &stored)
+    };
+    let (_, greatest) = near_new_year(99.0)[0].known;
+    // The course of the year is warmest at the window's far end, 17 January.
+    assert!(
+        (greatest - (16.0 - 14.0 * (16.0_f64 * 0.0172).cos())).abs() < 1e-9,
+        "{greatest}"
+    );
+    assert!(near_new_year(greatest + OUTLIER_MARGIN_C - 0.01).is_empty());
+    assert_eq!(near_new_year(greatest + OUTLIER_MARGIN_C + 0.01).len(), 1);
+}
+
+#[test]
+fn what_is_stored_already_is_not_asked_about_again() {
+    let mut stored = weather("2010-01-01", "2026-05-05");
+    let strange = Reading {
+        min: Some(10.0),
+        max: Some(45.0),
+    };
+    stored.insert(date("2026-05-05"), strange);
+    let file = Readings::from([(date("2026-05-05"), strange)]);
+    assert!(unlikely(&file, &stored).is_empty());
+}
+
+fn unlikely_on(days: &[&str]) -> Vec<Unlikely> {
+    days.iter()
+        .map(|day| Unlikely {
+            day: date(day),
+            element: Element::Max,
+            celsius: 45.0,
+            known: (5.0, 28.0),
+        })
+        .collect()
+}
+
+#[test]
+fn a_value_is_believed_after_a_day_unless_more_than_three_days_are_in_question() {
+    let first = instant("2026-05-06");
+    let days = ["2026-05-01", "2026-05-02", "2026-05-03", "2026-05-04"];
+    let three = unlikely_on(&days[..3]);
+    let held = to_hold(&three, &[], &[], first);
+    assert_eq!(held.len(), 3);
+    assert_eq!(to_hold(&three, &held, &[], instant("2026-05-07")), []);
+    let soon = first + TimeDelta::hours(23);
+    assert_eq!(to_hold(&three, &held, &[], soon), held);
+
+    let four = unlikely_on(&days);
+    let held = to_hold(&four, &[], &[], first);
+    let later = to_hold(&four, &held, &[], instant("2026-06-30"));
+    assert_eq!(later, held, "time alone speaks for none of them");
+}
+
+#[test]
+fn another_value_of_the_same_day_is_held_anew() {
+    let mut one = unlikely_on(&["2026-05-01"]);
+    let held = to_hold(&one, &[], &[], instant("2026-05-06"));
+    one[0].celsius = 45.1;
+    assert_eq!(
+        to_hold(&one, &held, &[], instant("2026-05-08")),
+        [],
+        "a late revision of a tenth is the same value"
+    );
+    one[0].celsius = 55.0;
+    let anew = to_hold(&one, &held, &[], instant("2026-05-08"));
+    assert_eq!(anew[0].since, instant("2026-05-08"));
+}
+
+#[test]
+fn a_neighbour_that_is_near_speaks_for_a_value_at_once() {
+    let one = unlikely_on(&["2026-05-01"]);
+    let neighbour = |max: f64| {
+        let reading = Reading {
+            min: None,
+            max: Some(max),
+        };
+        Readings::from([(date("2026-05-01"), reading)])
+    };
+    let now = instant("2026-05-02");
+    assert_eq!(to_hold(&one, &[], &[neighbour(41.0)], now), []);
+    assert_eq!(to_hold(&one, &[], &[neighbour(27.0)], now).len(), 1);
+}
+
+#[test]
+fn a_held_extreme_leaves_its_partner() {
+    let mut readings = weather("2026-05-01", "2026-05-02");
+    let held = to_hold(
+        &unlikely_on(&["2026-05-01"]),
+        &[],
+        &[],
+        instant("2026-05-03"),
+    );
+    take_out(&mut readings, &held);
+    let reading = readings[&date("2026-05-01")];
+    assert!(reading.max.is_none() && reading.min.is_some());
+    assert_eq!(readings.len(), 2);
+}

@@ -1,0 +1,130 @@
+//! What whoever runs hatchbell reads about feeds: what happened, what hatchbell does about it, and
+//! what to do. Nothing here is about treatments, so it carries no cautions.
+
+use super::{Message, labelled, upper_rule, wrapped};
+use crate::domain::alert::{FeedNotice, Trouble};
+use crate::domain::site::Channel;
+
+/// Words notices about feeds for one channel.
+pub fn feed_message(
+    service: &str,
+    recipient: &str,
+    channel: Channel,
+    notices: &[FeedNotice<'_>],
+) -> Message {
+    let brief = channel == Channel::Push;
+    let mut parts: Vec<String> = notices
+        .iter()
+        .map(|notice| if brief { short(notice) } else { full(notice) })
+        .collect();
+    if !brief {
+        let sender = format!("For {recipient}, who runs hatchbell at {service}");
+        parts.push(wrapped(&sender, "", ""));
+    }
+    let title = match notices {
+        [] => "Nothing to report".to_owned(),
+        [notice] => heading(notice),
+        [first, rest @ ..] => format!("{}, and {} more", heading(first), rest.len()),
+    };
+    Message {
+        title,
+        body: parts.join("\n\n"),
+    }
+}
+
+fn heading(notice: &FeedNotice<'_>) -> String {
+    format!("{}: {}", notice.station.name, headline(notice))
+}
+
+fn headline(notice: &FeedNotice<'_>) -> &'static str {
+    match (notice.trouble, notice.begins) {
+        (Trouble::WentBack, true) => "the feed's file went back in time",
+        (Trouble::WentBack, false) => "the feed's file reaches as far as before",
+        (Trouble::Shrunk, true) => "days are gone from the feed's file",
+        (Trouble::Shrunk, false) => "the feed's file is no longer smaller than before",
+        (Trouble::Header, _) => "the feed's header has changed",
+        (Trouble::Refused, true) => "the feed's file is refused",
+        (Trouble::Refused, false) => "the feed's file is taken in again",
+        (Trouble::Unreachable, true) => "the feed has not arrived for two days",
+        (Trouble::Unreachable, false) => "the feed arrives again",
+        (Trouble::Outlier, true) => "an unlikely temperature is held",
+        (Trouble::Outlier, false) => "no temperature is held any more",
+        (Trouble::Frozen, true) => "the feed is served but no longer grows",
+        (Trouble::Frozen, false) => "the feed grows again",
+    }
+}
+
+fn full(notice: &FeedNotice<'_>) -> String {
+    let mut parts = vec![
+        upper_rule(&heading(notice)),
+        labelled("What happened", &notice.what),
+    ];
+    if notice.begins {
+        parts.push(labelled(
+            "What hatchbell does",
+            what_is_done(notice.trouble),
+        ));
+        parts.push(labelled("What to do", what_to_do(notice.trouble)));
+    }
+    parts.join("\n\n")
+}
+
+fn short(notice: &FeedNotice<'_>) -> String {
+    let heading = heading(notice);
+    if !notice.begins {
+        return format!("{heading}. {}", notice.what);
+    }
+    format!(
+        "{heading}. {} {} {}",
+        notice.what,
+        what_is_done(notice.trouble),
+        what_to_do(notice.trouble)
+    )
+}
+
+fn what_is_done(trouble: Trouble) -> &'static str {
+    match trouble {
+        Trouble::WentBack => {
+            "It merges what the file still says and deletes nothing: every day stored before stays and counts. Later files are held against the larger one."
+        }
+        Trouble::Shrunk => {
+            "It merges what the file still says and deletes nothing: every day stored before stays and counts. If the file grows on in its new form for two weeks, that form is taken for the usual one."
+        }
+        Trouble::Header => "It takes the file in and holds later ones against the new header.",
+        Trouble::Refused => {
+            "It uses nothing of the file. What is stored stays, and the file is asked for again at every cycle; new days are missing meanwhile."
+        }
+        Trouble::Unreachable => {
+            "What is stored stays, and the file is asked for again at every cycle; new days are missing meanwhile."
+        }
+        Trouble::Outlier => {
+            "It leaves the value out of all sums and keeps the last good one, if there is any; otherwise the day counts as missing. The value is taken in when a neighbouring station is near it, or when the file still says it a day later and no more than three days are in question."
+        }
+        Trouble::Frozen => {
+            "It keeps asking. What is stored stays, but milestones after the newest day cannot be seen; the people of sites that have no other station are told that no new temperatures arrive."
+        }
+    }
+}
+
+fn what_to_do(trouble: Trouble) -> &'static str {
+    match trouble {
+        Trouble::WentBack | Trouble::Shrunk => {
+            "Nothing, if it is whole again within some days; you are told. If not, open the address and look whether the station's file has moved."
+        }
+        Trouble::Header => {
+            "Look at the file once: services that change columns sometimes change units or the station as well. If it is fine there is nothing to do; this is told once."
+        }
+        Trouble::Refused => {
+            "Open the address, look at the file and mend the station's table in the configuration if the service has changed for good. You are told when a file is taken in again."
+        }
+        Trouble::Unreachable => {
+            "Open the address in a browser. If the service has ended or moved, give the station another address, or name another station for its sites. You are told when it arrives again."
+        }
+        Trouble::Outlier => {
+            "Compare the value with stations nearby. If it is right and you do not want to wait, import a file with it; if it is wrong, there is nothing to do."
+        }
+        Trouble::Frozen => {
+            "Look whether the service lists the station under a new id; old ids often stay, frozen, for years. Then change the address and code, but keep the station's own id here. If the station has ended, name another one for its sites."
+        }
+    }
+}

@@ -1,0 +1,205 @@
+//! What is wrong with feeds, the look of their last good files, and values held out of sums.
+
+use super::outbox::{Draft, insert};
+use super::{Store, StoreError, understood};
+use crate::domain::alert::Trouble;
+use crate::feed::guard::{Finding, HeldValue, Look};
+use crate::feed::parse::Element;
+use chrono::{DateTime, TimeDelta, Utc};
+use rusqlite::{OptionalExtension, TransactionBehavior, params};
+
+/// What is told and over at once is shown for so long.
+const SHOWN_FOR: TimeDelta = TimeDelta::days(14);
+
+/// A finding that is known.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KnownFinding {
+    /// What kind of trouble it is.
+    pub trouble: Trouble,
+    /// What was seen.
+    pub what: String,
+    /// Since when.
+    pub since: DateTime<Utc>,
+}
+
+/// What a look at a feed changes.
+#[derive(Debug, Clone, Default)]
+pub struct Changes<'a> {
+    /// Findings that begin.
+    pub begun: Vec<&'a Finding>,
+    /// Findings that go on, with what is seen now.
+    pub going_on: Vec<&'a Finding>,
+    /// Troubles that are over.
+    pub over: Vec<Trouble>,
+    /// What the next file is held against.
+    pub look: Option<&'a Look>,
+    /// The values that are held now, if they were looked at.
+    pub held: Option<&'a [HeldValue]>,
+}
+
+impl Store {
+    /// What the last good file of a station's feed looked like.
+    pub fn look(&self, station: &str) -> Result<Option<Look>, StoreError> {
+        let row = self
+            .connection
+            .query_row(
+                "SELECT rows, days, first_day, newest_day, header FROM feed
+                 WHERE station = ?1 AND header IS NOT NULL",
+                [station],
+                |row| {
+                    let header: String = row.get(4)?;
+                    let look = Look {
+                        rows: row.get::<_, i64>(0)?.try_into().unwrap_or_default(),
+                        days: row.get::<_, i64>(1)?.try_into().unwrap_or_default(),
+                        first: row.get(2)?,
+                        newest: row.get(3)?,
+                        header: Vec::new(),
+                    };
+                    Ok((look, header))
+                },
+            )
+            .optional()?;
+        row.map(|(look, header)| {
+            let header = understood(&header, "a header", |text| serde_json::from_str(text).ok())?;
+            Ok(Look { header, ..look })
+        })
+        .transpose()
+    }
+
+    /// A station's findings that are not over.
+    pub fn open_findings(&self, station: &str) -> Result<Vec<KnownFinding>, StoreError> {
+        self.findings(station, None)
+    }
+
+    /// A station's findings to show: open ones, and those of the last two weeks that were over at
+    /// once.
+    pub fn findings_to_show(
+        &self,
+        station: &str,
+        now: DateTime<Utc>,
+    ) -> Result<Vec<KnownFinding>, StoreError> {
+        self.findings(station, Some(now - SHOWN_FOR))
+    }
+
+    fn findings(
+        &self,
+        station: &str,
+        events_since: Option<DateTime<Utc>>,
+    ) -> Result<Vec<KnownFinding>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT trouble, what, since FROM finding
+             WHERE station = ?1 AND (over_at IS NULL OR (over_at = since AND since > ?2))
+             ORDER BY id",
+        )?;
+        let rows = statement.query_map(params![station, events_since], |row| {
+            Ok((
+                row.get::<_, String>(0)?,
+                row.get::<_, String>(1)?,
+                row.get::<_, DateTime<Utc>>(2)?,
+            ))
+        })?;
+        rows.map(|row| {
+            let (trouble, what, since) = row?;
+            Ok(KnownFinding {
+                trouble: understood(&trouble, "a trouble", Trouble::from_name)?,
+                what,
+                since,
+            })
+        })
+        .collect()
+    }
+
+    /// A station's values that are held out of sums.
+    pub fn held_values(&self, station: &str) -> Result<Vec<HeldValue>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT day, element = 'max', celsius, since FROM held_value WHERE station = ?1
+             ORDER BY day, element",
+        )?;
+        let rows = statement.query_map([station], |row| {
+            Ok(HeldValue {
+                day: row.get(0)?,
+                element: if row.get(1)? {
+                    Element::Max
+                } else {
+                    Element::Min
+                },
+                celsius: row.get(2)?,
+                since: row.get(3)?,
+            })
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// Writes down what a look at a feed changes, with the messages that tell it, in one
+    /// transaction.
+    pub fn note_findings(
+        &mut self,
+        station: &str,
+        changes: &Changes<'_>,
+        drafts: &[Draft<'_>],
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        for finding in &changes.begun {
+            let over_at = (finding.trouble == Trouble::Header).then_some(now);
+            transaction.execute(
+                "INSERT INTO finding (station, trouble, what, since, over_at)
+                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                params![station, finding.trouble.name(), finding.what, now, over_at],
+            )?;
+        }
+        for finding in &changes.going_on {
+            transaction.execute(
+                "UPDATE finding SET what = ?3
+                 WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
+                params![station, finding.trouble.name(), finding.what],
+            )?;
+        }
+        for trouble in &changes.over {
+            transaction.execute(
+                "UPDATE finding SET over_at = ?3
+                 WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
+                params![station, trouble.name(), now],
+            )?;
+        }
+        if let Some(look) = changes.look {
+            let header = serde_json::Value::from(look.header.clone()).to_string();
+            transaction.execute(
+                "INSERT INTO feed (station, rows, days, first_day, newest_day, header)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+                 ON CONFLICT (station) DO UPDATE SET
+                     rows = excluded.rows, days = excluded.days, first_day = excluded.first_day,
+                     newest_day = excluded.newest_day, header = excluded.header",
+                params![
+                    station,
+                    look.rows as i64,
+                    look.days as i64,
+                    look.first,
+                    look.newest,
+                    header
+                ],
+            )?;
+        }
+        if let Some(held) = changes.held {
+            transaction.execute("DELETE FROM held_value WHERE station = ?1", [station])?;
+            for one in held {
+                let element = match one.element {
+                    Element::Max => "max",
+                    Element::Min => "min",
+                };
+                transaction.execute(
+                    "INSERT INTO held_value (station, day, element, celsius, since)
+                     VALUES (?1, ?2, ?3, ?4, ?5)",
+                    params![station, one.day, element, one.celsius, one.since],
+                )?;
+            }
+        }
+        for draft in drafts {
+            insert(&transaction, draft, now)?;
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+}
