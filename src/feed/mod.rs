@@ -13,6 +13,7 @@ pub mod parse;
 pub mod refusal;
 pub mod supply;
 pub mod table;
+pub mod unpack;
 pub mod vet;
 
 /// Why a whole file was refused. Nothing of it is stored.
