@@ -217,3 +217,72 @@ fn monthly_sums_over_new_york_are_the_publisher_s_own() {
     }
     assert_eq!(months, 13);
 }
+
+/// Environment Canada's rows carry their own heating and cooling degree-days (base 18 °C, mean of
+/// maximum and minimum); of every row that has both extremes and both sums, ours are the same.
+#[test]
+fn degree_days_of_canadian_rows_are_the_publisher_s_own() {
+    let Some(folder) = folder() else { return };
+    let eccc = binding("eccc-daily", Unit::Celsius);
+    let cooling = Model::new(18.0, None, Method::SimpleAverage).unwrap();
+    let (mut files, mut rows) = (0, 0);
+    for entry in std::fs::read_dir(folder.join("eccc")).unwrap() {
+        let path = entry.unwrap().path();
+        let bytes = std::fs::read(&path).unwrap();
+        let parsed =
+            take(&bytes, &eccc, TODAY).unwrap_or_else(|r| panic!("{}: {r}", path.display()));
+        assert!((365..=366).contains(&parsed.rows), "{}", path.display());
+        files += 1;
+        let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap();
+        let mut reader = csv::Reader::from_reader(text);
+        let header = reader.headers().unwrap().clone();
+        let place = |name: &str| header.iter().position(|field| field == name).unwrap();
+        for row in reader.records() {
+            let row = row.unwrap();
+            let published = |name: &str| row[place(name)].parse::<f64>().ok();
+            let due = (
+                published("Heat Deg Days (°C)"),
+                published("Cool Deg Days (°C)"),
+            );
+            let (Some(heat), Some(cool)) = due else {
+                continue;
+            };
+            let day = parsed.readings[&date(&row[place("Date/Time")])];
+            let day = day.extremes().unwrap();
+            let above = cooling.degree_days(day, None);
+            let below = above - ((day.min() + day.max()) / 2.0 - 18.0);
+            assert!(
+                (above - cool).abs() <= 0.0501 && (below - heat).abs() <= 0.0501,
+                "{row:?}"
+            );
+            rows += 1;
+        }
+    }
+    assert_eq!((files, rows), (12, 1727));
+}
+
+#[test]
+fn the_historical_and_the_recent_german_file_agree_where_they_overlap() {
+    let german = binding("dwd-kl", Unit::Celsius);
+    let (Some(old), Some(new)) = (
+        read("dwd_kl/produkt_klima_tag_19480101_20181231_00433.txt"),
+        read("dwd_kl/produkt_klima_tag_20181122_20200524_00433.txt"),
+    ) else {
+        return;
+    };
+    let old = take(&old, &german, TODAY).unwrap();
+    let new = take(&new, &german, TODAY).unwrap();
+    assert!(old.refused.is_empty() && new.refused.is_empty());
+    let both: Vec<_> = old
+        .readings
+        .iter()
+        .filter_map(|(day, reading)| Some((reading, new.readings.get(day)?)))
+        .collect();
+    assert_eq!(both.len(), 40);
+    assert!(both.iter().all(|(old, new)| old == new));
+    let rain = old
+        .rain
+        .iter()
+        .filter(|(day, mm)| new.rain.get(day) == Some(mm));
+    assert_eq!(rain.count(), 40);
+}

@@ -104,6 +104,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     } else {
         Some(vec![String::new()])
     };
+    let rain_trace = top.texts("rain_trace").unwrap_or_default();
     let columns = columns(&top);
     let (quality_part, flag_rule) = rules::flags(&top);
     let conditions = rules::conditions(&top);
@@ -143,6 +144,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
         units: units?,
         missing: missing?,
         columns,
+        rain_trace: rain_trace.into_iter().map(|text| text.value).collect(),
         quality_part,
         flag_rule,
         conditions,
@@ -238,7 +240,11 @@ fn date_formats(top: &Fields<'_, '_>) -> Option<Vec<String>> {
     let formats = top.texts("date_formats").unwrap_or_default();
     for format in &formats {
         let known = StrftimeItems::new(&format.value).all(|item| item != Item::Error);
-        if !known || ["%d", "%m", "%Y"].iter().any(|part| !format.value.contains(part)) {
+        if !known
+            || ["%d", "%m", "%Y"]
+                .iter()
+                .any(|part| !format.value.contains(part))
+        {
             top.page().error(
                 format.at.clone(),
                 format!(
@@ -360,14 +366,14 @@ mod tests {
 
     #[test]
     fn a_dialect_without_a_maximum_says_so() {
-        let (file, text) = BUILT_IN[0];
+        let (file, text) = BUILT_IN[3];
         let problems = read(file, &text.replace("tmax = [\"TMAX\"]", "")).unwrap_err();
         assert!(problems[0].text.contains("needs tmax"), "{problems:?}");
     }
 
     #[test]
     fn a_header_that_could_not_be_found_is_a_problem_of_the_dialect() {
-        let (file, text) = BUILT_IN[4];
+        let (file, text) = BUILT_IN[BUILT_IN.len() - 1];
         let names = "header_starts_with = [\"time\"]";
         let cases = [
             (names, "header_starts_with = []", "leave it out"),

@@ -189,6 +189,8 @@ pub struct Dialect {
     pub missing: Vec<String>,
     /// Where the columns are.
     pub columns: Columns,
+    /// Spellings of rain too little to measure, which counts as none.
+    pub rain_trace: Vec<String>,
     /// Which comma-separated part of a flags field is the quality flag, counted from 0; `None`
     /// where the field is the flag.
     pub quality_part: Option<usize>,

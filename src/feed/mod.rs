@@ -6,10 +6,13 @@
 
 use std::fmt;
 
+mod codes;
+mod day;
 pub mod dialect;
 pub mod fetch;
 mod heading;
 pub mod parse;
+mod places;
 pub mod refusal;
 pub mod supply;
 pub mod table;

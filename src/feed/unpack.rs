@@ -41,13 +41,17 @@ fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> 
         )
     };
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| damaged(&error))?;
-    let fitting: Vec<String> = archive
+    let names: Vec<String> = archive
         .file_names()
+        .filter_map(|name| Some(name.ok()?.into_owned()))
+        .collect();
+    let fitting: Vec<&str> = names
+        .iter()
+        .map(String::as_str)
         .filter(|name| matches(name.rsplit('/').next().unwrap_or(name), pattern))
-        .map(str::to_owned)
         .collect();
     let [name] = fitting.as_slice() else {
-        return Err(not_one(&archive, &fitting, pattern));
+        return Err(not_one(&names, &fitting, pattern));
     };
     let mut file = archive.by_name(name).map_err(|error| damaged(&error))?;
     let mut text = Vec::new();
@@ -65,8 +69,8 @@ fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> 
     Ok(text)
 }
 
-fn not_one(archive: &ZipArchive<Cursor<&[u8]>>, fitting: &[String], pattern: &str) -> Rejection {
-    let listed = |names: &[String]| {
+fn not_one(names: &[String], fitting: &[&str], pattern: &str) -> Rejection {
+    let listed = |names: &[&str]| {
         let shown = names[..names.len().min(MEMBERS_SHOWN)].join(", ");
         let more = names.len().saturating_sub(MEMBERS_SHOWN);
         if more == 0 {
@@ -76,7 +80,7 @@ fn not_one(archive: &ZipArchive<Cursor<&[u8]>>, fitting: &[String], pattern: &st
         }
     };
     if fitting.is_empty() {
-        let all: Vec<String> = archive.file_names().map(str::to_owned).collect();
+        let all: Vec<&str> = names.iter().map(String::as_str).collect();
         return Rejection::whole(
             format!(
                 "the zip archive holds no {pattern}; it has: {}",

@@ -101,7 +101,12 @@ fn refused_share(parsed: &Parsed) -> Result<(), Rejection> {
     let refused: Vec<_> = parsed
         .refused
         .iter()
-        .filter(|row| !matches!(row.why, Why::Flagged | Why::Future | Why::Rain))
+        .filter(|row| {
+            !matches!(
+                row.why,
+                Why::Flagged | Why::Future | Why::OtherKind | Why::Rain
+            )
+        })
         .collect();
     let share = refused.len() as f64 / parsed.rows.max(refused.len()).max(1) as f64;
     if refused.len() < FEW_REFUSED || share <= MOST_REFUSED {
