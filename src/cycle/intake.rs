@@ -3,6 +3,7 @@
 use super::{Beat, Engine, Report, with_beat};
 use crate::config::StationFeed;
 use crate::domain::series::Readings;
+use crate::feed::fetch::Origin;
 use crate::feed::refusal::{RefusedRow, Why};
 use crate::feed::supply::{DrawError, Drawn};
 use crate::store::StoreError;
@@ -26,7 +27,7 @@ impl Engine {
             .map(|(_, site)| site.station.clone())
             .collect();
         for feed in self.config.stations.clone() {
-            if !used.contains(&feed.station.id) {
+            if !used.contains(&feed.station.id) || feed.origin == Origin::ByHand {
                 continue;
             }
             if *self.stop.borrow() {

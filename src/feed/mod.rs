@@ -16,6 +16,7 @@ mod places;
 pub mod refusal;
 pub mod supply;
 pub mod table;
+pub mod trial;
 pub mod unpack;
 pub mod vet;
 

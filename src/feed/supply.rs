@@ -7,9 +7,10 @@ use super::parse::{Element, Parsed, parse};
 use super::refusal::RefusedRow;
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
+use crate::domain::alert::STALE_GRACE_DAYS;
 use crate::domain::rain::Rain;
 use crate::domain::series::Readings;
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
 
 /// Where readings come from.
@@ -120,11 +121,24 @@ impl Supply {
         stored: &Readings,
         today: NaiveDate,
     ) -> Result<Drawn, DrawError> {
-        let Fetched::Body { bytes, validators } = self.fetcher.fetch(&feed.origin, known).await?
-        else {
+        let origin = of_the_year(feed, today);
+        let unknown = Validators::default();
+        // What is known of one year's file says nothing of the next one's.
+        let known = if feed.origin.is_yearly() {
+            &unknown
+        } else {
+            known
+        };
+        let Fetched::Body { bytes, validators } = self.fetcher.fetch(&origin, known).await? else {
             return Ok(Drawn::Unchanged);
         };
-        let parsed = looked_at(&feed.origin, &feed.binding, &bytes, stored, today)?;
+        let parsed = looked_at(&origin, &feed.binding, &bytes, stored, today)?;
+        // Days that are still moving are asked for again.
+        let validators = if parsed.provisional > 0 {
+            unknown
+        } else {
+            validators
+        };
         Ok(Drawn::Readings {
             readings: parsed.readings,
             rain: parsed.rain,
@@ -214,6 +228,13 @@ fn between<T: Copy>(
         .filter(|(day, _)| shown.is_none_or(|shown| **day > shown))
         .map(|(day, value)| (*day, *value))
         .collect()
+}
+
+/// Where a station's file is today. An address with a year moves on to the new one as late as it can
+/// before the station counts as stale, so that the last days of the old one still arrive.
+fn of_the_year(feed: &StationFeed, today: NaiveDate) -> Origin {
+    let wait = u64::from(feed.station.usual_lag_days) + STALE_GRACE_DAYS.unsigned_abs();
+    feed.origin.in_year((today - Days::new(wait)).year())
 }
 
 /// Parses and vets a body.
