@@ -8,7 +8,7 @@ use crate::domain::temperature::Unit;
 use crate::feed::dialect::Dialect;
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent};
 use crate::feed::refusal::{RefusedRow, Why};
-use crate::feed::trial::{Known, Trial, try_dialects};
+use crate::feed::trial::{Known, Misfit, Trial, try_dialects};
 use anyhow::bail;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
@@ -140,29 +140,36 @@ fn fetch(origin: &Origin) -> anyhow::Result<Vec<u8>> {
     }
 }
 
-/// Why no dialect fits: each reason once, with the dialects that gave it; a reason of all of them
-/// alone.
-fn why_none(others: &[(&Dialect, crate::feed::Rejection)]) -> String {
-    let mut reasons: Vec<(String, Vec<&str>)> = Vec::new();
-    for (dialect, rejection) in others {
-        let text = rejection.to_string();
-        match reasons.iter_mut().find(|(known, _)| *known == text) {
-            Some((_, names)) => names.push(&dialect.name),
-            None => reasons.push((text, vec![&dialect.name])),
+/// Why no dialect fits: what is wrong with the file for the dialects whose columns it has; without
+/// any, what all of them say, or what the file looks like.
+fn why_none(others: &[Misfit<'_>]) -> String {
+    let near: Vec<&Misfit<'_>> = others.iter().filter(|misfit| misfit.has_columns).collect();
+    if let [misfit, ..] = near.as_slice() {
+        let mut reasons: Vec<String> = vec![misfit.rejection.to_string()];
+        for misfit in &near {
+            let reason = misfit.rejection.to_string();
+            if !reasons.contains(&reason) {
+                reasons.push(format!("as {}: {reason}", misfit.dialect.name));
+            }
         }
+        return reasons.join("\n  ");
     }
-    if let [(text, _)] = reasons.as_slice() {
-        return text.clone();
+    let mut reasons = others.iter().map(|misfit| misfit.rejection.to_string());
+    let first = reasons.next().unwrap_or_default();
+    if reasons.all(|reason| reason == first) {
+        return first;
     }
-    // What most dialects say is about the file itself.
-    reasons.sort_by_key(|(_, names)| std::cmp::Reverse(names.len()));
-    let listed: Vec<String> = reasons
+    let header = others
         .iter()
-        .map(|(text, names)| format!("\n  {}: {text}", names.join(", ")))
+        .find(|misfit| misfit.dialect.name == "ncei-export")
+        .map_or_else(String::new, |misfit| format!(": {}", misfit.rejection));
+    let names: Vec<&str> = others
+        .iter()
+        .map(|misfit| misfit.dialect.name.as_str())
         .collect();
     format!(
-        "no dialect fits, so nothing was understood; for a file of your own make a dialect of your own (see own-station.toml among the dialects){}",
-        listed.concat()
+        "it has the columns of no dialect that is built in{header}\n  tried: {}\n  For a file of your own write a dialect of your own, as config/dialects/own-station.toml shows, and name it with --dialect",
+        names.join(", ")
     )
 }
 
@@ -187,12 +194,12 @@ fn describe(trial: &Trial<'_>, today: NaiveDate) {
     }
     say!("days         {}", day_words(trial));
     if let Some(newest) = newest_complete(&parsed.readings) {
+        let days = (today - newest).num_days();
+        let count = usize::try_from(days.unsigned_abs()).unwrap_or(usize::MAX);
+        let side = if days < 0 { "after" } else { "before" };
         say!(
-            "newest day   {newest}, {} before today",
-            counted(
-                usize::try_from((today - newest).num_days()).unwrap_or(0),
-                "day"
-            )
+            "newest day   {newest}, {} {side} today",
+            counted(count, "day")
         );
     }
     if parsed.provisional > 0 {

@@ -111,6 +111,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     let either_extreme = top.flag("either_extreme");
     let provisional_days = top.whole("provisional_days", 0..=30);
     let import_only = top.flag("import_only");
+    let model = top.flag("model");
     let usual_lag_days = top.whole("usual_lag_days", 0..=60);
     let advice = top.text("advice").map(|text| text.value);
     let elements = top.table("elements").and_then(|elements| {
@@ -151,6 +152,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
         either_extreme,
         provisional_days: provisional_days.map_or(0, |days| days.value),
         import_only,
+        model,
         usual_lag_days: usual_lag_days.map(|lag| lag.value),
         advice,
         elements,

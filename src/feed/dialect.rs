@@ -205,6 +205,8 @@ pub struct Dialect {
     pub provisional_days: u32,
     /// Whether such files are brought by hand: a station without an address is fed by `import`.
     pub import_only: bool,
+    /// Whether it is a model's forecast and no station's record.
+    pub model: bool,
     /// How many days behind today such a feed's newest day usually is.
     pub usual_lag_days: Option<u32>,
     /// What the owner of a station should know, in a sentence or two.

@@ -3,6 +3,7 @@
 use super::Rejection;
 use super::dialect::{Binding, Column, Dialect};
 use super::parse::{Parsed, parse};
+use super::places::Places;
 use super::table::{Table, open};
 use super::unpack::unpacked;
 use super::vet::vet;
@@ -79,6 +80,17 @@ impl Trial<'_> {
     }
 }
 
+/// A dialect that does not read the file.
+#[derive(Debug, Clone)]
+pub struct Misfit<'d> {
+    /// The dialect.
+    pub dialect: &'d Dialect,
+    /// Whether the file has the dialect's columns, so that the reason is about the file itself.
+    pub has_columns: bool,
+    /// Why it does not fit.
+    pub rejection: Rejection,
+}
+
 /// Tries a dialect on a file.
 ///
 /// # Errors
@@ -88,10 +100,55 @@ pub fn try_dialect<'d>(
     dialect: &'d Dialect,
     known: &Known,
     today: NaiveDate,
+) -> Result<Trial<'d>, Misfit<'d>> {
+    let misfit = |has_columns| {
+        move |rejection| Misfit {
+            dialect,
+            has_columns,
+            rejection,
+        }
+    };
+    let text = unpacked(bytes, dialect).map_err(misfit(false))?;
+    let columns = columns(&text, dialect).map_err(misfit(false))?;
+    read(bytes, &text, columns, dialect, known, today).map_err(misfit(true))
+}
+
+/// What is read from which column.
+fn columns(text: &[u8], dialect: &Dialect) -> Result<Vec<(&'static str, String)>, Rejection> {
+    let table = open(text, dialect)?;
+    let mut binding = bound(dialect, Unit::Celsius, None);
+    let mut found = Places::find(&table, &binding).map(|_| ());
+    for unit in &dialect.units {
+        binding.unit = *unit;
+        found = found.or_else(|_| Places::find(&table, &binding).map(|_| ()));
+    }
+    found.map(|()| used_columns(&table, dialect))
+}
+
+fn bound(dialect: &Dialect, unit: Unit, code: Option<String>) -> Binding {
+    Binding {
+        dialect: dialect.clone(),
+        unit,
+        code,
+        latitude: None,
+    }
+}
+
+fn read<'d>(
+    bytes: &[u8],
+    text: &[u8],
+    columns: Vec<(&'static str, String)>,
+    dialect: &'d Dialect,
+    known: &Known,
+    today: NaiveDate,
 ) -> Result<Trial<'d>, Rejection> {
-    let text = unpacked(bytes, dialect)?;
-    let stations = stations(open(&text, dialect)?, dialect)?;
-    let columns = used_columns(&open(&text, dialect)?, dialect);
+    let stations = stations(open(text, dialect)?, dialect)?;
+    // A model's days to come are what it is for.
+    let today = if dialect.model {
+        NaiveDate::from_ymd_opt(9999, 1, 1).unwrap_or(today)
+    } else {
+        today
+    };
     let first = stations.first().map(|(code, _)| code.clone());
     let code = known.code.clone().or(first);
     let units = match known.unit {
@@ -101,12 +158,7 @@ pub fn try_dialect<'d>(
     let mut tried = Vec::new();
     let mut best: Option<(f64, Unit, Parsed)> = None;
     for unit in units {
-        let binding = Binding {
-            dialect: dialect.clone(),
-            unit,
-            code: code.clone(),
-            latitude: None,
-        };
+        let binding = bound(dialect, unit, code.clone());
         let outcome = parse(bytes, &binding, today).and_then(|parsed| {
             vet(&parsed, &binding, &Readings::new())?;
             Ok(parsed)
@@ -144,12 +196,12 @@ pub fn try_dialects<'d>(
     dialects: impl IntoIterator<Item = &'d Dialect>,
     known: &Known,
     today: NaiveDate,
-) -> (Vec<Trial<'d>>, Vec<(&'d Dialect, Rejection)>) {
+) -> (Vec<Trial<'d>>, Vec<Misfit<'d>>) {
     let (mut fitting, mut others) = (Vec::new(), Vec::new());
     for dialect in dialects {
         match try_dialect(bytes, dialect, known, today) {
             Ok(trial) => fitting.push(trial),
-            Err(rejection) => others.push((dialect, rejection)),
+            Err(misfit) => others.push(misfit),
         }
     }
     fitting.sort_by(|a, b| {

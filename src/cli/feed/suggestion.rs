@@ -13,12 +13,19 @@ const OLDEST_FEED_DAYS: i64 = 30;
 pub(super) fn block(trial: &Trial<'_>, origin: &Origin, place: &str, today: NaiveDate) -> String {
     let dialect = trial.dialect;
     let id = id(trial, origin);
-    let mut lines = vec![
-        "[[station]]".to_owned(),
-        format!("id = {}", quoted(&id)),
-        format!("name = {}", quoted(&id)),
-        format!("dialect = {}", quoted(&dialect.name)),
-    ];
+    let mut lines = if dialect.model {
+        vec![
+            "[station.forecast]   # a model: below the [[station]] that it looks ahead for"
+                .to_owned(),
+        ]
+    } else {
+        vec![
+            "[[station]]".to_owned(),
+            format!("id = {}", quoted(&id)),
+            format!("name = {}", quoted(&id)),
+        ]
+    };
+    lines.push(format!("dialect = {}", quoted(&dialect.name)));
     if dialect.units.len() > 1 {
         let open = if trial.is_unit_open() {
             "   # not sure: see above"
@@ -46,7 +53,7 @@ pub(super) fn block(trial: &Trial<'_>, origin: &Origin, place: &str, today: Naiv
 
 /// The usual lag: the dialect's, or what the file shows today.
 fn lag(trial: &Trial<'_>, today: NaiveDate) -> Option<String> {
-    if trial.dialect.import_only {
+    if trial.dialect.import_only || trial.dialect.model {
         return None;
     }
     if let Some(days) = trial.dialect.usual_lag_days {
