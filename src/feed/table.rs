@@ -152,6 +152,13 @@ impl Table<'_> {
             }
         };
         let line = line_of(&record, self.body, self.skipped);
+        if record.len() != self.width && record.iter().any(|field| field.contains(&b'\n')) {
+            return Err(Rejection::at(
+                line,
+                "a quote is opened and not closed on its line, so the rows after it are lost in it",
+                "nothing of the file was used; look at the line by hand",
+            ));
+        }
         if line >= self.last_line && record.len() < self.width {
             return Err(Rejection::at(
                 line,
