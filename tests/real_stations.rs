@@ -9,6 +9,7 @@ use hatchbell::domain::degree_day::{Method, Model};
 use hatchbell::domain::temperature::Unit;
 use hatchbell::feed::parse::Parsed;
 use hatchbell::feed::refusal::Why;
+use hatchbell::feed::trial::{Known, try_dialects};
 use std::path::PathBuf;
 
 const TODAY: &str = "2026-11-25";
@@ -285,4 +286,77 @@ fn the_historical_and_the_recent_german_file_agree_where_they_overlap() {
         .iter()
         .filter(|(day, mm)| new.rain.get(day) == Some(mm));
     assert_eq!(rain.count(), 40);
+}
+
+/// Each real file is best read by its own dialect, and in its own unit.
+#[test]
+fn every_real_file_is_recognised() {
+    let dialects: Vec<_> = hatchbell::config::dialect_file::BUILT_IN
+        .iter()
+        .map(|(file, text)| hatchbell::config::dialect_file::read(file, text).unwrap())
+        .collect();
+    let cases = [
+        (
+            "dwd_kl/produkt_klima_tag_20181122_20200524_00433.txt",
+            "dwd-kl",
+            Unit::Celsius,
+        ),
+        (
+            "eccc/2021-04-15_station51423_2017-01_tf2.csv",
+            "eccc-daily",
+            Unit::Celsius,
+        ),
+        (
+            "eccc/2021-04-15_station54398_2016-01_tf2.csv",
+            "eccc-daily",
+            Unit::Celsius,
+        ),
+        (
+            "ghcn_access/USW00094728_EXCERPT.csv",
+            "ghcn-access",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ghcn_by_year_long/1800.csv",
+            "ghcn-long",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ghcn_coop/USC00110072.txt",
+            "ghcn-extract",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ghcn_long_other/USW00014922.csv",
+            "ghcn-long",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ncei_export/death_valley_2021_full.csv",
+            "ncei-export",
+            Unit::Fahrenheit,
+        ),
+        (
+            "ncei_export/sitka_weather_2021_simple.csv",
+            "ncei-export",
+            Unit::Fahrenheit,
+        ),
+        (
+            "registry/bokeh_sampledata__lincoln_weather.csv",
+            "ncei-export",
+            Unit::Fahrenheit,
+        ),
+    ];
+    for (file, dialect, unit) in cases {
+        let Some(bytes) = read(file) else { return };
+        let (fitting, _) = try_dialects(&bytes, &dialects, &Known::default(), date(TODAY));
+        let best = fitting
+            .first()
+            .unwrap_or_else(|| panic!("{file}: none fits"));
+        assert_eq!(
+            (best.dialect.name.as_str(), best.unit),
+            (dialect, unit),
+            "{file}"
+        );
+    }
 }
