@@ -189,6 +189,25 @@ fn a_dialect_of_one_s_own_may_skip_lines_judge_flags_and_use_a_decimal_comma() {
 }
 
 #[test]
+fn a_dialect_of_one_s_own_may_go_by_positions_below_lines_of_no_interest() {
+    let text = "name = \"bare\"\ntitle = \"bare rows\"\nheader = \"absent\"\nskip_lines = 2\n\
+        units = [\"celsius\"]\n[positions]\nyear = 1\nmonth = 2\nday = 3\ntmax = 5\ntmin = 4\n";
+    let binding = Binding {
+        dialect: dialect_file::read("bare.toml", text).expect("it loads"),
+        ..own(str::to_owned)
+    };
+    let parsed = taken(
+        "a\nb,c\n2026,7,1,12.0,24.0\n2026,7,32,12.0,24.0\n",
+        &binding,
+    );
+    assert_eq!(pair(&parsed, "2026-07-01"), (Some(12.0), Some(24.0)));
+    assert_eq!(
+        (parsed.refused[0].line, parsed.refused[0].why),
+        (4, Why::Date)
+    );
+}
+
+#[test]
 fn a_dialect_that_contradicts_itself_says_where() {
     for (line, due) in [
         (
@@ -291,6 +310,58 @@ fn maximum_and_minimum_files_are_imported_one_after_the_other_and_make_whole_day
     // The service runs without asking anybody for it.
     let printed = both(&workshop.run(&["run", "--once", "--config", &config]));
     assert!(!printed.contains("nothing taken in"), "{printed}");
+}
+
+#[test]
+fn the_historical_archive_is_imported_and_the_recent_one_carries_on() {
+    let workshop = Workshop::new();
+    let archive = |days: std::ops::RangeInclusive<u32>, quality: u32| {
+        let rows = days.fold(
+            String::from("STATIONS_ID;MESS_DATUM;QN_4; TXK; TNK; TGK;eor\r\n"),
+            |text, day| {
+                text + &format!(
+                    "        907;202606{day:02};{quality:5};24.{};12.0;9.0;eor\r\n",
+                    day % 10
+                )
+            },
+        );
+        zipped(&[("produkt_klima_tag_1_2_00907.txt", rows.as_bytes())])
+    };
+    std::fs::write(workshop.path("hist.zip"), archive(1..=20, 10)).unwrap();
+    let server = ScriptedServer::start(vec![Reply::of(200, &[], archive(11..=30, 1))]);
+    let text = command::config_with_station(&format!("url = \"{}\"", server.url("/akt.zip")))
+        .replace("dialect = \"ncei-export\"", "dialect = \"dwd-kl\"");
+    let config = workshop.write("hatchbell.toml", &text);
+    let hist = workshop.path("hist.zip");
+    let imported = workshop.succeeds(&[
+        "import",
+        "--config",
+        &config,
+        "--station",
+        "only",
+        hist.to_str().unwrap(),
+    ]);
+    assert!(imported.contains("20 days added"), "{imported}");
+    let printed = both(&workshop.run(&["run", "--once", "--config", &config]));
+    assert!(
+        printed.contains("added=10 completed=0 revised=0"),
+        "{printed}"
+    );
+}
+
+#[test]
+fn a_minimum_file_of_another_station_is_not_mixed_into_a_record() {
+    let minimum = binding("bom-one-extreme", Unit::Celsius);
+    let file = |warmer: u32| {
+        (1..=20).fold(
+            String::from("Bureau of Meteorology station number,Year,Month,Day,Minimum temperature (Degree C),Days of accumulation of minimum temperature\n"),
+            |text, day| text + &format!("099901,2026,6,{day},{}.5,1\n", 8 + warmer),
+        )
+    };
+    let stored = taken(file(0), &minimum).readings;
+    let other = feeds::take_over(file(9).as_bytes(), &minimum, TODAY, &stored);
+    assert!(other.unwrap_err().to_string().contains("differ by 9.0"));
+    assert!(feeds::take_over(file(1).as_bytes(), &minimum, TODAY, &stored).is_ok());
 }
 
 async fn draw(feed: &StationFeed, known: &Validators, today: &str) -> Drawn {

@@ -33,7 +33,7 @@ enum Command {
 /// Read a file once and say what was understood
 ///
 /// Fetches the address or reads the file, finds the dialect and the unit that fit, and shows the
-/// columns used, the days found and what was refused, with a [[station]] block to copy into the
+/// columns used, the days found and what was refused, with a station's block to copy into the
 /// configuration. Needs no configuration and stores nothing.
 #[derive(Args)]
 struct Try {
@@ -217,16 +217,19 @@ fn describe(trial: &Trial<'_>, today: NaiveDate) {
 }
 
 fn unit_words(trial: &Trial<'_>) -> String {
-    let mut words = trial.unit.to_string();
     if let [_] = trial.dialect.units.as_slice() {
-        return format!("{words}, which is the dialect's only one");
+        return format!("{}, which is the dialect's only one", trial.unit);
     }
-    for tried in &trial.units {
+    let (chosen, others): (Vec<_>, Vec<_>) = trial
+        .units
+        .iter()
+        .partition(|tried| tried.unit == trial.unit);
+    let mut words = trial.unit.to_string();
+    if let Some(Ok(Some(range))) = chosen.first().map(|tried| &tried.outcome) {
+        words += &format!(": {range:.1} °C between maximum and minimum on average");
+    }
+    for tried in others {
         words += &match &tried.outcome {
-            Ok(Some(range)) if tried.unit == trial.unit => {
-                format!("; days have {range:.1} °C between maximum and minimum on average")
-            }
-            Ok(_) if tried.unit == trial.unit => String::new(),
             Ok(Some(range)) => format!("; {} is possible too ({range:.1} °C)", tried.unit),
             Ok(None) => format!("; {} is possible too", tried.unit),
             Err(rejection) => format!("; not {}: {}", tried.unit, rejection.what),

@@ -27,15 +27,18 @@ impl Engine {
             .map(|(_, site)| site.station.clone())
             .collect();
         for feed in self.config.stations.clone() {
-            if !used.contains(&feed.station.id) || feed.origin == Origin::ByHand {
+            if !used.contains(&feed.station.id) {
                 continue;
             }
             if *self.stop.borrow() {
                 return Ok(());
             }
-            report.stations += 1;
-            if !self.take_in_station(&feed, now, beat).await? {
-                report.failed += 1;
+            // Nobody is asked for what is brought by hand.
+            if feed.origin != Origin::ByHand {
+                report.stations += 1;
+                if !self.take_in_station(&feed, now, beat).await? {
+                    report.failed += 1;
+                }
             }
             self.take_in_forecast(&feed, beat).await?;
             beat();
