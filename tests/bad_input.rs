@@ -52,7 +52,7 @@ fn an_error_text_with_status_200_is_refused_and_quoted() {
     let text = "ERROR: unknown station\n";
     says(
         &refusal(text, &export()),
-        &["no column for the daily maximum", "ERROR: unknown station"],
+        &["an error message: ERROR: unknown station", "code"],
     );
 }
 

@@ -9,6 +9,7 @@ use hatchbell::domain::degree_day::{Method, Model};
 use hatchbell::domain::temperature::Unit;
 use hatchbell::feed::parse::Parsed;
 use hatchbell::feed::refusal::Why;
+use hatchbell::feed::trial::{Known, try_dialects};
 use std::path::PathBuf;
 
 const TODAY: &str = "2026-11-25";
@@ -216,4 +217,146 @@ fn monthly_sums_over_new_york_are_the_publisher_s_own() {
         months += 1;
     }
     assert_eq!(months, 13);
+}
+
+/// Environment Canada's rows carry their own heating and cooling degree-days (base 18 °C, mean of
+/// maximum and minimum); of every row that has both extremes and both sums, ours are the same.
+#[test]
+fn degree_days_of_canadian_rows_are_the_publisher_s_own() {
+    let Some(folder) = folder() else { return };
+    let eccc = binding("eccc-daily", Unit::Celsius);
+    let cooling = Model::new(18.0, None, Method::SimpleAverage).unwrap();
+    let (mut files, mut rows) = (0, 0);
+    for entry in std::fs::read_dir(folder.join("eccc")).unwrap() {
+        let path = entry.unwrap().path();
+        let bytes = std::fs::read(&path).unwrap();
+        let parsed =
+            take(&bytes, &eccc, TODAY).unwrap_or_else(|r| panic!("{}: {r}", path.display()));
+        assert!((365..=366).contains(&parsed.rows), "{}", path.display());
+        files += 1;
+        let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap();
+        let mut reader = csv::Reader::from_reader(text);
+        let header = reader.headers().unwrap().clone();
+        let place = |name: &str| header.iter().position(|field| field == name).unwrap();
+        for row in reader.records() {
+            let row = row.unwrap();
+            let published = |name: &str| row[place(name)].parse::<f64>().ok();
+            let due = (
+                published("Heat Deg Days (°C)"),
+                published("Cool Deg Days (°C)"),
+            );
+            let (Some(heat), Some(cool)) = due else {
+                continue;
+            };
+            let day = parsed.readings[&date(&row[place("Date/Time")])];
+            let day = day.extremes().unwrap();
+            let above = cooling.degree_days(day, None);
+            let below = above - ((day.min() + day.max()) / 2.0 - 18.0);
+            assert!(
+                (above - cool).abs() <= 0.0501 && (below - heat).abs() <= 0.0501,
+                "{row:?}"
+            );
+            rows += 1;
+        }
+    }
+    assert_eq!((files, rows), (12, 1727));
+}
+
+#[test]
+fn the_historical_and_the_recent_german_file_agree_where_they_overlap() {
+    let german = binding("dwd-kl", Unit::Celsius);
+    let (Some(old), Some(new)) = (
+        read("dwd_kl/produkt_klima_tag_19480101_20181231_00433.txt"),
+        read("dwd_kl/produkt_klima_tag_20181122_20200524_00433.txt"),
+    ) else {
+        return;
+    };
+    let old = take(&old, &german, TODAY).unwrap();
+    let new = take(&new, &german, TODAY).unwrap();
+    assert!(old.refused.is_empty() && new.refused.is_empty());
+    let both: Vec<_> = old
+        .readings
+        .iter()
+        .filter_map(|(day, reading)| Some((reading, new.readings.get(day)?)))
+        .collect();
+    assert_eq!(both.len(), 40);
+    assert!(both.iter().all(|(old, new)| old == new));
+    let rain = old
+        .rain
+        .iter()
+        .filter(|(day, mm)| new.rain.get(day) == Some(mm));
+    assert_eq!(rain.count(), 40);
+}
+
+/// Each real file is best read by its own dialect, and in its own unit.
+#[test]
+fn every_real_file_is_recognised() {
+    let dialects: Vec<_> = hatchbell::config::dialect_file::BUILT_IN
+        .iter()
+        .map(|(file, text)| hatchbell::config::dialect_file::read(file, text).unwrap())
+        .collect();
+    let cases = [
+        (
+            "dwd_kl/produkt_klima_tag_20181122_20200524_00433.txt",
+            "dwd-kl",
+            Unit::Celsius,
+        ),
+        (
+            "eccc/2021-04-15_station51423_2017-01_tf2.csv",
+            "eccc-daily",
+            Unit::Celsius,
+        ),
+        (
+            "eccc/2021-04-15_station54398_2016-01_tf2.csv",
+            "eccc-daily",
+            Unit::Celsius,
+        ),
+        (
+            "ghcn_access/USW00094728_EXCERPT.csv",
+            "ghcn-access",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ghcn_by_year_long/1800.csv",
+            "ghcn-long",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ghcn_coop/USC00110072.txt",
+            "ghcn-extract",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ghcn_long_other/USW00014922.csv",
+            "ghcn-long",
+            Unit::TenthsCelsius,
+        ),
+        (
+            "ncei_export/death_valley_2021_full.csv",
+            "ncei-export",
+            Unit::Fahrenheit,
+        ),
+        (
+            "ncei_export/sitka_weather_2021_simple.csv",
+            "ncei-export",
+            Unit::Fahrenheit,
+        ),
+        (
+            "registry/bokeh_sampledata__lincoln_weather.csv",
+            "ncei-export",
+            Unit::Fahrenheit,
+        ),
+    ];
+    for (file, dialect, unit) in cases {
+        let Some(bytes) = read(file) else { return };
+        let (fitting, _) = try_dialects(&bytes, &dialects, &Known::default(), date(TODAY));
+        let best = fitting
+            .first()
+            .unwrap_or_else(|| panic!("{file}: none fits"));
+        assert_eq!(
+            (best.dialect.name.as_str(), best.unit),
+            (dialect, unit),
+            "{file}"
+        );
+    }
 }

@@ -17,7 +17,7 @@ use std::process::ExitCode;
 
 /// Put a weather-station file into the database
 ///
-/// Reads a CSV file (or .csv.gz) the way the station's feed is read, and merges its days into
+/// Reads a CSV file (or .csv.gz, or a .zip where the dialect has them) the way the station's feed is read, and merges its days into
 /// what is stored: new days are added, changed values are kept beside the old ones, nothing is
 /// deleted. Use it for history, or for days that the feed no longer holds. What was refused is listed
 /// with line and reason.
@@ -126,6 +126,12 @@ fn describe(parsed: &Parsed, unit: Unit) {
         counted(parsed.rows, "row"),
         counted(parsed.readings.len(), "day"),
     );
+    if parsed.provisional > 0 {
+        say!(
+            "left out, because such days are still moving: {}",
+            counted(parsed.provisional, "row")
+        );
+    }
     let mut by_reason: BTreeMap<Why, Vec<String>> = BTreeMap::new();
     for row in &parsed.refused {
         by_reason

@@ -13,6 +13,7 @@ use crate::domain::temperature::Unit;
 
 mod chart;
 mod check;
+mod feed;
 mod hindcast;
 mod import;
 mod log;
@@ -51,6 +52,7 @@ enum Command {
     Log(log::Options),
     Replay(replay::Options),
     Import(import::Options),
+    Feed(feed::Options),
     Hindcast(hindcast::Options),
 }
 
@@ -71,6 +73,7 @@ pub fn run() -> ExitCode {
         Command::Status(options) => status::run(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Import(options) => import::run(&options),
+        Command::Feed(options) => feed::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
         Command::Outlook(options) => outlook::run(&options),
         Command::Log(options) => log::run(&options),

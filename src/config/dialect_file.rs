@@ -3,10 +3,25 @@
 use super::fields::{Fields, parse};
 use super::problem::{Page, Problem};
 use crate::domain::temperature::Unit;
-use crate::feed::dialect::{Column, Columns, Dialect, Elements, Header, Layout};
+use crate::feed::dialect::{Column, Columns, Dialect, Elements, Encoding, Header, Layout};
+use chrono::format::{Item, StrftimeItems};
+
+mod rules;
 
 /// The dialects built into the program: file name and text.
-pub const BUILT_IN: [(&str, &str); 5] = [
+pub const BUILT_IN: [(&str, &str); 13] = [
+    (
+        "built-in dialects/bom-one-extreme.toml",
+        include_str!("../../config/dialects/bom-one-extreme.toml"),
+    ),
+    (
+        "built-in dialects/dwd-kl.toml",
+        include_str!("../../config/dialects/dwd-kl.toml"),
+    ),
+    (
+        "built-in dialects/eccc-daily.toml",
+        include_str!("../../config/dialects/eccc-daily.toml"),
+    ),
     (
         "built-in dialects/ghcn-access.toml",
         include_str!("../../config/dialects/ghcn-access.toml"),
@@ -18,6 +33,26 @@ pub const BUILT_IN: [(&str, &str); 5] = [
     (
         "built-in dialects/ghcn-long.toml",
         include_str!("../../config/dialects/ghcn-long.toml"),
+    ),
+    (
+        "built-in dialects/iem-daily.toml",
+        include_str!("../../config/dialects/iem-daily.toml"),
+    ),
+    (
+        "built-in dialects/knmi-daily.toml",
+        include_str!("../../config/dialects/knmi-daily.toml"),
+    ),
+    (
+        "built-in dialects/meteo-france-daily.toml",
+        include_str!("../../config/dialects/meteo-france-daily.toml"),
+    ),
+    (
+        "built-in dialects/meteoswiss-daily.toml",
+        include_str!("../../config/dialects/meteoswiss-daily.toml"),
+    ),
+    (
+        "built-in dialects/midas-daily.toml",
+        include_str!("../../config/dialects/midas-daily.toml"),
     ),
     (
         "built-in dialects/ncei-export.toml",
@@ -47,19 +82,38 @@ pub fn read(file: &str, text: &str) -> Result<Dialect, Vec<Problem>> {
 fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     let name = top.required_id("name", "ghcn-access");
     let title = top.required_text("title", "what kind of file this is");
-    let layout = top.required_choice("layout", &Layout::NAMED);
-    let header = top.required_choice("header", &Header::NAMED);
-    let header_starts_with = header_starts_with(&top, header.as_ref().map(|h| h.value));
+    let layout = or_usual(&top, "layout", &Layout::NAMED, Layout::RowADay);
+    let header = or_usual(&top, "header", &Header::NAMED, Header::Required);
+    let header_starts_with = header_starts_with(&top, header);
+    let skip_lines = top.whole("skip_lines", 0..=1000);
+    if skip_lines.is_some() && !header_starts_with.is_empty() {
+        top.page().error(
+            top.at(),
+            "skip_lines and header_starts_with both say where the header is; keep one of them",
+        );
+    }
+    let ends_with = top.text("ends_with").map(|text| text.value);
+    let encoding = or_usual(&top, "encoding", &Encoding::NAMED, Encoding::Utf8);
+    let zip_member = top.text("zip_member").map(|text| text.value);
     let delimiter = delimiter(&top);
-    let date_formats = list(&top, "date_formats", "[\"%Y-%m-%d\"]");
+    let decimal_comma = decimal_comma(&top, delimiter);
+    let date_formats = date_formats(&top);
     let units = units(&top);
-    let missing = list(&top, "missing", "[\"\", \"-9999\"]");
+    let missing = if top.has("missing") {
+        list(&top, "missing", "[\"\", \"-9999\"]")
+    } else {
+        Some(vec![String::new()])
+    };
+    let rain_trace = top.texts("rain_trace").unwrap_or_default();
     let columns = columns(&top);
-    let quality_part = top.table("flags").and_then(|flags| {
-        let part = flags.whole("quality_part", 1..=20);
-        flags.finish();
-        part.map(|part| part.value as usize - 1)
-    });
+    let (quality_part, flag_rule) = rules::flags(&top);
+    let conditions = rules::conditions(&top);
+    let either_extreme = top.flag("either_extreme");
+    let provisional_days = top.whole("provisional_days", 0..=30);
+    let import_only = top.flag("import_only");
+    let model = top.flag("model");
+    let usual_lag_days = top.whole("usual_lag_days", 0..=60);
+    let advice = top.text("advice").map(|text| text.value);
     let elements = top.table("elements").and_then(|elements| {
         let tmax = elements.required_text("tmax", "TMAX");
         let tmin = elements.required_text("tmin", "TMIN");
@@ -71,24 +125,62 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
             rain: rain.map(|rain| rain.value),
         })
     });
-    if let Some(layout) = &layout {
-        needed_columns(&top, layout.value, &columns, elements.is_some());
+    if let Some(layout) = layout {
+        needed_columns(&top, layout, &columns, elements.is_some(), either_extreme);
     }
     top.finish();
     Some(Dialect {
         name: name?.value,
         title: title?.value,
-        layout: layout?.value,
-        header: header?.value,
+        layout: layout?,
+        header: header?,
         header_starts_with,
+        skip_lines: skip_lines.map_or(0, |lines| lines.value),
+        ends_with,
+        encoding: encoding?,
+        zip_member,
         delimiter: delimiter?,
+        decimal_comma,
         date_formats: date_formats?,
         units: units?,
         missing: missing?,
         columns,
+        rain_trace: rain_trace.into_iter().map(|text| text.value).collect(),
         quality_part,
+        flag_rule,
+        conditions,
+        either_extreme,
+        provisional_days: provisional_days.map_or(0, |days| days.value),
+        import_only,
+        model,
+        usual_lag_days: usual_lag_days.map(|lag| lag.value),
+        advice,
         elements,
     })
+}
+
+/// A choice that need not be made; `None` if it was made wrongly.
+fn or_usual<T: Copy>(
+    top: &Fields<'_, '_>,
+    key: &'static str,
+    named: &[(&'static str, T)],
+    usual: T,
+) -> Option<T> {
+    match top.choice(key, named) {
+        Some(choice) => Some(choice.value),
+        None => (!top.has(key)).then_some(usual),
+    }
+}
+
+fn decimal_comma(top: &Fields<'_, '_>, delimiter: Option<u8>) -> bool {
+    let comma = top.flag("decimal_comma");
+    if comma && delimiter == Some(b',') {
+        top.page().error(
+            top.at(),
+            "decimal_comma needs another delimiter than the comma, for example delimiter = \";\"",
+        );
+    }
+    comma
 }
 
 /// What the first field of the header is called, for files with lines before it.
@@ -118,6 +210,9 @@ fn header_starts_with(top: &Fields<'_, '_>, header: Option<Header>) -> Vec<Strin
 }
 
 fn delimiter(top: &Fields<'_, '_>) -> Option<u8> {
+    if !top.has("delimiter") {
+        return Some(b',');
+    }
     let text = top.required_text_or_blank("delimiter", ",")?;
     match text.value.as_bytes() {
         [byte] if byte.is_ascii() => Some(*byte),
@@ -142,6 +237,28 @@ fn list(top: &Fields<'_, '_>, key: &'static str, example: &str) -> Option<Vec<St
     Some(texts?.into_iter().map(|text| text.value).collect())
 }
 
+/// Forms of a date; a year, month and day in columns of their own need none.
+fn date_formats(top: &Fields<'_, '_>) -> Option<Vec<String>> {
+    let formats = top.texts("date_formats").unwrap_or_default();
+    for format in &formats {
+        let known = StrftimeItems::new(&format.value).all(|item| item != Item::Error);
+        if !known
+            || ["%d", "%m", "%Y"]
+                .iter()
+                .any(|part| !format.value.contains(part))
+        {
+            top.page().error(
+                format.at.clone(),
+                format!(
+                    "\"{}\" is no form of a day; it needs %Y, %m and %d, for example \"%d.%m.%Y\", and may go on with a time, for example %H:%M",
+                    format.value
+                ),
+            );
+        }
+    }
+    Some(formats.into_iter().map(|format| format.value).collect())
+}
+
 fn units(top: &Fields<'_, '_>) -> Option<Vec<Unit>> {
     let texts = list(top, "units", "[\"celsius\"]")?;
     let units: Option<Vec<Unit>> = texts
@@ -164,6 +281,9 @@ fn columns(top: &Fields<'_, '_>) -> Columns {
     for (key, column) in [
         ("station", &mut columns.station),
         ("date", &mut columns.date),
+        ("year", &mut columns.year),
+        ("month", &mut columns.month),
+        ("day", &mut columns.day),
         ("tmax", &mut columns.tmax),
         ("tmin", &mut columns.tmin),
         ("tmax_flags", &mut columns.tmax_flags),
@@ -194,19 +314,30 @@ fn columns(top: &Fields<'_, '_>) -> Columns {
     columns
 }
 
-fn needed_columns(top: &Fields<'_, '_>, layout: Layout, columns: &Columns, elements: bool) {
-    let needed: &[(&str, &Column)] = match layout {
-        Layout::RowADay => &[
-            ("date", &columns.date),
-            ("tmax", &columns.tmax),
-            ("tmin", &columns.tmin),
-        ],
-        Layout::RowAValue => &[
-            ("date", &columns.date),
-            ("element", &columns.element),
-            ("value", &columns.value),
-        ],
+fn needed_columns(
+    top: &Fields<'_, '_>,
+    layout: Layout,
+    columns: &Columns,
+    elements: bool,
+    either_extreme: bool,
+) {
+    let in_parts = [&columns.year, &columns.month, &columns.day];
+    let mut needed: Vec<(&str, &Column)> = match layout {
+        Layout::RowADay if either_extreme => Vec::new(),
+        Layout::RowADay => vec![("tmax", &columns.tmax), ("tmin", &columns.tmin)],
+        Layout::RowAValue => vec![("element", &columns.element), ("value", &columns.value)],
     };
+    if in_parts.iter().any(|part| part.exists()) {
+        needed.extend(["year", "month", "day"].into_iter().zip(in_parts));
+    } else {
+        needed.insert(0, ("date", &columns.date));
+        if !top.has("date_formats") {
+            top.page().error(
+                top.at(),
+                "the file needs date_formats, for example [\"%Y-%m-%d\"]",
+            );
+        }
+    }
     for (name, column) in needed {
         if !column.exists() {
             top.page().error(
@@ -237,14 +368,14 @@ mod tests {
 
     #[test]
     fn a_dialect_without_a_maximum_says_so() {
-        let (file, text) = BUILT_IN[0];
+        let (file, text) = BUILT_IN[3];
         let problems = read(file, &text.replace("tmax = [\"TMAX\"]", "")).unwrap_err();
         assert!(problems[0].text.contains("needs tmax"), "{problems:?}");
     }
 
     #[test]
     fn a_header_that_could_not_be_found_is_a_problem_of_the_dialect() {
-        let (file, text) = BUILT_IN[4];
+        let (file, text) = BUILT_IN[BUILT_IN.len() - 1];
         let names = "header_starts_with = [\"time\"]";
         let cases = [
             (names, "header_starts_with = []", "leave it out"),

@@ -120,6 +120,7 @@ impl StationFeed {
         let address = match &self.origin {
             Origin::Url(url) => url.to_string(),
             Origin::File(path) => path.display().to_string(),
+            Origin::ByHand => String::new(),
         };
         // Only a check sum of it all: addresses may hold what is nobody's business.
         let mut sum = flate2::Crc::new();

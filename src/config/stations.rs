@@ -16,6 +16,10 @@ use std::path::Path;
 /// were 2 to 4 days behind over 707 downloads of one station, 6 at the 99th percentile.
 const USUAL_LAG_DAYS: u32 = 6;
 
+/// Days for a station that is fed by hand and does not say how often: nobody waits for it, so it is
+/// never stale.
+const LAG_BY_HAND_DAYS: u32 = 36_500;
+
 /// The day that an extreme belongs to.
 const BELONGS_TO: [(&str, bool); 2] = [("its-date", false), ("day-before", true)];
 
@@ -84,10 +88,21 @@ fn station(
     dialects: &BTreeMap<String, Dialect>,
 ) -> Option<StationFeed> {
     let name = table.required_text("name", "Harbour Meadow");
-    let origin = origin(&table, folder);
     let dialect = dialect(&table, dialects);
+    let by_hand = dialect.is_some_and(|dialect| dialect.import_only);
+    let origin = if by_hand && !table.has("url") && !table.has("file") {
+        Some(Origin::ByHand)
+    } else {
+        origin(&table, folder)
+    };
     let unit = unit(&table, dialect);
     let code = table.text("code");
+    let usual_lag = match &origin {
+        Some(Origin::ByHand) => LAG_BY_HAND_DAYS,
+        _ => dialect
+            .and_then(|dialect| dialect.usual_lag_days)
+            .unwrap_or(USUAL_LAG_DAYS),
+    };
     let lag = table.whole("usual_lag_days", 0..=60);
     let elevation = table.number("elevation_m", -450.0..=9000.0);
     let neighbours = table.texts("neighbours").unwrap_or_default();
@@ -112,7 +127,7 @@ fn station(
         station: Station {
             id: id?.value,
             name: name?.value,
-            usual_lag_days: lag.map_or(USUAL_LAG_DAYS, |lag| lag.value),
+            usual_lag_days: lag.map_or(usual_lag, |lag| lag.value),
             elevation_m: elevation.map(|elevation| elevation.value),
             neighbours: neighbours.into_iter().map(|id| id.value).collect(),
             day_shift,

@@ -223,6 +223,7 @@ impl Engine {
                 "The station's id has likely been renamed or retired: services go on serving the old file."
             }
             Origin::File(_) => "Whatever writes the file has likely stopped.",
+            Origin::ByHand => return Ok(None),
         };
         Ok(Some(Finding {
             trouble: Trouble::Frozen,

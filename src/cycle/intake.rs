@@ -3,6 +3,7 @@
 use super::{Beat, Engine, Report, with_beat};
 use crate::config::StationFeed;
 use crate::domain::series::Readings;
+use crate::feed::fetch::Origin;
 use crate::feed::refusal::{RefusedRow, Why};
 use crate::feed::supply::{DrawError, Drawn};
 use crate::store::StoreError;
@@ -33,9 +34,12 @@ impl Engine {
             if *self.stop.borrow() {
                 return Ok(());
             }
-            report.stations += 1;
-            if !self.take_in_station(&feed, now, beat, report).await? {
-                report.failed += 1;
+            // Nobody is asked for what is brought by hand.
+            if feed.origin != Origin::ByHand {
+                report.stations += 1;
+                if !self.take_in_station(&feed, now, beat, report).await? {
+                    report.failed += 1;
+                }
             }
             self.take_in_forecast(&feed, beat).await?;
             beat();

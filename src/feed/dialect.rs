@@ -63,6 +63,12 @@ pub struct Columns {
     pub station: Column,
     /// The day.
     pub date: Column,
+    /// The day's year, in files that spread it over three columns.
+    pub year: Column,
+    /// Its month.
+    pub month: Column,
+    /// Its day of the month.
+    pub day: Column,
     /// Maximum (a row a day).
     pub tmax: Column,
     /// Minimum (a row a day).
@@ -94,6 +100,60 @@ pub struct Elements {
     pub rain: Option<String>,
 }
 
+/// How the bytes of a file stand for letters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Encoding {
+    /// UTF-8, with or without a byte order mark.
+    Utf8,
+    /// ISO 8859-1, where the bytes are not UTF-8 anyway.
+    Latin1,
+}
+
+impl Encoding {
+    /// Every encoding with the name it has in dialect files.
+    pub const NAMED: [(&'static str, Encoding); 2] =
+        [("utf-8", Encoding::Utf8), ("latin-1", Encoding::Latin1)];
+}
+
+/// Which quality flags mean that a value has failed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FlagRule {
+    /// Any that is not blank.
+    AnyIsBad,
+    /// These; all others are fine.
+    Bad(Vec<String>),
+    /// All but these.
+    Good(Vec<String>),
+}
+
+/// What a row must say in a column to count as a day's.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RowCondition {
+    /// The column; a file without it is refused.
+    pub column: Column,
+    /// What may stand there; numbers are compared as numbers.
+    pub is: Vec<String>,
+    /// What becomes of a row that says something else.
+    pub otherwise: Otherwise,
+}
+
+/// What becomes of a row that does not meet a [`RowCondition`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Otherwise {
+    /// It is refused and reported: such rows are few and each is a loss.
+    Refuse,
+    /// It is passed over in silence: the file rightly holds rows of other kinds.
+    PassOver,
+}
+
+impl Otherwise {
+    /// Every choice with the name it has in dialect files.
+    pub const NAMED: [(&'static str, Otherwise); 2] = [
+        ("refuse", Otherwise::Refuse),
+        ("pass-over", Otherwise::PassOver),
+    ];
+}
+
 /// A kind of feed file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Dialect {
@@ -108,19 +168,49 @@ pub struct Dialect {
     /// What the first field of the header is called, for files with lines before it; empty where
     /// the header is the first line.
     pub header_starts_with: Vec<String>,
+    /// Lines before the header or the first row that are always there and never looked at.
+    pub skip_lines: u32,
+    /// The line after the last row, for files that mark their end; one without it was cut off.
+    pub ends_with: Option<String>,
+    /// How bytes stand for letters.
+    pub encoding: Encoding,
+    /// Which file of a zip archive holds the rows, `*` standing for anything; `None` where an
+    /// archive is not expected.
+    pub zip_member: Option<String>,
     /// Field separator.
     pub delimiter: u8,
     /// Forms a date may have, in chrono's notation.
     pub date_formats: Vec<String>,
+    /// Whether the decimal sign is a comma.
+    pub decimal_comma: bool,
     /// Units the feed may come in.
     pub units: Vec<Unit>,
     /// Spellings of "no value".
     pub missing: Vec<String>,
     /// Where the columns are.
     pub columns: Columns,
+    /// Spellings of rain too little to measure, which counts as none.
+    pub rain_trace: Vec<String>,
     /// Which comma-separated part of a flags field is the quality flag, counted from 0; `None`
     /// where the field is the flag.
     pub quality_part: Option<usize>,
+    /// Which flags mean that a value has failed.
+    pub flag_rule: FlagRule,
+    /// What a row must say to count.
+    pub conditions: Vec<RowCondition>,
+    /// Whether a file may hold only one of the two extremes.
+    pub either_extreme: bool,
+    /// The newest days that are still moving and are left out, counted back from today (UTC): 1
+    /// leaves out today and what lies ahead.
+    pub provisional_days: u32,
+    /// Whether such files are brought by hand: a station without an address is fed by `import`.
+    pub import_only: bool,
+    /// Whether it is a model's forecast and no station's record.
+    pub model: bool,
+    /// How many days behind today such a feed's newest day usually is.
+    pub usual_lag_days: Option<u32>,
+    /// What the owner of a station should know, in a sentence or two.
+    pub advice: Option<String>,
     /// What the element column says (a row a value).
     pub elements: Option<Elements>,
 }

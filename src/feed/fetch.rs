@@ -34,6 +34,29 @@ pub enum Origin {
     Url(Url),
     /// On this machine.
     File(PathBuf),
+    /// Nowhere: files are brought by hand, with `hatchbell import`.
+    ByHand,
+}
+
+/// What stands in an address for the year, in its two spellings.
+const YEAR: [&str; 2] = ["{year}", "%7Byear%7D"];
+
+impl Origin {
+    /// Whether the address follows the calendar.
+    pub fn is_yearly(&self) -> bool {
+        matches!(self, Self::Url(url) if YEAR.iter().any(|year| url.as_str().contains(year)))
+    }
+
+    /// The place of a year's file: `{year}` in the address becomes the year.
+    pub fn in_year(&self, year: i32) -> Self {
+        let Self::Url(url) = self else {
+            return self.clone();
+        };
+        let text = YEAR.iter().fold(url.as_str().to_owned(), |text, word| {
+            text.replace(word, &year.to_string())
+        });
+        Self::Url(Url::parse(&text).unwrap_or_else(|_| url.clone()))
+    }
 }
 
 /// What a log may show: host and path without query, user name and password, or the file's path.
@@ -42,6 +65,7 @@ impl fmt::Display for Origin {
         match self {
             Self::Url(url) => f.write_str(&shown(url)),
             Self::File(path) => write!(f, "{}", path.display()),
+            Self::ByHand => f.write_str("by hand"),
         }
     }
 }
@@ -52,6 +76,7 @@ impl fmt::Debug for Origin {
         let kind = match self {
             Self::Url(_) => "Url",
             Self::File(_) => "File",
+            Self::ByHand => return f.write_str("ByHand"),
         };
         write!(f, "{kind}({self})")
     }
@@ -176,6 +201,7 @@ impl Fetcher {
         match origin {
             Origin::Url(url) => self.fetch_url(url, known).await,
             Origin::File(path) => fetch_file(path, known, self.policy.max_bytes),
+            Origin::ByHand => Ok(Fetched::NotModified),
         }
     }
 
@@ -343,6 +369,25 @@ mod tests {
         let origin = Origin::Url(Url::parse(url).unwrap());
         assert_eq!(origin.to_string(), "feeds.example.org:8443/a/b.csv");
         assert_eq!(format!("{origin:?}"), "Url(feeds.example.org:8443/a/b.csv)");
+    }
+
+    #[test]
+    fn an_address_with_a_year_follows_the_calendar() {
+        for (text, due) in [
+            (
+                "https://a.example/b?Year={year}&c",
+                "https://a.example/b?Year=2027&c",
+            ),
+            (
+                "https://a.example/{year}/b.csv",
+                "https://a.example/2027/b.csv",
+            ),
+        ] {
+            let origin = Origin::Url(Url::parse(text).unwrap());
+            assert!(origin.is_yearly());
+            let due = Origin::Url(Url::parse(due).unwrap());
+            assert!(origin.in_year(2027) == due && !due.is_yearly());
+        }
     }
 
     #[test]

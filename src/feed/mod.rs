@@ -8,16 +8,21 @@
 use quote::quoted;
 use std::fmt;
 
+mod codes;
+mod day;
 pub mod dialect;
 pub mod fetch;
 pub mod guard;
 mod heading;
 pub mod parse;
+mod places;
 mod quote;
 pub mod refusal;
 pub mod station_list;
 pub mod supply;
 pub mod table;
+pub mod trial;
+pub mod unpack;
 pub mod vet;
 
 /// Most characters of what is wrong with a file.

@@ -5,18 +5,19 @@
 //! (`NaN`, `inf`, a short row, a number cut in half), so each is checked here.
 
 use super::Rejection;
-use super::dialect::{Binding, Layout};
-use super::heading::{rain_unit_in_brackets, unit_in_brackets};
+use super::codes::{Codes, Flags, number};
+use super::day::refuse_other_cadence;
+use super::dialect::{Binding, Otherwise};
+use super::places::{Cells, Places};
 use super::quote::quoted;
 use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
+use super::unpack::unpacked;
 use crate::domain::rain::{Rain, is_plausible_rain};
 use crate::domain::series::{Reading, Readings};
 use crate::domain::temperature::{COLDEST_C, Unit, WARMEST_C, is_plausible};
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Days, NaiveDate};
 
-/// No thermometer was read before: a date like 0026-06-01 is a mistake.
-const EARLIEST_YEAR: i32 = 1700;
 /// Most characters of a refused field that are kept.
 const LONGEST_FIELD: usize = 100;
 
@@ -31,6 +32,8 @@ pub struct Parsed {
     pub failed: Vec<(NaiveDate, Element)>,
     /// Rows and values that were refused alone.
     pub refused: Vec<RefusedRow>,
+    /// Rows left out because their day is still moving.
+    pub provisional: usize,
     /// Rows looked at.
     pub rows: usize,
     /// Values looked at: given, not missing.
@@ -46,11 +49,18 @@ pub struct Parsed {
 /// [`Rejection`] if the file as a whole is not what the binding says; see [`open`] and the checks
 /// for cadence and stations here. Numbers are vetted in [`super::vet`].
 pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed, Rejection> {
-    let mut table = open(bytes, &binding.dialect)?;
+    let dialect = &binding.dialect;
+    let text = unpacked(bytes, dialect)?;
+    let mut table = open(&text, dialect)?;
     let places = Places::find(&table, binding)?;
+    let provisional = u64::from(dialect.provisional_days);
     let mut reader = Intake {
         binding,
+        missing: Codes::new(&dialect.missing, dialect.decimal_comma),
+        trace: Codes::new(&dialect.rain_trace, dialect.decimal_comma),
+        flags: Flags::of(dialect),
         newest_allowed: today + Days::new(1),
+        newest_settled: (provisional > 0).then(|| today - Days::new(provisional)),
         parsed: Parsed::default(),
         other_station: None,
         station_seen: None,
@@ -60,86 +70,6 @@ pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed
         reader.row(&table, &row, &places)?;
     }
     reader.finish()
-}
-
-/// A date in one of the forms, or `None`. Forms that chrono would read loosely (`%Y` takes a short
-/// year) are held to four-digit years.
-pub(super) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
-    let four_digits = text.len() >= 8 && text.as_bytes()[..4].iter().all(u8::is_ascii_digit);
-    formats
-        .iter()
-        .filter(|_| four_digits)
-        .find_map(|format| NaiveDate::parse_from_str(text, format).ok())
-        .filter(|day| day.year() >= EARLIEST_YEAR)
-}
-
-enum Cells {
-    Day {
-        tmax: usize,
-        tmin: usize,
-        tmax_flags: Option<usize>,
-        tmin_flags: Option<usize>,
-        rain: Option<usize>,
-        rain_flags: Option<usize>,
-    },
-    Value {
-        element: usize,
-        value: usize,
-        quality: Option<usize>,
-    },
-}
-
-struct Places {
-    station: Option<usize>,
-    /// The unit that rain goes by; see [`Unit::rain_to_mm`].
-    rain_unit: Unit,
-    date: usize,
-    cells: Cells,
-}
-
-impl Places {
-    fn find(table: &Table<'_>, binding: &Binding) -> Result<Self, Rejection> {
-        let columns = &binding.dialect.columns;
-        let cells = match binding.dialect.layout {
-            Layout::RowADay => Cells::Day {
-                tmax: in_bound_unit(table, binding, table.need(&columns.tmax, "daily maximum")?)?,
-                tmin: in_bound_unit(table, binding, table.need(&columns.tmin, "daily minimum")?)?,
-                tmax_flags: table.find(&columns.tmax_flags),
-                tmin_flags: table.find(&columns.tmin_flags),
-                rain: table.find(&columns.rain),
-                rain_flags: table.find(&columns.rain_flags),
-            },
-            Layout::RowAValue => Cells::Value {
-                element: table.need(&columns.element, "element")?,
-                value: in_bound_unit(table, binding, table.need(&columns.value, "value")?)?,
-                quality: table.find(&columns.quality),
-            },
-        };
-        let rain_name = table.find(&columns.rain).and_then(|i| table.name_of(i));
-        Ok(Self {
-            station: table.find(&columns.station),
-            rain_unit: rain_name
-                .and_then(rain_unit_in_brackets)
-                .unwrap_or(binding.unit),
-            date: table.need(&columns.date, "day")?,
-            cells,
-        })
-    }
-}
-
-/// A column whose header names another unit in brackets than the one that is bound is refused.
-fn in_bound_unit(table: &Table<'_>, binding: &Binding, index: usize) -> Result<usize, Rejection> {
-    match table.name_of(index).and_then(unit_in_brackets) {
-        Some(unit) if unit != binding.unit => Err(Rejection::at(
-            table.header_line(),
-            format!(
-                "the header says {unit}, but the station is bound to {}",
-                binding.unit
-            ),
-            format!("set unit = \"{unit}\", or ask the service for the other unit"),
-        )),
-        _ => Ok(index),
-    }
 }
 
 /// One of a day's two extremes.
@@ -153,7 +83,14 @@ pub enum Element {
 
 struct Intake<'b> {
     binding: &'b Binding,
+    /// Codes for "no value".
+    missing: Codes,
+    /// Codes for rain too little to measure.
+    trace: Codes,
+    flags: Flags,
     newest_allowed: NaiveDate,
+    /// The newest day that no longer moves, where the dialect says so.
+    newest_settled: Option<NaiveDate>,
     parsed: Parsed,
     other_station: Option<String>,
     station_seen: Option<String>,
@@ -173,13 +110,20 @@ impl Intake<'_> {
         {
             return Ok(());
         }
+        if !self.counts(row, places) {
+            return Ok(());
+        }
         self.parsed.rows += 1;
-        let text = row.field(places.date);
-        let Some(day) = parse_date(&text, &self.binding.dialect.date_formats) else {
-            self.refuse_other_cadence(row, &text)?;
+        let text = places.day.text(row);
+        let Some(day) = places.day.day(&text, &self.binding.dialect.date_formats) else {
+            refuse_other_cadence(row.line, &text)?;
             self.refuse(row, Why::Date, &text);
             return Ok(());
         };
+        if self.newest_settled.is_some_and(|newest| day > newest) {
+            self.parsed.provisional += 1;
+            return Ok(());
+        }
         match places.cells {
             Cells::Day {
                 tmax,
@@ -205,13 +149,28 @@ impl Intake<'_> {
                 if self.is_rain(&name) {
                     self.keep_rain(row, places, value, quality, day);
                 } else if let Some(element) = self.element(&name)
-                    && let Some(celsius) = self.value(row, value, quality, (day, element))
+                    && let Some(celsius) = self.value(row, Some(value), quality, (day, element))
                 {
                     self.keep_value(row, day, element, celsius);
                 }
             }
         }
         Ok(())
+    }
+
+    /// Whether a row meets the dialect's conditions.
+    fn counts(&mut self, row: &Row, places: &Places) -> bool {
+        for condition in &places.conditions {
+            let field = row.field(condition.column);
+            if condition.is.hold(&field) {
+                continue;
+            }
+            if condition.otherwise == Otherwise::Refuse {
+                self.refuse(row, Why::OtherKind, &field);
+            }
+            return false;
+        }
+        true
     }
 
     fn element(&self, name: &str) -> Option<Element> {
@@ -240,11 +199,16 @@ impl Intake<'_> {
         day: NaiveDate,
     ) {
         let text = row.field(index);
-        let flagged = flags.is_some_and(|flags| self.quality_flag(&row.field(flags)).is_some());
-        if self.is_missing(&text) || flagged || day > self.newest_allowed {
+        let flagged = flags.is_some_and(|flags| self.flags.failed(&row.field(flags)).is_some());
+        if self.missing.hold(&text) || flagged || day > self.newest_allowed {
             return;
         }
-        let rain = number(&text).map(|number| places.rain_unit.rain_to_mm(number));
+        let amount = if self.trace.hold(&text) {
+            Some(0.0)
+        } else {
+            number(&text, self.binding.dialect.decimal_comma)
+        };
+        let rain = amount.map(|amount| places.rain_unit.rain_to_mm(amount));
         match rain.filter(|mm| is_plausible_rain(*mm)) {
             Some(mm) => {
                 self.parsed.rain.entry(day).or_insert(mm);
@@ -285,46 +249,27 @@ impl Intake<'_> {
         ))
     }
 
-    /// Monthly and hourly files come under the same names as daily ones.
-    fn refuse_other_cadence(&self, row: &Row, text: &str) -> Result<(), Rejection> {
-        let digits = text.chars().filter(char::is_ascii_digit).count();
-        let cadence = if text.contains('T') || text.contains(':') || digits > 8 {
-            "hours: this is an hourly file"
-        } else if digits == 6 && text.starts_with(|c: char| c.is_ascii_digit()) {
-            "months: this is a monthly file"
-        } else if digits == 4 && text.len() == 5 {
-            "days of no year: this is a file of long-term normals"
-        } else {
-            return Ok(());
-        };
-        Err(Rejection::at(
-            row.line,
-            format!("\"{text}\" where a day is due; the rows are {cadence}"),
-            "name the station's daily file; files of other cadences have the same name in other folders",
-        ))
-    }
-
     /// A value in °C, or `None` if it is missing or refused.
     fn value(
         &mut self,
         row: &Row,
-        index: usize,
+        index: Option<usize>,
         flags: Option<usize>,
         of: (NaiveDate, Element),
     ) -> Option<f64> {
-        let text = row.field(index).into_owned();
-        if self.is_missing(&text) {
+        let text = row.field(index?).into_owned();
+        if self.missing.hold(&text) {
             return None;
         }
         self.parsed.values += 1;
         if let Some(flags) = flags
-            && let Some(flag) = self.quality_flag(&row.field(flags))
+            && let Some(flag) = self.flags.failed(&row.field(flags))
         {
             self.refuse(row, Why::Flagged, &format!("{text}, flag {flag}"));
             self.parsed.failed.push(of);
             return None;
         }
-        let Some(number) = number(&text) else {
+        let Some(number) = number(&text, self.binding.dialect.decimal_comma) else {
             self.refuse(row, Why::NotANumber, &text);
             return None;
         };
@@ -345,20 +290,6 @@ impl Intake<'_> {
             return None;
         }
         Some(celsius)
-    }
-
-    fn is_missing(&self, text: &str) -> bool {
-        self.binding.dialect.missing.iter().any(|m| m == text)
-    }
-
-    /// The quality flag in a flags field, if it is set.
-    fn quality_flag(&self, flags: &str) -> Option<String> {
-        let flag = match self.binding.dialect.quality_part {
-            Some(part) => flags.split(',').nth(part).unwrap_or(""),
-            None => flags,
-        };
-        let flag = flag.trim();
-        (!flag.is_empty() && flag != "null").then(|| flag.to_owned())
     }
 
     fn keep_day(&mut self, row: &Row, day: NaiveDate, min: Option<f64>, max: Option<f64>) {
@@ -445,14 +376,4 @@ impl Intake<'_> {
             });
         }
     }
-}
-
-/// A finite decimal number. `NaN`, `inf` and hexadecimal floats are not numbers here.
-fn number(text: &str) -> Option<f64> {
-    let plain = text
-        .bytes()
-        .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-' | b'+' | b'e' | b'E'));
-    text.parse::<f64>()
-        .ok()
-        .filter(|number| plain && number.is_finite())
 }

@@ -32,6 +32,8 @@ pub enum Why {
     Flagged,
     /// The same day came before with another value.
     Twice,
+    /// The row is not about one day's readings, by a column that the dialect watches.
+    OtherKind,
     /// The amount of rain is no number, or none that can fall in a day.
     Rain,
 }
@@ -47,6 +49,7 @@ impl fmt::Display for Why {
             Why::Swapped => "the minimum exceeds the maximum",
             Why::Flagged => "failed the publisher's own quality check",
             Why::Twice => "the same day again with another value",
+            Why::OtherKind => "not the readings of one day",
             Why::Rain => "no amount of rain",
         })
     }

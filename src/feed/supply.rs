@@ -1,17 +1,19 @@
 //! From a station's feed to readings: fetch, parse, vet.
 
 use super::Rejection;
-use super::dialect::Binding;
+use super::dialect::{Binding, Dialect};
 use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
 use super::guard::{Look, unit_step};
 use super::parse::{Element, Parsed, parse};
 use super::refusal::RefusedRow;
 use super::table::open;
+use super::unpack::unpacked;
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
+use crate::domain::alert::STALE_GRACE_DAYS;
 use crate::domain::rain::Rain;
 use crate::domain::series::Readings;
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
 
 /// Where readings come from.
@@ -124,12 +126,25 @@ impl Supply {
         stored: &Readings,
         today: NaiveDate,
     ) -> Result<Drawn, DrawError> {
-        let Fetched::Body { bytes, validators } = self.fetcher.fetch(&feed.origin, known).await?
-        else {
+        let origin = of_the_year(feed, today);
+        let unknown = Validators::default();
+        // What is known of one year's file says nothing of the next one's.
+        let known = if feed.origin.is_yearly() {
+            &unknown
+        } else {
+            known
+        };
+        let Fetched::Body { bytes, validators } = self.fetcher.fetch(&origin, known).await? else {
             return Ok(Drawn::Unchanged);
         };
-        let parsed = looked_at(&feed.origin, &feed.binding, &bytes, stored, today)?;
-        let header = open(&bytes, &feed.binding.dialect).map_or_else(|_| Vec::new(), |t| t.names());
+        let parsed = looked_at(&origin, &feed.binding, &bytes, stored, today)?;
+        let header = header_of(&bytes, &feed.binding.dialect);
+        // Days that are still moving are asked for again.
+        let validators = if parsed.provisional > 0 {
+            unknown
+        } else {
+            validators
+        };
         Ok(Drawn::Readings {
             look: Some(Look::of(&parsed, header)),
             readings: parsed.readings,
@@ -221,6 +236,20 @@ fn between<T: Copy>(
         .filter(|(day, _)| shown.is_none_or(|shown| **day > shown))
         .map(|(day, value)| (*day, *value))
         .collect()
+}
+
+/// Where a station's file is today. An address with a year moves on to the new one as late as it can
+/// before the station counts as stale, so that the last days of the old one still arrive.
+fn of_the_year(feed: &StationFeed, today: NaiveDate) -> Origin {
+    let wait = u64::from(feed.station.usual_lag_days) + STALE_GRACE_DAYS.unsigned_abs();
+    feed.origin.in_year((today - Days::new(wait)).year())
+}
+
+/// The names of a file's columns; none if there are none.
+fn header_of(bytes: &[u8], dialect: &Dialect) -> Vec<String> {
+    unpacked(bytes, dialect)
+        .and_then(|text| Ok(open(&text, dialect)?.names()))
+        .unwrap_or_default()
 }
 
 /// Parses and vets a body.

@@ -47,6 +47,7 @@ impl Row {
 pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejection> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     refuse_what_is_no_csv(bytes)?;
+    let bytes = up_to_end(bytes, dialect)?;
     let lines = bytes.iter().filter(|byte| **byte == b'\n').count() as u64;
     if bytes.last() != Some(&b'\n') {
         return Err(Rejection::at(
@@ -151,6 +152,13 @@ impl Table<'_> {
             }
         };
         let line = line_of(&record, self.body, self.skipped);
+        if record.len() != self.width && record.iter().any(|field| field.contains(&b'\n')) {
+            return Err(Rejection::at(
+                line,
+                "a quote is opened and not closed on its line, so the rows after it are lost in it",
+                "nothing of the file was used; look at the line by hand",
+            ));
+        }
         if line >= self.last_line && record.len() < self.width {
             return Err(Rejection::at(
                 line,
@@ -226,9 +234,14 @@ fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
             format!("this is JSON, not CSV: {}", quoted()),
             "ask the service for CSV (often format=csv), or read the message",
         )),
+        _ if start[..start.len().min(6)].eq_ignore_ascii_case(b"error:") => Err(Rejection::at(
+            1,
+            format!("the service answered with an error message: {}", quoted()),
+            "do what the message says: mostly it is the station's code, the network or the dates in the address",
+        )),
         _ if start.starts_with(b"PK\x03\x04") => Err(Rejection::whole(
             "this is a zip archive, not CSV",
-            "unpack it first and name the CSV file",
+            "unpack it first and name the CSV file, or name a dialect that has a zip_member",
         )),
         _ if start[..start.len().min(4096)].contains(&0) => Err(Rejection::whole(
             "this is a binary file, not CSV",
@@ -238,11 +251,29 @@ fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
     }
 }
 
+/// The file up to the line that marks its end, where the dialect has one.
+fn up_to_end<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<&'b [u8], Rejection> {
+    let Some(mark) = &dialect.ends_with else {
+        return Ok(bytes);
+    };
+    let mut from = 0;
+    for line in bytes.split_inclusive(|byte| *byte == b'\n') {
+        if line.trim_ascii() == mark.as_bytes() {
+            return Ok(&bytes[..from]);
+        }
+        from += line.len();
+    }
+    Err(Rejection::whole(
+        format!("there is no line \"{mark}\" at the end, so the file was cut off"),
+        "nothing of it was used; get it again",
+    ))
+}
+
 /// Lines before the one whose first field is what the header starts with.
 fn lines_before_header(bytes: &[u8], dialect: &Dialect) -> Result<u64, Rejection> {
     let names = &dialect.header_starts_with;
     if names.is_empty() {
-        return Ok(0);
+        return Ok(dialect.skip_lines.into());
     }
     let found = bytes
         .split(|byte| *byte == b'\n')
@@ -334,7 +365,7 @@ fn after_lines(bytes: &[u8], lines: u64) -> &[u8] {
 fn starts_with_data(record: &ByteRecord, dialect: &Dialect) -> bool {
     let position = dialect.columns.date.position.unwrap_or(0);
     let field = String::from_utf8_lossy(record.get(position).unwrap_or_default().trim_ascii());
-    super::parse::parse_date(&field, &dialect.date_formats).is_some()
+    super::day::parse_date(&field, &dialect.date_formats).is_some()
 }
 
 /// At most about a line of text, for messages.

@@ -38,7 +38,7 @@ const WARMEST_WINTER_C: f64 = 20.0;
 const COLDEST_SUMMER_C: f64 = 5.0;
 /// Days in common needed to compare with what is stored.
 const DAYS_FOR_OVERLAP: usize = 10;
-/// Median difference to the stored maxima, °C, beyond which the file is of another unit or place.
+/// Median difference to the stored maxima, or minima where a file has only them, °C, beyond which the file is of another unit or place.
 const MOST_MEDIAN_STEP_C: f64 = 4.0;
 
 /// Looks at a parsed file as a whole.
@@ -101,7 +101,12 @@ fn refused_share(parsed: &Parsed) -> Result<(), Rejection> {
     let refused: Vec<_> = parsed
         .refused
         .iter()
-        .filter(|row| !matches!(row.why, Why::Flagged | Why::Future | Why::Rain))
+        .filter(|row| {
+            !matches!(
+                row.why,
+                Why::Flagged | Why::Future | Why::OtherKind | Why::Rain
+            )
+        })
         .collect();
     let share = refused.len() as f64 / parsed.rows.max(refused.len()).max(1) as f64;
     if refused.len() < FEW_REFUSED || share <= MOST_REFUSED {
@@ -213,8 +218,9 @@ fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Resu
         .readings
         .iter()
         .filter_map(|(day, new)| {
-            let known = stored.get(day)?.extremes()?;
-            Some((new.extremes()?.max() - known.max()).abs())
+            let known = stored.get(day)?;
+            let both = new.max.zip(known.max).or(new.min.zip(known.min));
+            both.map(|(new, known)| (new - known).abs())
         })
         .collect();
     if steps.len() < DAYS_FOR_OVERLAP {
@@ -227,7 +233,7 @@ fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Resu
     }
     Err(Rejection::whole(
         format!(
-            "on the {} days that are stored already the maxima differ by {median:.1} °C (median)",
+            "on the {} days that are stored already the maxima (or minima) differ by {median:.1} °C (median)",
             steps.len()
         ),
         format!(

@@ -9,6 +9,7 @@ use hatchbell::feed::Rejection;
 use hatchbell::feed::dialect::Binding;
 use hatchbell::feed::parse::{Parsed, parse};
 use hatchbell::feed::vet::vet;
+use std::io::{Cursor, Write};
 
 /// A built-in dialect bound to a unit.
 pub fn binding(dialect: &str, unit: Unit) -> Binding {
@@ -57,4 +58,16 @@ pub fn export_year(year: i32, value: impl Fn(f64) -> String) -> String {
         text += &format!("\"ZZI00000009\",\"{day}\",\"{max}\",\"{min}\"\n");
     }
     text
+}
+
+/// A zip archive of these files.
+pub fn zipped(files: &[(&str, &[u8])]) -> Vec<u8> {
+    let mut writer = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    for (name, bytes) in files {
+        writer
+            .start_file(*name, zip::write::SimpleFileOptions::default())
+            .expect("it starts");
+        writer.write_all(bytes).expect("it takes it");
+    }
+    writer.finish().expect("it ends").into_inner()
 }

@@ -1,0 +1,106 @@
+//! The day that a row is about.
+
+use super::Rejection;
+use super::table::Row;
+use chrono::{Datelike, NaiveDate};
+
+/// Before this year nobody kept a thermometer's daily extremes.
+const EARLIEST_YEAR: i32 = 1700;
+
+/// Where the day stands.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum DayPlace {
+    /// In one column.
+    One(usize),
+    /// In columns for year, month and day.
+    Parts([usize; 3]),
+}
+
+impl DayPlace {
+    /// What a row says of its day; parts are written as one date.
+    pub(super) fn text(self, row: &Row) -> String {
+        match self {
+            Self::One(index) => row.field(index).into_owned(),
+            Self::Parts([year, month, day]) => format!(
+                "{}-{:0>2}-{:0>2}",
+                row.field(year),
+                row.field(month),
+                row.field(day)
+            ),
+        }
+    }
+
+    /// The day, or `None` if the text is none.
+    pub(super) fn day(self, text: &str, formats: &[String]) -> Option<NaiveDate> {
+        match self {
+            Self::One(_) => parse_date(text, formats),
+            Self::Parts(_) => parse_date(text, &["%Y-%m-%d".to_owned()]),
+        }
+    }
+}
+
+/// A date in one of the forms, or `None`; a time of day is cut off. Forms that chrono would read
+/// loosely (`%Y` takes a short year) are held to years of four digits.
+pub(super) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
+    let mut runs = text.split(|c: char| !c.is_ascii_digit());
+    if text.len() < 8 || !runs.any(|run| matches!(run.len(), 4 | 8..)) {
+        return None;
+    }
+    formats
+        .iter()
+        .find_map(|format| NaiveDate::parse_from_str(text, format).ok())
+        .filter(|day| (EARLIEST_YEAR..=9999).contains(&day.year()))
+}
+
+/// Monthly and hourly files come under the same names as daily ones.
+///
+/// # Errors
+/// [`Rejection`] if a text that is no day shows that the whole file is of another cadence.
+pub(super) fn refuse_other_cadence(line: u64, text: &str) -> Result<(), Rejection> {
+    let digits = text.chars().filter(char::is_ascii_digit).count();
+    let cadence = if text.contains('T') || text.contains(':') || digits > 8 {
+        "hours: this is an hourly file"
+    } else if digits == 6 && text.starts_with(|c: char| c.is_ascii_digit()) {
+        "months: this is a monthly file"
+    } else if digits == 4 && text.len() == 5 {
+        "days of no year: this is a file of long-term normals"
+    } else {
+        return Ok(());
+    };
+    Err(Rejection::at(
+        line,
+        format!("\"{text}\" where a day is due; the rows are {cadence}"),
+        "name the station's daily file; files of other cadences have the same name in other folders",
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_read_in_the_forms_of_a_dialect_and_no_others() {
+        let read = |text, format: &str| parse_date(text, &[format.to_owned()]);
+        let first_of_july = NaiveDate::from_ymd_opt(2026, 7, 1);
+        for (text, format) in [
+            ("20260701", "%Y%m%d"),
+            ("2026-07-01", "%Y-%m-%d"),
+            ("2026/7/1", "%Y/%m/%d"),
+            ("01.07.2026 00:00", "%d.%m.%Y %H:%M"),
+            ("2026-07-01 09:00:00", "%Y-%m-%d %H:%M:%S"),
+            ("7/1/2026", "%m/%d/%Y"),
+        ] {
+            assert_eq!(read(text, format), first_of_july, "{text}");
+        }
+        for (text, format) in [
+            ("26-07-01", "%Y-%m-%d"),
+            ("2026-07", "%Y-%m-%d"),
+            ("01.07.26 00:00", "%d.%m.%Y %H:%M"),
+            ("01.07.2026", "%d.%m.%Y %H:%M"),
+            ("2026-02-30", "%Y-%m-%d"),
+            ("2026071", "%Y%m%d"),
+        ] {
+            assert_eq!(read(text, format), None, "{text}");
+        }
+    }
+}

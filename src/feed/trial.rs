@@ -1,0 +1,317 @@
+//! Trying a file of unknown kind: which dialects read it, in which unit, and what they find. Pure.
+
+use super::Rejection;
+use super::dialect::{Binding, Column, Dialect};
+use super::parse::{Parsed, parse};
+use super::places::Places;
+use super::table::{Table, open};
+use super::unpack::unpacked;
+use super::vet::vet;
+use crate::domain::series::Readings;
+use crate::domain::temperature::Unit;
+use chrono::NaiveDate;
+use std::cmp::Reverse;
+
+/// The mean daily range that units are judged by where several are possible, °C: 5 to 15 °C is usual
+/// on land (common practice, no source).
+const USUAL_RANGE_C: f64 = 10.0;
+
+/// What a caller knows of the file already.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    /// The unit, if it is not to be guessed.
+    pub unit: Option<Unit>,
+    /// The station's code, where a file holds several.
+    pub code: Option<String>,
+}
+
+/// How a file reads in one unit.
+#[derive(Debug, Clone)]
+pub struct UnitTrial {
+    /// The unit.
+    pub unit: Unit,
+    /// The mean daily range in °C, where there are days with both extremes; or why the unit is out.
+    pub outcome: Result<Option<f64>, Rejection>,
+}
+
+/// A dialect that reads the file.
+#[derive(Debug, Clone)]
+pub struct Trial<'d> {
+    /// The dialect.
+    pub dialect: &'d Dialect,
+    /// The unit that fits best.
+    pub unit: Unit,
+    /// All units that were tried, in the dialect's order.
+    pub units: Vec<UnitTrial>,
+    /// The station that was read, where the file has codes.
+    pub code: Option<String>,
+    /// Every station in the file with its rows, in the file's order.
+    pub stations: Vec<(String, usize)>,
+    /// What is read from which column.
+    pub columns: Vec<(&'static str, String)>,
+    /// What the file says.
+    pub parsed: Parsed,
+}
+
+impl Trial<'_> {
+    /// Days with both extremes.
+    pub fn whole_days(&self) -> usize {
+        let readings = self.parsed.readings.values();
+        readings
+            .filter(|reading| reading.extremes().is_some())
+            .count()
+    }
+
+    /// The mean daily range in the unit that fits best, °C.
+    fn range(&self) -> Option<f64> {
+        self.units
+            .iter()
+            .find(|tried| tried.unit == self.unit)
+            .and_then(|tried| tried.outcome.clone().ok()?)
+    }
+
+    /// Whether other units than the best are possible.
+    pub fn is_unit_open(&self) -> bool {
+        self.units
+            .iter()
+            .filter(|tried| tried.outcome.is_ok())
+            .count()
+            > 1
+    }
+}
+
+/// A dialect that does not read the file.
+#[derive(Debug, Clone)]
+pub struct Misfit<'d> {
+    /// The dialect.
+    pub dialect: &'d Dialect,
+    /// Whether the file has the dialect's columns, so that the reason is about the file itself.
+    pub has_columns: bool,
+    /// Why it does not fit.
+    pub rejection: Rejection,
+}
+
+/// Tries a dialect on a file.
+///
+/// # Errors
+/// Why the file is not of this dialect, or fits none of its units.
+pub fn try_dialect<'d>(
+    bytes: &[u8],
+    dialect: &'d Dialect,
+    known: &Known,
+    today: NaiveDate,
+) -> Result<Trial<'d>, Misfit<'d>> {
+    let misfit = |has_columns| {
+        move |rejection| Misfit {
+            dialect,
+            has_columns,
+            rejection,
+        }
+    };
+    let text = unpacked(bytes, dialect).map_err(misfit(false))?;
+    let columns = columns(&text, dialect).map_err(misfit(false))?;
+    read(bytes, &text, columns, dialect, known, today).map_err(misfit(true))
+}
+
+/// What is read from which column.
+fn columns(text: &[u8], dialect: &Dialect) -> Result<Vec<(&'static str, String)>, Rejection> {
+    let table = open(text, dialect)?;
+    let mut binding = bound(dialect, Unit::Celsius, None);
+    let mut found = Places::find(&table, &binding).map(|_| ());
+    for unit in &dialect.units {
+        binding.unit = *unit;
+        found = found.or_else(|_| Places::find(&table, &binding).map(|_| ()));
+    }
+    found.map(|()| used_columns(&table, dialect))
+}
+
+fn bound(dialect: &Dialect, unit: Unit, code: Option<String>) -> Binding {
+    Binding {
+        dialect: dialect.clone(),
+        unit,
+        code,
+        latitude: None,
+    }
+}
+
+fn read<'d>(
+    bytes: &[u8],
+    text: &[u8],
+    columns: Vec<(&'static str, String)>,
+    dialect: &'d Dialect,
+    known: &Known,
+    today: NaiveDate,
+) -> Result<Trial<'d>, Rejection> {
+    let stations = stations(open(text, dialect)?, dialect)?;
+    // A model's days to come are what it is for.
+    let today = if dialect.model {
+        NaiveDate::from_ymd_opt(9999, 1, 1).unwrap_or(today)
+    } else {
+        today
+    };
+    let first = stations.first().map(|(code, _)| code.clone());
+    let code = known.code.clone().or(first);
+    let units = match known.unit {
+        Some(unit) => vec![unit],
+        None => dialect.units.clone(),
+    };
+    let mut tried = Vec::new();
+    let mut best: Option<(f64, Unit, Parsed)> = None;
+    for unit in units {
+        let binding = bound(dialect, unit, code.clone());
+        let outcome = parse(bytes, &binding, today).and_then(|parsed| {
+            vet(&parsed, &binding, &Readings::new())?;
+            Ok(parsed)
+        });
+        let outcome = outcome.map(|parsed| {
+            let range = mean_range(&parsed.readings);
+            let distance = range.map_or(f64::MAX, |range| (range - USUAL_RANGE_C).abs());
+            if best
+                .as_ref()
+                .is_none_or(|(nearest, ..)| distance < *nearest)
+            {
+                best = Some((distance, unit, parsed));
+            }
+            range
+        });
+        tried.push(UnitTrial { unit, outcome });
+    }
+    match best {
+        Some((_, unit, parsed)) => Ok(Trial {
+            dialect,
+            unit,
+            units: tried,
+            code,
+            stations,
+            columns,
+            parsed,
+        }),
+        None => Err(no_unit(tried)),
+    }
+}
+
+/// Tries dialects on a file: those that fit, the best first, and why the others do not.
+pub fn try_dialects<'d>(
+    bytes: &[u8],
+    dialects: impl IntoIterator<Item = &'d Dialect>,
+    known: &Known,
+    today: NaiveDate,
+) -> (Vec<Trial<'d>>, Vec<Misfit<'d>>) {
+    let (mut fitting, mut others) = (Vec::new(), Vec::new());
+    for dialect in dialects {
+        match try_dialect(bytes, dialect, known, today) {
+            Ok(trial) => fitting.push(trial),
+            Err(misfit) => others.push(misfit),
+        }
+    }
+    fitting.sort_by(|a, b| {
+        let order = |trial: &Trial<'_>| {
+            (
+                Reverse(trial.whole_days()),
+                trial.parsed.refused.len(),
+                Reverse(trial.columns.len()),
+            )
+        };
+        let away = |trial: &Trial<'_>| {
+            trial
+                .range()
+                .map_or(f64::MAX, |range| (range - USUAL_RANGE_C).abs())
+        };
+        order(a)
+            .cmp(&order(b))
+            .then(away(a).total_cmp(&away(b)))
+            .then(a.dialect.units.len().cmp(&b.dialect.units.len()))
+    });
+    (fitting, others)
+}
+
+/// One unit that is out says why; of several the first reason that is not about all of them.
+fn no_unit(tried: Vec<UnitTrial>) -> Rejection {
+    let reasons: Vec<(Unit, Rejection)> = tried
+        .into_iter()
+        .filter_map(|tried| Some((tried.unit, tried.outcome.err()?)))
+        .collect();
+    let mut each = reasons.iter().map(|(_, rejection)| &rejection.what);
+    let first = each.next().cloned().unwrap_or_default();
+    if each.all(|what| *what == first) {
+        return reasons.into_iter().next().map_or_else(
+            || Rejection::whole("no unit was tried", "name one"),
+            |(_, rejection)| rejection,
+        );
+    }
+    let listed: Vec<String> = reasons
+        .iter()
+        .map(|(unit, rejection)| format!("{unit}: {}", rejection.what))
+        .collect();
+    Rejection::whole(
+        format!("none of its units fits ({})", listed.join("; ")),
+        "look at the file by hand",
+    )
+}
+
+fn mean_range(readings: &Readings) -> Option<f64> {
+    let ranges: Vec<f64> = readings
+        .values()
+        .filter_map(|reading| reading.extremes())
+        .map(|day| day.max() - day.min())
+        .collect();
+    (!ranges.is_empty()).then(|| ranges.iter().sum::<f64>() / ranges.len() as f64)
+}
+
+/// Every station of a file with its rows, in the file's order.
+fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<(String, usize)>, Rejection> {
+    let Some(column) = table.find(&dialect.columns.station) else {
+        return Ok(Vec::new());
+    };
+    let mut order: Vec<(String, usize)> = Vec::new();
+    let mut places = std::collections::HashMap::new();
+    while let Some(row) = table.next_row()? {
+        if !table.is_whole(&row) {
+            continue;
+        }
+        let field = row.field(column);
+        let code = field.strip_prefix("GHCND:").unwrap_or(&field);
+        let place = *places.entry(code.to_owned()).or_insert_with(|| {
+            order.push((code.to_owned(), 0));
+            order.len() - 1
+        });
+        order[place].1 += 1;
+    }
+    Ok(order)
+}
+
+fn used_columns(table: &Table<'_>, dialect: &Dialect) -> Vec<(&'static str, String)> {
+    let columns = &dialect.columns;
+    let looked_at: [(&'static str, &Column); 14] = [
+        ("station", &columns.station),
+        ("day", &columns.date),
+        ("year", &columns.year),
+        ("month", &columns.month),
+        ("day of the month", &columns.day),
+        ("maximum", &columns.tmax),
+        ("its flags", &columns.tmax_flags),
+        ("minimum", &columns.tmin),
+        ("its flags", &columns.tmin_flags),
+        ("rain", &columns.rain),
+        ("its flags", &columns.rain_flags),
+        ("element", &columns.element),
+        ("value", &columns.value),
+        ("its flags", &columns.quality),
+    ];
+    let conditions = dialect
+        .conditions
+        .iter()
+        .map(|condition| ("rows that count", &condition.column));
+    looked_at
+        .into_iter()
+        .chain(conditions)
+        .filter_map(|(what, column)| {
+            let index = table.find(column)?;
+            let name = table.name_of(index).map(str::to_owned);
+            Some((
+                what,
+                name.unwrap_or_else(|| format!("column {}", index + 1)),
+            ))
+        })
+        .collect()
+}
