@@ -8,13 +8,12 @@
 
 use super::Rejection;
 use super::dialect::{Binding, Dialect};
-use super::table::{long_row_width, refuse_what_is_no_csv};
+use super::parse::{Parsed, parse_date};
+use super::table::{refuse_what_is_no_csv, shorten};
 use archive::{Archive, Harvest};
 use chrono::NaiveDate;
 use sheaf::Sheaves;
 use std::io::Read;
-
-use super::parse::Parsed;
 
 pub mod archive;
 pub mod sheaf;
@@ -25,7 +24,8 @@ pub const CHUNK_BYTES: usize = 1 << 20;
 /// What is looked for in a file.
 #[derive(Debug, Clone)]
 pub struct Wanted<'w> {
-    /// How the rows are laid out: columns by position, with or without a header.
+    /// How the rows are laid out: columns by position, station and date first, with or without a
+    /// header.
     pub dialect: &'w Dialect,
     /// Stations whose rows are parsed by their bindings; each has a code.
     pub stations: Vec<&'w Binding>,
@@ -42,18 +42,20 @@ pub struct Wanted<'w> {
 pub struct Limits {
     /// Bytes of rows of configured stations. A part is ended at the next change of station or year.
     pub sheaf_bytes: usize,
-    /// Years of stations that are packed, up to 2.2 kB each.
+    /// Years of stations that are packed, up to 2.2 kB each. There are more than in any one year
+    /// of GHCN-Daily, so a by_year file makes one part.
     pub station_years: usize,
 }
 
+/// Files that are packed at once at most: each may hold its limit of station years.
+pub const MOST_PACKED_AT_ONCE: usize = 4;
+
 impl Limits {
-    /// Limits of a process that reads this many files at once: together they hold no more than one
-    /// alone would.
-    pub fn shared_by(readers: usize) -> Self {
-        let readers = readers.max(1);
+    /// The limits of each of this many files that are read at once.
+    pub fn of_each(readers: usize) -> Self {
         Self {
-            sheaf_bytes: (32 << 20) / readers,
-            station_years: 49_152 / readers,
+            sheaf_bytes: (32 << 20) / readers.max(1),
+            station_years: 65_536,
         }
     }
 }
@@ -87,58 +89,174 @@ impl From<Rejection> for BulkError {
 /// Reads a file to its end and hands on what it holds, part by part. Returns the number of rows.
 ///
 /// # Errors
-/// [`BulkError`] if the source fails, is no file of such rows, or stops in mid-line. Parts handed
-/// on before are whole days of their stations and may be kept.
+/// [`BulkError`] if the source fails, is no file of such rows or stops in mid-line, or if `hand_on`
+/// fails. Parts handed on before are whole days of their stations and may be kept.
 pub fn read(
     source: impl Read,
     wanted: &Wanted<'_>,
-    hand_on: &mut dyn FnMut(Part),
+    hand_on: &mut dyn FnMut(Part) -> std::io::Result<()>,
 ) -> Result<u64, BulkError> {
     let mut sheaves = Sheaves::new(wanted);
-    let mut archive = wanted.every_station.then(|| Archive::new(wanted));
+    let mut archive = match wanted.every_station {
+        true => Some(Archive::new(wanted)?),
+        false => None,
+    };
+    let columns = Columns::of(wanted.dialect)?;
     let mut width = 0;
     let mut rows = 0;
     each_line(source, &mut |number, line| {
-        if width == 0 {
-            if line.is_empty() {
-                return Ok(());
-            }
-            let (columns, is_header) = long_row_width(line, number, wanted.dialect)?;
-            width = columns;
-            sheaves.set_width(width);
-            if is_header {
-                return Ok(());
-            }
-        }
         if line.is_empty() {
             return Ok(());
         }
+        if width == 0 {
+            width = columns.cut(line).width;
+            sheaves.set_width(width);
+            if is_header(number, line, columns, wanted.dialect)? {
+                return Ok(());
+            }
+        }
         rows += 1;
-        if sheaves.is_full_before(line) || archive.as_ref().is_some_and(|a| a.is_full_before(line))
-        {
-            hand_on(part(&mut sheaves, archive.as_mut()));
+        let packed_full = archive.as_ref().is_some_and(|a| a.is_full_before(line));
+        if packed_full || sheaves.is_full_before(line) {
+            hand_on(part(&mut sheaves, archive.as_mut())?)?;
         }
         sheaves.take(number, line);
         match &mut archive {
-            Some(archive) => archive.take(number, line, width),
+            Some(archive) => Ok(archive.take(number, line, width)?),
             None => Ok(()),
         }
     })?;
-    hand_on(part(&mut sheaves, archive.as_mut()));
+    hand_on(part(&mut sheaves, archive.as_mut())?)?;
     Ok(rows)
 }
 
-fn part(sheaves: &mut Sheaves<'_>, archive: Option<&mut Archive<'_>>) -> Part {
-    Part {
+fn part(sheaves: &mut Sheaves<'_>, archive: Option<&mut Archive<'_>>) -> Result<Part, Rejection> {
+    Ok(Part {
+        harvest: archive
+            .map(Archive::harvest)
+            .transpose()?
+            .unwrap_or_default(),
         stations: sheaves.parsed(),
-        harvest: archive.map(Archive::harvest).unwrap_or_default(),
+    })
+}
+
+/// Where the columns of long rows are, counted from 0.
+#[derive(Debug, Clone, Copy)]
+struct Columns {
+    station: usize,
+    date: usize,
+    element: usize,
+    value: usize,
+    quality: usize,
+}
+
+/// A row cut into its fields, without surrounding blanks.
+struct Cut<'l> {
+    width: usize,
+    station: &'l [u8],
+    date: &'l [u8],
+    element: &'l [u8],
+    value: &'l [u8],
+    quality: &'l [u8],
+}
+
+/// Fields of a row that are told apart; more are only counted.
+const MOST_FIELDS: usize = 16;
+
+impl Columns {
+    fn of(dialect: &Dialect) -> Result<Self, Rejection> {
+        let columns = &dialect.columns;
+        let place = |column: &super::dialect::Column| {
+            let position = column.position.filter(|position| *position < MOST_FIELDS);
+            position.ok_or_else(|| no_long_rows(dialect))
+        };
+        Ok(Self {
+            station: place(&columns.station)?,
+            date: place(&columns.date)?,
+            element: place(&columns.element)?,
+            value: place(&columns.value)?,
+            quality: place(&columns.quality)?,
+        })
     }
+
+    fn cut<'l>(&self, line: &'l [u8]) -> Cut<'l> {
+        let mut ends = [line.len(); MOST_FIELDS];
+        let mut commas = 0;
+        for (index, byte) in line.iter().enumerate() {
+            if *byte == b',' {
+                if let Some(end) = ends.get_mut(commas) {
+                    *end = index;
+                }
+                commas += 1;
+            }
+        }
+        let field = |position: usize| {
+            let start = match position.checked_sub(1) {
+                Some(before) => ends[before] + 1,
+                None => 0,
+            };
+            let field = line.get(start..ends[position]).unwrap_or_default();
+            field.trim_ascii()
+        };
+        Cut {
+            width: commas + 1,
+            station: field(self.station),
+            date: field(self.date),
+            element: field(self.element),
+            value: field(self.value),
+            quality: field(self.quality),
+        }
+    }
+}
+
+fn no_long_rows(dialect: &Dialect) -> Rejection {
+    Rejection::whole(
+        format!(
+            "the dialect {} does not say at which positions long rows have station, date, element, value and quality",
+            dialect.name
+        ),
+        "take the dialect_dir's file of that name away, or complete its [positions] and [elements]",
+    )
+}
+
+/// Whether the first line is a header: it has no date where one is due, but the right names.
+fn is_header(
+    number: u64,
+    line: &[u8],
+    columns: Columns,
+    dialect: &Dialect,
+) -> Result<bool, Rejection> {
+    let cut = columns.cut(line);
+    if parse_date(&String::from_utf8_lossy(cut.date), &dialect.date_formats).is_some() {
+        return Ok(false);
+    }
+    let named = |column: &super::dialect::Column, field: &[u8]| {
+        let mut names = column.names.iter();
+        names.any(|name| field.eq_ignore_ascii_case(name.as_bytes()))
+    };
+    let all = &dialect.columns;
+    if named(&all.station, cut.station)
+        && named(&all.date, cut.date)
+        && named(&all.element, cut.element)
+        && named(&all.value, cut.value)
+        && named(&all.quality, cut.quality)
+    {
+        return Ok(true);
+    }
+    Err(Rejection::at(
+        number,
+        format!(
+            "neither a row ID,DATE,ELEMENT,VALUE,MFLAG,QFLAG,… nor a header of that order: {}",
+            shorten(&String::from_utf8_lossy(line))
+        ),
+        "a file of one station in another form is imported with --station ID FILE",
+    ))
 }
 
 /// Calls for each line, without its line end, with its number from 1.
 fn each_line(
     mut source: impl Read,
-    take: &mut dyn FnMut(u64, &[u8]) -> Result<(), Rejection>,
+    take: &mut dyn FnMut(u64, &[u8]) -> Result<(), BulkError>,
 ) -> Result<(), BulkError> {
     let mut buffer = vec![0; CHUNK_BYTES];
     let (mut held, mut number) = (0, 0);
@@ -198,9 +316,14 @@ fn unfinished(line: u64, at_the_end: bool) -> Rejection {
     }
 }
 
-/// The first field of a line.
+/// The first field of a line. Long rows begin with their station's code.
 fn code_of(line: &[u8]) -> &[u8] {
     &line[..memchr::memchr(b',', line).unwrap_or(line.len())]
+}
+
+/// Where the year of a line ends: station and date are its first fields.
+fn year_of(line: &[u8]) -> usize {
+    (code_of(line).len() + 5).min(line.len())
 }
 
 #[cfg(test)]
@@ -254,16 +377,5 @@ mod tests {
         let error = lines(std::io::repeat(b'x')).unwrap_err().to_string();
         assert!(error.starts_with("line 1: "), "{error}");
         assert!(error.contains("longer than 1048576 bytes"), "{error}");
-    }
-
-    #[test]
-    fn the_limits_are_shared_by_all_readers() {
-        let alone = Limits::shared_by(1);
-        for readers in 2..64 {
-            let shared = Limits::shared_by(readers);
-            assert!(shared.station_years * readers <= alone.station_years);
-            assert!(shared.sheaf_bytes * readers <= alone.sheaf_bytes);
-            assert!(shared.station_years > 0);
-        }
     }
 }

@@ -6,6 +6,7 @@
 
 use std::fmt;
 
+pub mod bulk;
 pub mod dialect;
 pub mod fetch;
 mod heading;

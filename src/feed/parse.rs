@@ -58,7 +58,7 @@ pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed
 
 /// A date in one of the forms, or `None`. Forms that chrono would read loosely (`%Y` takes a short
 /// year) are held to four-digit years.
-pub(super) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
+pub(in crate::feed) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
     let four_digits = text.len() >= 8 && text.as_bytes()[..4].iter().all(u8::is_ascii_digit);
     formats
         .iter()

@@ -1,0 +1,334 @@
+//! The values of every station of a file, packed: a slot of two bytes for each day of a year.
+//!
+//! Rows are refused by the rules of [`parse`](mod@crate::feed::parse), which
+//! `tests/bulk_import.rs` holds against each other. One is stricter: values are whole tenths, as
+//! these files have them.
+
+use super::{Columns, Wanted, code_of};
+use crate::domain::rain::is_plausible_rain;
+use crate::domain::temperature::is_plausible;
+use crate::feed::Rejection;
+use crate::feed::dialect::Elements;
+use crate::feed::parse::parse_date;
+use crate::feed::refusal::{Refusals, Why};
+use chrono::{Datelike, Days, NaiveDate};
+use std::collections::HashMap;
+
+/// Days a year can have.
+pub const SLOTS: usize = 366;
+/// A slot of which nothing is known.
+pub const UNKNOWN: i16 = i16::MIN;
+/// A slot whose value has failed its publisher's quality check.
+pub const FAILED: i16 = i16::MIN + 1;
+
+/// A station's values of one element and year by day of the year, tenths of °C or of mm.
+pub type Page = [i16; SLOTS];
+
+/// What is packed, in the order of [`StationYear::pages`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Packed {
+    /// The daily maximum.
+    Max,
+    /// The daily minimum.
+    Min,
+    /// Rain.
+    Rain,
+}
+
+impl Packed {
+    /// Every element with the name it has in the database.
+    pub const NAMED: [(&'static str, Packed); 3] = [
+        ("max", Packed::Max),
+        ("min", Packed::Min),
+        ("rain", Packed::Rain),
+    ];
+}
+
+/// A station's values of a year.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StationYear {
+    /// The station's code.
+    pub code: String,
+    /// The year.
+    pub year: i32,
+    /// A page for each of [`Packed::NAMED`] that the file has.
+    pub pages: [Option<Box<Page>>; 3],
+}
+
+/// What a stretch of a file gave.
+#[derive(Debug, Clone, Default)]
+pub struct Harvest {
+    /// By year and code.
+    pub station_years: Vec<StationYear>,
+    /// Rows and values that were refused alone.
+    pub refused: Refusals,
+    /// Rows looked at.
+    pub rows: usize,
+}
+
+/// The longest code there is room for; those of GHCN-Daily have 11 letters and digits.
+const LONGEST_CODE: usize = 14;
+/// More refused rows than this share mean that the file is not what it should be.
+const MOST_REFUSED: f64 = 0.25;
+/// … if they are at least this many.
+const FEW_REFUSED: usize = 8;
+
+/// Packs rows.
+pub(super) struct Archive<'w> {
+    wanted: &'w Wanted<'w>,
+    columns: Columns,
+    elements: &'w Elements,
+    newest_allowed: NaiveDate,
+    places: HashMap<u128, usize>,
+    harvest: Harvest,
+    last_day: Option<([u8; 8], NaiveDate)>,
+    last_key: (u128, usize),
+}
+
+impl<'w> Archive<'w> {
+    pub(super) fn new(wanted: &'w Wanted<'w>) -> Result<Self, Rejection> {
+        let elements = wanted.dialect.elements.as_ref();
+        Ok(Self {
+            wanted,
+            columns: Columns::of(wanted.dialect)?,
+            elements: elements.ok_or_else(|| super::no_long_rows(wanted.dialect))?,
+            newest_allowed: wanted.today + Days::new(1),
+            places: HashMap::new(),
+            harvest: Harvest::default(),
+            last_day: None,
+            last_key: (0, 0),
+        })
+    }
+
+    /// Whether what is held is to be handed on before this line: there is much of it, and the line
+    /// begins another year of a station.
+    pub(super) fn is_full_before(&self, line: &[u8]) -> bool {
+        self.harvest.station_years.len() >= self.wanted.limits.station_years && {
+            let year = line
+                .get(code_of(line).len() + 1..)
+                .and_then(|date| number(date.get(..4)?));
+            let key = year.and_then(|year| key(code_of(line), year.into()));
+            key.is_some_and(|key| !self.places.contains_key(&key))
+        }
+    }
+
+    /// Lets go of what is held.
+    ///
+    /// # Errors
+    /// [`Rejection`] if so many rows make no sense that the others cannot be trusted.
+    pub(super) fn harvest(&mut self) -> Result<Harvest, Rejection> {
+        self.places.clear();
+        self.last_key = (0, 0);
+        let mut harvest = std::mem::take(&mut self.harvest);
+        refused_share(&harvest)?;
+        for year in &mut harvest.station_years {
+            drop_swapped(year);
+        }
+        let order = |a: &StationYear, b: &StationYear| (a.year, &a.code).cmp(&(b.year, &b.code));
+        harvest.station_years.sort_unstable_by(order);
+        Ok(harvest)
+    }
+
+    pub(super) fn take(&mut self, line: u64, row: &[u8], width: usize) -> Result<(), Rejection> {
+        let cut = self.columns.cut(row);
+        self.harvest.rows += 1;
+        if cut.width != width {
+            let counted = || format!("{} where {width} are due", cut.width);
+            self.harvest.refused.add(line, Why::Width, counted);
+            return Ok(());
+        }
+        let Some(day) = self.day(cut.date) else {
+            self.refuse(line, Why::Date, cut.date);
+            return Ok(());
+        };
+        let packed = if cut.element == self.elements.tmax.as_bytes() {
+            Packed::Max
+        } else if cut.element == self.elements.tmin.as_bytes() {
+            Packed::Min
+        } else if Some(cut.element) == self.elements.rain.as_deref().map(str::as_bytes) {
+            Packed::Rain
+        } else {
+            return Ok(());
+        };
+        let missing = &self.wanted.dialect.missing;
+        if missing
+            .iter()
+            .any(|missing| missing.as_bytes() == cut.value)
+        {
+            return Ok(());
+        }
+        let flagged = !cut.quality.is_empty() && cut.quality != b"null";
+        if packed == Packed::Rain && (flagged || day > self.newest_allowed) {
+            return Ok(());
+        }
+        if flagged {
+            let field = || format!("{} {}", text(cut.value), text(cut.quality));
+            self.harvest.refused.add(line, Why::Flagged, field);
+            return self.keep(line, cut.station, day, packed, FAILED);
+        }
+        let value = number(cut.value);
+        let refused = match (packed, value) {
+            (Packed::Rain, value) => value
+                .is_none_or(|value| !is_plausible_rain(f64::from(value) / 10.0))
+                .then_some(Why::Rain),
+            (_, None) => Some(Why::NotANumber),
+            (_, Some(value)) if !is_plausible(f64::from(value) / 10.0) => Some(Why::OutOfBounds),
+            _ if day > self.newest_allowed => Some(Why::Future),
+            _ => None,
+        };
+        match (refused, value) {
+            (Some(why), _) => self.refuse(line, why, cut.value),
+            (None, Some(value)) => return self.keep(line, cut.station, day, packed, value),
+            (None, None) => {}
+        }
+        Ok(())
+    }
+
+    fn refuse(&mut self, line: u64, why: Why, field: &[u8]) {
+        self.harvest.refused.add(line, why, || text(field));
+    }
+
+    /// The day of a date; that of the last row is remembered.
+    fn day(&mut self, date: &[u8]) -> Option<NaiveDate> {
+        match &self.last_day {
+            Some((known, day)) if known == date => Some(*day),
+            _ => {
+                let day = parse_date(&text(date), &self.wanted.dialect.date_formats)?;
+                self.last_day = date.try_into().ok().map(|date| (date, day));
+                Some(day)
+            }
+        }
+    }
+
+    fn keep(
+        &mut self,
+        line: u64,
+        code: &[u8],
+        day: NaiveDate,
+        packed: Packed,
+        value: i16,
+    ) -> Result<(), Rejection> {
+        let place = self.place(line, code, day.year())?;
+        let year = &mut self.harvest.station_years[place];
+        let slot = day.ordinal0() as usize;
+        let page = year.pages[packed as usize].get_or_insert_with(|| Box::new([UNKNOWN; SLOTS]));
+        match page[slot] {
+            UNKNOWN => page[slot] = value,
+            FAILED => return Ok(()),
+            known if known == value => return Ok(()),
+            _ if value == FAILED => {
+                page[slot] = value;
+                return Ok(());
+            }
+            // Rain is an aid: the first amount stays.
+            _ if packed == Packed::Rain => return Ok(()),
+            _ => {
+                let refused = &mut self.harvest.refused;
+                refused.add(line, Why::Twice, || day.to_string());
+                return Ok(());
+            }
+        }
+        if packed != Packed::Rain
+            && let Some((min, max)) = swapped(year, slot)
+        {
+            let pair = || {
+                let (min, max) = (f64::from(min) / 10.0, f64::from(max) / 10.0);
+                format!("{day}: {min:.1} and {max:.1} °C")
+            };
+            self.harvest.refused.add(line, Why::Swapped, pair);
+        }
+        Ok(())
+    }
+
+    /// Where a station's year is held; that of the last row is remembered.
+    fn place(&mut self, line: u64, code: &[u8], year: i32) -> Result<usize, Rejection> {
+        let key = key(code, year).ok_or_else(|| {
+            Rejection::at(
+                line,
+                format!("\"{}\" where a station's code is due", text(code)),
+                "this is no GHCN-Daily file of long rows; look at it by hand",
+            )
+        })?;
+        if key == self.last_key.0 {
+            return Ok(self.last_key.1);
+        }
+        let years = &mut self.harvest.station_years;
+        let place = *self.places.entry(key).or_insert_with(|| {
+            years.push(StationYear {
+                code: text(code),
+                year,
+                pages: [None, None, None],
+            });
+            years.len() - 1
+        });
+        self.last_key = (key, place);
+        Ok(place)
+    }
+}
+
+/// A station's code and a year in one number, or `None` for what is no code. Never 0.
+fn key(code: &[u8], year: i32) -> Option<u128> {
+    if code.is_empty() || code.len() > LONGEST_CODE || !code.iter().all(u8::is_ascii_graphic) {
+        return None;
+    }
+    let mut bytes = [0; 16];
+    bytes[..code.len()].copy_from_slice(code);
+    bytes[LONGEST_CODE..].copy_from_slice(&u16::try_from(year).ok()?.to_le_bytes());
+    Some(u128::from_le_bytes(bytes))
+}
+
+/// A whole number of tenths.
+fn number(text: &[u8]) -> Option<i16> {
+    let (sign, digits) = match text {
+        [b'-', digits @ ..] => (-1, digits),
+        digits => (1, digits),
+    };
+    if digits.is_empty() || digits.len() > 5 || !digits.iter().all(u8::is_ascii_digit) {
+        return None;
+    }
+    let whole = digits
+        .iter()
+        .fold(0, |sum, digit| sum * 10 + i32::from(digit - b'0'));
+    // What has no room is beyond all bounds as well.
+    let held = (sign * whole).clamp(i32::from(FAILED) + 1, i32::from(i16::MAX));
+    i16::try_from(held).ok()
+}
+
+fn text(field: &[u8]) -> String {
+    String::from_utf8_lossy(field).into_owned()
+}
+
+/// Minimum and maximum of a day, if the minimum exceeds the maximum.
+fn swapped(year: &StationYear, slot: usize) -> Option<(i16, i16)> {
+    let [Some(max), Some(min), _] = &year.pages else {
+        return None;
+    };
+    let (min, max) = (min[slot], max[slot]);
+    (min > max && max > FAILED).then_some((min, max))
+}
+
+/// Days whose minimum exceeds the maximum have no temperatures.
+fn drop_swapped(year: &mut StationYear) {
+    for slot in 0..SLOTS {
+        if swapped(year, slot).is_some() {
+            for page in year.pages[..2].iter_mut().flatten() {
+                page[slot] = UNKNOWN;
+            }
+        }
+    }
+}
+
+fn refused_share(harvest: &Harvest) -> Result<(), Rejection> {
+    let beside_the_point = [Why::Flagged, Why::Future, Why::Rain];
+    let refused = harvest.refused.count_without(&beside_the_point);
+    if refused < FEW_REFUSED || refused as f64 <= MOST_REFUSED * harvest.rows as f64 {
+        return Ok(());
+    }
+    Err(Rejection::whole(
+        format!(
+            "{refused} of {} rows make no sense: {}",
+            harvest.rows, harvest.refused
+        ),
+        "this is no GHCN-Daily file of long rows, or it is damaged; look at it by hand",
+    ))
+}
