@@ -73,9 +73,7 @@ pub(super) fn run(config: &Config, files: &[PathBuf], ways: Ways) -> anyhow::Res
     let passing = tempfile::tempdir()?;
     let mut store = match ways.dry_run {
         false => Store::open(&config.service.database)?,
-        true if config.service.database.exists() => {
-            Store::open_to_read(&config.service.database)?
-        }
+        true if config.service.database.exists() => Store::open_to_read(&config.service.database)?,
         true => Store::open(&passing.path().join("none.db"))?,
     };
     store.expect_many_rows()?;

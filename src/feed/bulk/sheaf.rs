@@ -60,8 +60,11 @@ impl<'w> Sheaves<'w> {
     }
 
     pub(super) fn take(&mut self, number: u64, line: &[u8]) {
+        if self.places.is_empty() {
+            return;
+        }
         let code = code_of(line);
-        if self.places.is_empty() || code == self.passed_over {
+        if code == self.passed_over {
             return;
         }
         let Some(places) = self.places.get(code) else {

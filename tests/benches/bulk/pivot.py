@@ -37,9 +37,4 @@ connection.execute(
     [source],
 )
 connection.execute("CHECKPOINT")
-print(
-    *connection.execute(
-        "SELECT count(*), count(tmax), count(tmin), sum(tmax), sum(tmin) FROM reading"
-    ).fetchone()
-)
 connection.close()
