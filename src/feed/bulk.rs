@@ -12,10 +12,12 @@ use super::parse::{Parsed, parse_date};
 use super::table::{refuse_what_is_no_csv, shorten};
 use archive::{Archive, Harvest};
 use chrono::NaiveDate;
+use cut::{Columns, Cut};
 use sheaf::Sheaves;
 use std::io::Read;
 
 pub mod archive;
+mod cut;
 pub mod sheaf;
 
 /// Bytes read at a time; no line may be longer.
@@ -109,7 +111,7 @@ pub fn read(
             return Ok(());
         }
         if width == 0 {
-            width = columns.cut(line).width;
+            width = Cut::new(line).width;
             sheaves.set_width(width);
             if is_header(number, line, columns, wanted.dialect)? {
                 return Ok(());
@@ -140,85 +142,6 @@ fn part(sheaves: &mut Sheaves<'_>, archive: Option<&mut Archive<'_>>) -> Result<
     })
 }
 
-/// Where the columns of long rows are, counted from 0.
-#[derive(Debug, Clone, Copy)]
-struct Columns {
-    station: usize,
-    date: usize,
-    element: usize,
-    value: usize,
-    quality: usize,
-}
-
-/// A row cut into its fields, without surrounding blanks.
-struct Cut<'l> {
-    width: usize,
-    station: &'l [u8],
-    date: &'l [u8],
-    element: &'l [u8],
-    value: &'l [u8],
-    quality: &'l [u8],
-}
-
-/// Fields of a row that are told apart; more are only counted.
-const MOST_FIELDS: usize = 16;
-
-impl Columns {
-    fn of(dialect: &Dialect) -> Result<Self, Rejection> {
-        let columns = &dialect.columns;
-        let place = |column: &super::dialect::Column| {
-            let position = column.position.filter(|position| *position < MOST_FIELDS);
-            position.ok_or_else(|| no_long_rows(dialect))
-        };
-        Ok(Self {
-            station: place(&columns.station)?,
-            date: place(&columns.date)?,
-            element: place(&columns.element)?,
-            value: place(&columns.value)?,
-            quality: place(&columns.quality)?,
-        })
-    }
-
-    fn cut<'l>(&self, line: &'l [u8]) -> Cut<'l> {
-        let mut ends = [line.len(); MOST_FIELDS];
-        let mut commas = 0;
-        for (index, byte) in line.iter().enumerate() {
-            if *byte == b',' {
-                if let Some(end) = ends.get_mut(commas) {
-                    *end = index;
-                }
-                commas += 1;
-            }
-        }
-        let field = |position: usize| {
-            let start = match position.checked_sub(1) {
-                Some(before) => ends[before] + 1,
-                None => 0,
-            };
-            let field = line.get(start..ends[position]).unwrap_or_default();
-            field.trim_ascii()
-        };
-        Cut {
-            width: commas + 1,
-            station: field(self.station),
-            date: field(self.date),
-            element: field(self.element),
-            value: field(self.value),
-            quality: field(self.quality),
-        }
-    }
-}
-
-fn no_long_rows(dialect: &Dialect) -> Rejection {
-    Rejection::whole(
-        format!(
-            "the dialect {} does not say at which positions long rows have station, date, element, value and quality",
-            dialect.name
-        ),
-        "take the dialect_dir's file of that name away, or complete its [positions] and [elements]",
-    )
-}
-
 /// Whether the first line is a header: it has no date where one is due, but the right names.
 fn is_header(
     number: u64,
@@ -226,8 +149,9 @@ fn is_header(
     columns: Columns,
     dialect: &Dialect,
 ) -> Result<bool, Rejection> {
-    let cut = columns.cut(line);
-    if parse_date(&String::from_utf8_lossy(cut.date), &dialect.date_formats).is_some() {
+    let cut = Cut::new(line);
+    let date = cut.field(columns.date);
+    if parse_date(&String::from_utf8_lossy(date), &dialect.date_formats).is_some() {
         return Ok(false);
     }
     let named = |column: &super::dialect::Column, field: &[u8]| {
@@ -235,11 +159,11 @@ fn is_header(
         names.any(|name| field.eq_ignore_ascii_case(name.as_bytes()))
     };
     let all = &dialect.columns;
-    if named(&all.station, cut.station)
-        && named(&all.date, cut.date)
-        && named(&all.element, cut.element)
-        && named(&all.value, cut.value)
-        && named(&all.quality, cut.quality)
+    if named(&all.station, cut.field(columns.station))
+        && named(&all.date, cut.field(columns.date))
+        && named(&all.element, cut.field(columns.element))
+        && named(&all.value, cut.field(columns.value))
+        && named(&all.quality, cut.field(columns.quality))
     {
         return Ok(true);
     }

@@ -4,11 +4,11 @@
 //! `tests/bulk_import.rs` holds against each other. One is stricter: values are whole tenths, as
 //! these files have them.
 
-use super::{Columns, Wanted, code_of};
+use super::cut::{Columns, Cut, no_long_rows};
+use super::{Wanted, code_of};
 use crate::domain::rain::is_plausible_rain;
 use crate::domain::temperature::is_plausible;
 use crate::feed::Rejection;
-use crate::feed::dialect::Elements;
 use crate::feed::parse::parse_date;
 use crate::feed::refusal::{Refusals, Why};
 use chrono::{Datelike, Days, NaiveDate};
@@ -77,26 +77,36 @@ const FEW_REFUSED: usize = 8;
 pub(super) struct Archive<'w> {
     wanted: &'w Wanted<'w>,
     columns: Columns,
-    elements: &'w Elements,
+    /// Names of elements, shortened; see [`name`].
+    elements: [u64; 3],
     newest_allowed: NaiveDate,
     places: HashMap<u128, usize>,
+    /// The key of each place, and the place that came after it when it was last passed.
+    order: Vec<(u128, usize)>,
     harvest: Harvest,
     last_day: Option<([u8; 8], NaiveDate)>,
-    last_key: (u128, usize),
+    last_place: usize,
 }
 
 impl<'w> Archive<'w> {
     pub(super) fn new(wanted: &'w Wanted<'w>) -> Result<Self, Rejection> {
         let elements = wanted.dialect.elements.as_ref();
+        let elements = elements.ok_or_else(|| no_long_rows(wanted.dialect))?;
+        let rain = elements.rain.as_deref().unwrap_or_default();
+        let elements = [&elements.tmax, &elements.tmin, rain].map(|text| name(text.as_bytes()));
+        if elements[..2].contains(&0) {
+            return Err(no_long_rows(wanted.dialect));
+        }
         Ok(Self {
             wanted,
             columns: Columns::of(wanted.dialect)?,
-            elements: elements.ok_or_else(|| super::no_long_rows(wanted.dialect))?,
+            elements,
             newest_allowed: wanted.today + Days::new(1),
             places: HashMap::new(),
+            order: Vec::new(),
             harvest: Harvest::default(),
             last_day: None,
-            last_key: (0, 0),
+            last_place: 0,
         })
     }
 
@@ -118,7 +128,8 @@ impl<'w> Archive<'w> {
     /// [`Rejection`] if so many rows make no sense that the others cannot be trusted.
     pub(super) fn harvest(&mut self) -> Result<Harvest, Rejection> {
         self.places.clear();
-        self.last_key = (0, 0);
+        self.order.clear();
+        self.last_place = 0;
         let mut harvest = std::mem::take(&mut self.harvest);
         refused_share(&harvest)?;
         for year in &mut harvest.station_years {
@@ -130,43 +141,42 @@ impl<'w> Archive<'w> {
     }
 
     pub(super) fn take(&mut self, line: u64, row: &[u8], width: usize) -> Result<(), Rejection> {
-        let cut = self.columns.cut(row);
+        let cut = Cut::new(row);
         self.harvest.rows += 1;
         if cut.width != width {
             let counted = || format!("{} where {width} are due", cut.width);
             self.harvest.refused.add(line, Why::Width, counted);
             return Ok(());
         }
-        let Some(day) = self.day(cut.date) else {
-            self.refuse(line, Why::Date, cut.date);
+        let date = cut.field(self.columns.date);
+        let Some(day) = self.day(date) else {
+            self.refuse(line, Why::Date, date);
             return Ok(());
         };
-        let packed = if cut.element == self.elements.tmax.as_bytes() {
-            Packed::Max
-        } else if cut.element == self.elements.tmin.as_bytes() {
-            Packed::Min
-        } else if Some(cut.element) == self.elements.rain.as_deref().map(str::as_bytes) {
-            Packed::Rain
-        } else {
-            return Ok(());
+        let element = name(cut.field(self.columns.element));
+        let packed = match self.elements.iter().position(|known| *known == element) {
+            Some(0) => Packed::Max,
+            Some(1) => Packed::Min,
+            Some(_) if element != 0 => Packed::Rain,
+            _ => return Ok(()),
         };
+        let text = cut.field(self.columns.value);
         let missing = &self.wanted.dialect.missing;
-        if missing
-            .iter()
-            .any(|missing| missing.as_bytes() == cut.value)
-        {
+        if missing.iter().any(|missing| missing.as_bytes() == text) {
             return Ok(());
         }
-        let flagged = !cut.quality.is_empty() && cut.quality != b"null";
+        let station = cut.field(self.columns.station);
+        let quality = cut.field(self.columns.quality);
+        let flagged = !quality.is_empty() && quality != b"null";
         if packed == Packed::Rain && (flagged || day > self.newest_allowed) {
             return Ok(());
         }
         if flagged {
-            let field = || format!("{} {}", text(cut.value), text(cut.quality));
+            let field = || format!("{}, flag {}", shown(text), shown(quality));
             self.harvest.refused.add(line, Why::Flagged, field);
-            return self.keep(line, cut.station, day, packed, FAILED);
+            return self.keep(line, station, day, packed, FAILED);
         }
-        let value = number(cut.value);
+        let value = number(text);
         let refused = match (packed, value) {
             (Packed::Rain, value) => value
                 .is_none_or(|value| !is_plausible_rain(f64::from(value) / 10.0))
@@ -177,15 +187,15 @@ impl<'w> Archive<'w> {
             _ => None,
         };
         match (refused, value) {
-            (Some(why), _) => self.refuse(line, why, cut.value),
-            (None, Some(value)) => return self.keep(line, cut.station, day, packed, value),
+            (Some(why), _) => self.refuse(line, why, text),
+            (None, Some(value)) => return self.keep(line, station, day, packed, value),
             (None, None) => {}
         }
         Ok(())
     }
 
     fn refuse(&mut self, line: u64, why: Why, field: &[u8]) {
-        self.harvest.refused.add(line, why, || text(field));
+        self.harvest.refused.add(line, why, || shown(field));
     }
 
     /// The day of a date; that of the last row is remembered.
@@ -193,7 +203,7 @@ impl<'w> Archive<'w> {
         match &self.last_day {
             Some((known, day)) if known == date => Some(*day),
             _ => {
-                let day = parse_date(&text(date), &self.wanted.dialect.date_formats)?;
+                let day = parse_date(&shown(date), &self.wanted.dialect.date_formats)?;
                 self.last_day = date.try_into().ok().map(|date| (date, day));
                 Some(day)
             }
@@ -240,30 +250,63 @@ impl<'w> Archive<'w> {
         Ok(())
     }
 
-    /// Where a station's year is held; that of the last row is remembered.
+    /// Where a station's year is held. In these files stations follow each other every day in the
+    /// same order, so the last place and the one that came after it are looked at first.
     fn place(&mut self, line: u64, code: &[u8], year: i32) -> Result<usize, Rejection> {
         let key = key(code, year).ok_or_else(|| {
             Rejection::at(
                 line,
-                format!("\"{}\" where a station's code is due", text(code)),
+                format!("\"{}\" where a station's code is due", shown(code)),
                 "this is no GHCN-Daily file of long rows; look at it by hand",
             )
         })?;
-        if key == self.last_key.0 {
-            return Ok(self.last_key.1);
+        let last = self.last_place;
+        let mut after = 0;
+        if let Some((known, next)) = self.order.get(last) {
+            if *known == key {
+                return Ok(last);
+            }
+            after = *next;
+        }
+        if self
+            .order
+            .get(after)
+            .is_some_and(|(known, _)| *known == key)
+        {
+            self.last_place = after;
+            return Ok(after);
         }
         let years = &mut self.harvest.station_years;
+        let order = &mut self.order;
         let place = *self.places.entry(key).or_insert_with(|| {
             years.push(StationYear {
-                code: text(code),
+                code: shown(code),
                 year,
                 pages: [None, None, None],
             });
+            order.push((key, 0));
             years.len() - 1
         });
-        self.last_key = (key, place);
+        if let Some((_, next)) = self.order.get_mut(last) {
+            *next = place;
+        }
+        self.last_place = place;
         Ok(place)
     }
+}
+
+/// The first eight bytes of a name in one number; 0 for none, and for longer ones, which are
+/// nobody's here.
+fn name(text: &[u8]) -> u64 {
+    if let Ok(four) = text.try_into() {
+        return u32::from_le_bytes(four).into();
+    }
+    let mut bytes = [0; 8];
+    match bytes.get_mut(..text.len()) {
+        Some(start) => start.copy_from_slice(text),
+        None => return 0,
+    }
+    u64::from_le_bytes(bytes)
 }
 
 /// A station's code and a year in one number, or `None` for what is no code. Never 0.
@@ -272,7 +315,10 @@ fn key(code: &[u8], year: i32) -> Option<u128> {
         return None;
     }
     let mut bytes = [0; 16];
-    bytes[..code.len()].copy_from_slice(code);
+    match (code.first_chunk::<11>(), code.len()) {
+        (Some(code), 11) => bytes[..11].copy_from_slice(code),
+        _ => bytes[..code.len()].copy_from_slice(code),
+    }
     bytes[LONGEST_CODE..].copy_from_slice(&u16::try_from(year).ok()?.to_le_bytes());
     Some(u128::from_le_bytes(bytes))
 }
@@ -294,7 +340,7 @@ fn number(text: &[u8]) -> Option<i16> {
     i16::try_from(held).ok()
 }
 
-fn text(field: &[u8]) -> String {
+fn shown(field: &[u8]) -> String {
     String::from_utf8_lossy(field).into_owned()
 }
 
