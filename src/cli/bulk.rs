@@ -288,7 +288,7 @@ impl Import<'_> {
             for ((place, _), merged) in good.iter().zip(merged) {
                 *account.merged.entry(*place).or_default() += merged;
             }
-            account.archived += store.archive(&part.harvest.station_years)?;
+            account.archived += store.archive(&part.harvest)?;
         }
         account.refused.append(part.harvest.refused);
         if !job.every_station {

@@ -106,7 +106,7 @@ pub fn read(
     let columns = Columns::of(wanted.dialect)?;
     let mut width = 0;
     let mut rows = 0;
-    each_line(source, &mut |number, line| {
+    let last = each_line(source, &mut |number, line| {
         if line.is_empty() {
             return Ok(());
         }
@@ -128,6 +128,15 @@ pub fn read(
             None => Ok(()),
         }
     })?;
+    let last_width = Cut::new(&last.1).width;
+    if last_width < width {
+        return Err(Rejection::at(
+            last.0,
+            format!("the last row has {last_width} of {width} fields, so the file was cut off"),
+            "get it again",
+        )
+        .into());
+    }
     hand_on(part(&mut sheaves, archive.as_mut())?)?;
     Ok(rows)
 }
@@ -177,13 +186,15 @@ fn is_header(
     ))
 }
 
-/// Calls for each line, without its line end, with its number from 1.
+/// Calls for each line, without its line end, with its number from 1. Returns the last one that is
+/// not empty.
 fn each_line(
     mut source: impl Read,
     take: &mut dyn FnMut(u64, &[u8]) -> Result<(), BulkError>,
-) -> Result<(), BulkError> {
+) -> Result<(u64, Vec<u8>), BulkError> {
     let mut buffer = vec![0; CHUNK_BYTES];
     let (mut held, mut number) = (0, 0);
+    let mut last = (0, Vec::new());
     loop {
         let read = fill(&mut source, &mut buffer[held..])?;
         let end = held + read;
@@ -192,14 +203,22 @@ fn each_line(
             rest = rest.strip_prefix(b"\xef\xbb\xbf").unwrap_or(rest);
             refuse_what_is_no_csv(rest)?;
         }
+        let mut newest: (u64, &[u8]) = (0, &[]);
         while let Some(length) = memchr::memchr(b'\n', rest) {
             number += 1;
             let line = &rest[..length];
-            take(number, line.strip_suffix(b"\r").unwrap_or(line))?;
+            let line = line.strip_suffix(b"\r").unwrap_or(line);
+            take(number, line)?;
+            if !line.is_empty() {
+                newest = (number, line);
+            }
             rest = &rest[length + 1..];
         }
+        if newest.0 > 0 {
+            last = (newest.0, newest.1.to_vec());
+        }
         if read == 0 && rest.is_empty() {
-            return Ok(());
+            return Ok(last);
         }
         let start = end - rest.len();
         if read == 0 || (start == 0 && end == buffer.len()) {

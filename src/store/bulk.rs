@@ -5,7 +5,7 @@ use super::readings::{Merged, merge, withdraw};
 use super::{Store, StoreError};
 use crate::domain::rain::Rain;
 use crate::domain::series::{Reading, Readings};
-use crate::feed::bulk::archive::{FAILED, Packed, Page, SLOTS, StationYear, UNKNOWN};
+use crate::feed::bulk::archive::{FAILED, Harvest, Packed, Page, SLOTS, StationYear, UNKNOWN};
 use crate::feed::fetch::FileMark;
 use crate::feed::parse::Parsed;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -117,16 +117,16 @@ impl Store {
         Ok(merged)
     }
 
-    /// Lays years of stations over those of the archive, all or nothing: new values are added,
+    /// Lays the years of a harvest over those of the archive, all or nothing: new values are added,
     /// changed ones replace the old ones, failed ones are taken back, nothing else is deleted.
-    pub fn archive(&mut self, years: &[StationYear]) -> Result<Archived, StoreError> {
+    pub fn archive(&mut self, harvest: &Harvest) -> Result<Archived, StoreError> {
         let transaction = self.immediate()?;
         let mut archived = Archived::default();
-        for year in years {
+        for year in harvest.station_years() {
             let named = Packed::NAMED.iter().zip(&year.pages);
             for ((element, _), page) in named {
                 if let Some(page) = page {
-                    archived += lay_over(&transaction, year, element, page)?;
+                    archived += lay_over(&transaction, &year, element, page)?;
                 }
             }
         }

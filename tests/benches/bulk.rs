@@ -58,7 +58,7 @@ fn parse_pass(file: &Path) -> anyhow::Result<()> {
     };
     let mut kept = 0;
     read(File::open(file)?, &wanted, &mut |part| {
-        kept += part.harvest.station_years.len();
+        kept += part.harvest.len();
         Ok(())
     })?;
     ensure!(kept > 0, "nothing was read");

@@ -5,7 +5,7 @@
 //! these files have them.
 
 use super::cut::{Columns, Cut, no_long_rows};
-use super::{Wanted, code_of};
+use super::{Wanted, code_of as first_field};
 use crate::domain::rain::is_plausible_rain;
 use crate::domain::temperature::is_plausible;
 use crate::feed::Rejection;
@@ -13,6 +13,7 @@ use crate::feed::parse::parse_date;
 use crate::feed::refusal::{Refusals, Why};
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 /// Days a year can have.
 pub const SLOTS: usize = 366;
@@ -55,15 +56,96 @@ pub struct StationYear {
     pub pages: [Option<Box<Page>>; 3],
 }
 
+/// Days that lie side by side in memory: as many as a line of a processor's cache holds.
+const RUN: usize = 32;
+
 /// What a stretch of a file gave.
 #[derive(Debug, Clone, Default)]
 pub struct Harvest {
-    /// By year and code.
-    pub station_years: Vec<StationYear>,
     /// Rows and values that were refused alone.
     pub refused: Refusals,
     /// Rows looked at.
     pub rows: usize,
+    places: Vec<YearPlace>,
+    /// For each run of days of the year, the values of each strip. A day's rows of all stations then
+    /// lie close together, as they do in by_year files.
+    runs: [Vec<[i16; RUN]>; SLOTS.div_ceil(RUN)],
+    strips: u32,
+}
+
+/// Where a station's year is. It is small, because all are passed for each day of a file.
+#[derive(Debug, Clone)]
+struct YearPlace {
+    /// See [`key`].
+    key: u128,
+    /// A strip for each of [`Packed::NAMED`], or [`NONE`].
+    strips: [u32; 3],
+    /// The place that came after it when it was last passed.
+    next: u32,
+}
+
+/// No strip.
+const NONE: u32 = u32::MAX;
+
+impl Harvest {
+    /// How many years of stations there are.
+    pub fn len(&self) -> usize {
+        self.places.len()
+    }
+
+    /// Whether there is nothing.
+    pub fn is_empty(&self) -> bool {
+        self.places.is_empty()
+    }
+
+    /// The years of stations, by year and code. Days whose minimum exceeds the maximum have no
+    /// temperatures.
+    pub fn station_years(&self) -> impl Iterator<Item = StationYear> {
+        let mut order: Vec<(i32, String, &YearPlace)> = self
+            .places
+            .iter()
+            .map(|place| (year_of(place.key), code_of(place.key), place))
+            .collect();
+        order.sort_unstable_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
+        order.into_iter().map(|(year, code, place)| {
+            let pages = place.strips.map(|strip| self.page(strip).map(Box::new));
+            let mut year = StationYear { code, year, pages };
+            drop_swapped(&mut year);
+            year
+        })
+    }
+
+    fn page(&self, strip: u32) -> Option<Page> {
+        let mut page = [UNKNOWN; SLOTS];
+        for (days, run) in page.chunks_mut(RUN).zip(&self.runs) {
+            if let Some(known) = run.get(strip as usize) {
+                days.copy_from_slice(&known[..days.len()]);
+            }
+        }
+        (strip != NONE).then_some(page)
+    }
+
+    /// The slot of a day, if it is held.
+    fn known(&self, place: usize, packed: Packed, ordinal: usize) -> i16 {
+        let strip = self.places[place].strips[packed as usize];
+        let run = &self.runs[ordinal / RUN];
+        run.get(strip as usize)
+            .map_or(UNKNOWN, |days| days[ordinal % RUN])
+    }
+
+    /// The slot of a day, made if it is not there.
+    fn slot(&mut self, place: usize, packed: Packed, ordinal: usize) -> &mut i16 {
+        let strip = &mut self.places[place].strips[packed as usize];
+        if *strip == NONE {
+            *strip = self.strips;
+            self.strips += 1;
+        }
+        let run = &mut self.runs[ordinal / RUN];
+        if run.len() <= *strip as usize {
+            run.resize(self.strips as usize, [UNKNOWN; RUN]);
+        }
+        &mut run[*strip as usize][ordinal % RUN]
+    }
 }
 
 /// The longest code there is room for; those of GHCN-Daily have 11 letters and digits.
@@ -81,8 +163,6 @@ pub(super) struct Archive<'w> {
     elements: [u64; 3],
     newest_allowed: NaiveDate,
     places: HashMap<u128, usize>,
-    /// The key of each place, and the place that came after it when it was last passed.
-    order: Vec<(u128, usize)>,
     harvest: Harvest,
     last_day: Option<([u8; 8], NaiveDate)>,
     last_place: usize,
@@ -103,7 +183,6 @@ impl<'w> Archive<'w> {
             elements,
             newest_allowed: wanted.today + Days::new(1),
             places: HashMap::new(),
-            order: Vec::new(),
             harvest: Harvest::default(),
             last_day: None,
             last_place: 0,
@@ -113,11 +192,11 @@ impl<'w> Archive<'w> {
     /// Whether what is held is to be handed on before this line: there is much of it, and the line
     /// begins another year of a station.
     pub(super) fn is_full_before(&self, line: &[u8]) -> bool {
-        self.harvest.station_years.len() >= self.wanted.limits.station_years && {
+        self.harvest.len() >= self.wanted.limits.station_years && {
             let year = line
-                .get(code_of(line).len() + 1..)
+                .get(first_field(line).len() + 1..)
                 .and_then(|date| number(date.get(..4)?));
-            let key = year.and_then(|year| key(code_of(line), year.into()));
+            let key = year.and_then(|year| key(first_field(line), year.into()));
             key.is_some_and(|key| !self.places.contains_key(&key))
         }
     }
@@ -128,15 +207,9 @@ impl<'w> Archive<'w> {
     /// [`Rejection`] if so many rows make no sense that the others cannot be trusted.
     pub(super) fn harvest(&mut self) -> Result<Harvest, Rejection> {
         self.places.clear();
-        self.order.clear();
         self.last_place = 0;
-        let mut harvest = std::mem::take(&mut self.harvest);
+        let harvest = std::mem::take(&mut self.harvest);
         refused_share(&harvest)?;
-        for year in &mut harvest.station_years {
-            drop_swapped(year);
-        }
-        let order = |a: &StationYear, b: &StationYear| (a.year, &a.code).cmp(&(b.year, &b.code));
-        harvest.station_years.sort_unstable_by(order);
         Ok(harvest)
     }
 
@@ -219,15 +292,14 @@ impl<'w> Archive<'w> {
         value: i16,
     ) -> Result<(), Rejection> {
         let place = self.place(line, code, day.year())?;
-        let year = &mut self.harvest.station_years[place];
-        let slot = day.ordinal0() as usize;
-        let page = year.pages[packed as usize].get_or_insert_with(|| Box::new([UNKNOWN; SLOTS]));
-        match page[slot] {
-            UNKNOWN => page[slot] = value,
+        let ordinal = day.ordinal0() as usize;
+        let slot = self.harvest.slot(place, packed, ordinal);
+        match *slot {
+            UNKNOWN => *slot = value,
             FAILED => return Ok(()),
             known if known == value => return Ok(()),
             _ if value == FAILED => {
-                page[slot] = value;
+                *slot = value;
                 return Ok(());
             }
             // Rain is an aid: the first amount stays.
@@ -238,9 +310,18 @@ impl<'w> Archive<'w> {
                 return Ok(());
             }
         }
-        if packed != Packed::Rain
-            && let Some((min, max)) = swapped(year, slot)
-        {
+        let other = match packed {
+            Packed::Max => Packed::Min,
+            Packed::Min => Packed::Max,
+            Packed::Rain => return Ok(()),
+        };
+        let pair = (value, self.harvest.known(place, other, ordinal));
+        let (min, max) = if packed == Packed::Min {
+            pair
+        } else {
+            (pair.1, pair.0)
+        };
+        if is_swapped(min, max) {
             let pair = || {
                 let (min, max) = (f64::from(min) / 10.0, f64::from(max) / 10.0);
                 format!("{day}: {min:.1} and {max:.1} °C")
@@ -253,42 +334,41 @@ impl<'w> Archive<'w> {
     /// Where a station's year is held. In these files stations follow each other every day in the
     /// same order, so the last place and the one that came after it are looked at first.
     fn place(&mut self, line: u64, code: &[u8], year: i32) -> Result<usize, Rejection> {
-        let key = key(code, year).ok_or_else(|| {
+        let no_code = || {
             Rejection::at(
                 line,
                 format!("\"{}\" where a station's code is due", shown(code)),
                 "this is no GHCN-Daily file of long rows; look at it by hand",
             )
-        })?;
+        };
+        let key = key(code, year).ok_or_else(no_code)?;
         let last = self.last_place;
+        let held = &mut self.harvest.places;
         let mut after = 0;
-        if let Some((known, next)) = self.order.get(last) {
-            if *known == key {
+        if let Some(place) = held.get(last) {
+            if place.key == key {
                 return Ok(last);
             }
-            after = *next;
+            after = place.next as usize;
         }
-        if self
-            .order
-            .get(after)
-            .is_some_and(|(known, _)| *known == key)
-        {
+        if held.get(after).is_some_and(|place| place.key == key) {
             self.last_place = after;
             return Ok(after);
         }
-        let years = &mut self.harvest.station_years;
-        let order = &mut self.order;
-        let place = *self.places.entry(key).or_insert_with(|| {
-            years.push(StationYear {
-                code: shown(code),
-                year,
-                pages: [None, None, None],
-            });
-            order.push((key, 0));
-            years.len() - 1
-        });
-        if let Some((_, next)) = self.order.get_mut(last) {
-            *next = place;
+        let place = match self.places.entry(key) {
+            Entry::Occupied(known) => *known.get(),
+            Entry::Vacant(_) if !code.iter().all(u8::is_ascii_graphic) => return Err(no_code()),
+            Entry::Vacant(new) => {
+                held.push(YearPlace {
+                    key,
+                    strips: [NONE; 3],
+                    next: 0,
+                });
+                *new.insert(held.len() - 1)
+            }
+        };
+        if let Some(last) = held.get_mut(last) {
+            last.next = u32::try_from(place).unwrap_or(0);
         }
         self.last_place = place;
         Ok(place)
@@ -309,18 +389,26 @@ fn name(text: &[u8]) -> u64 {
     u64::from_le_bytes(bytes)
 }
 
-/// A station's code and a year in one number, or `None` for what is no code. Never 0.
+/// A station's code and a year in one number, or `None` for what has no room.
 fn key(code: &[u8], year: i32) -> Option<u128> {
-    if code.is_empty() || code.len() > LONGEST_CODE || !code.iter().all(u8::is_ascii_graphic) {
-        return None;
-    }
+    let year = u128::from(u16::try_from(year).ok()?) << (8 * LONGEST_CODE);
     let mut bytes = [0; 16];
-    match (code.first_chunk::<11>(), code.len()) {
-        (Some(code), 11) => bytes[..11].copy_from_slice(code),
+    match code.first_chunk::<11>() {
+        Some(usual) if code.len() == 11 => bytes[..11].copy_from_slice(usual),
+        _ if code.is_empty() || code.len() > LONGEST_CODE => return None,
         _ => bytes[..code.len()].copy_from_slice(code),
     }
-    bytes[LONGEST_CODE..].copy_from_slice(&u16::try_from(year).ok()?.to_le_bytes());
-    Some(u128::from_le_bytes(bytes))
+    Some(u128::from_le_bytes(bytes) | year)
+}
+
+fn year_of(key: u128) -> i32 {
+    (key >> (8 * LONGEST_CODE)) as i32
+}
+
+fn code_of(key: u128) -> String {
+    let bytes = key.to_le_bytes();
+    let code = bytes[..LONGEST_CODE].split(|byte| *byte == 0).next();
+    shown(code.unwrap_or_default())
 }
 
 /// A whole number of tenths.
@@ -344,22 +432,18 @@ fn shown(field: &[u8]) -> String {
     String::from_utf8_lossy(field).into_owned()
 }
 
-/// Minimum and maximum of a day, if the minimum exceeds the maximum.
-fn swapped(year: &StationYear, slot: usize) -> Option<(i16, i16)> {
-    let [Some(max), Some(min), _] = &year.pages else {
-        return None;
-    };
-    let (min, max) = (min[slot], max[slot]);
-    (min > max && max > FAILED).then_some((min, max))
+/// Whether both are known and cannot be true together.
+fn is_swapped(min: i16, max: i16) -> bool {
+    min > max && max > FAILED
 }
 
-/// Days whose minimum exceeds the maximum have no temperatures.
 fn drop_swapped(year: &mut StationYear) {
-    for slot in 0..SLOTS {
-        if swapped(year, slot).is_some() {
-            for page in year.pages[..2].iter_mut().flatten() {
-                page[slot] = UNKNOWN;
-            }
+    let [Some(maxima), Some(minima), _] = &mut year.pages else {
+        return;
+    };
+    for (max, min) in maxima.iter_mut().zip(minima.iter_mut()) {
+        if is_swapped(*min, *max) {
+            (*max, *min) = (UNKNOWN, UNKNOWN);
         }
     }
 }

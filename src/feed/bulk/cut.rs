@@ -54,6 +54,7 @@ pub(super) struct Cut<'l> {
 
 impl<'l> Cut<'l> {
     /// Cuts a line at its commas, eight bytes at a time.
+    #[inline]
     pub(super) fn new(line: &'l [u8]) -> Self {
         let mut cut = Self {
             line,
@@ -78,6 +79,7 @@ impl<'l> Cut<'l> {
         cut
     }
 
+    #[inline]
     fn add(&mut self, mut commas: u64, start: u32) {
         while commas != 0 {
             if let Some(end) = self.ends.get_mut(self.width - 1) {
@@ -89,6 +91,7 @@ impl<'l> Cut<'l> {
     }
 
     /// A field without surrounding blanks; nothing if the row has too few.
+    #[inline]
     pub(super) fn field(&self, position: usize) -> &'l [u8] {
         let start = match position.checked_sub(1) {
             Some(before) => self.ends[before] as usize + 1,

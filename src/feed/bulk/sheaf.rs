@@ -1,9 +1,11 @@
 //! Rows of configured stations, gathered from a stream and parsed as any feed is.
 
+use super::cut::Cut;
 use super::{Wanted, code_of, year_of};
 use crate::feed::Rejection;
-use crate::feed::dialect::{Binding, Dialect, Header};
+use crate::feed::dialect::{Dialect, Header};
 use crate::feed::parse::{Parsed, parse};
+use crate::feed::refusal::{RefusedRow, Why};
 use std::collections::HashMap;
 
 /// The rows of one station.
@@ -13,6 +15,8 @@ struct Sheaf {
     rows: Vec<u8>,
     /// The line of each.
     lines: Vec<u64>,
+    /// Rows of another width than the file's.
+    odd: Vec<RefusedRow>,
 }
 
 /// The rows of all configured stations since the last part.
@@ -21,7 +25,7 @@ pub(super) struct Sheaves<'w> {
     /// Places in [`Wanted::stations`] by code.
     places: HashMap<&'w [u8], Vec<usize>>,
     sheaves: Vec<Sheaf>,
-    header: Vec<u8>,
+    width: usize,
     held: usize,
     /// The start of the last row that was taken, through the year.
     last: Vec<u8>,
@@ -41,7 +45,7 @@ impl<'w> Sheaves<'w> {
             wanted,
             places,
             sheaves: wanted.stations.iter().map(|_| Sheaf::default()).collect(),
-            header: Vec::new(),
+            width: 0,
             held: 0,
             last: Vec::new(),
             passed_over: Vec::new(),
@@ -50,7 +54,7 @@ impl<'w> Sheaves<'w> {
 
     /// How many fields a row of this file has.
     pub(super) fn set_width(&mut self, width: usize) {
-        self.header = header(self.wanted.dialect, width);
+        self.width = width;
     }
 
     /// Whether what is held is to be handed on before this line: there is much of it, and the line
@@ -72,8 +76,17 @@ impl<'w> Sheaves<'w> {
             self.passed_over.extend_from_slice(code);
             return;
         };
+        let width = Cut::new(line).width;
         for place in places {
             let sheaf = &mut self.sheaves[*place];
+            if width != self.width {
+                sheaf.odd.push(RefusedRow {
+                    line: number,
+                    why: Why::Width,
+                    field: format!("{width} where {} are due", self.width),
+                });
+                continue;
+            }
             sheaf.rows.extend_from_slice(line);
             sheaf.rows.push(b'\n');
             sheaf.lines.push(number);
@@ -90,25 +103,24 @@ impl<'w> Sheaves<'w> {
         self.held = 0;
         let sheaves = self.sheaves.iter_mut().enumerate();
         sheaves
-            .filter(|(_, sheaf)| !sheaf.lines.is_empty())
+            .filter(|(_, sheaf)| !sheaf.lines.is_empty() || !sheaf.odd.is_empty())
             .map(|(place, sheaf)| {
-                let Sheaf { rows, lines } = std::mem::take(sheaf);
-                let mut text = self.header.clone();
-                text.extend_from_slice(&rows);
-                let parsed = parse_sheaf(&text, &lines, self.wanted, self.wanted.stations[place]);
-                (place, parsed)
+                let sheaf = std::mem::take(sheaf);
+                (place, parse_sheaf(sheaf, self.width, self.wanted, place))
             })
             .collect()
     }
 }
 
 fn parse_sheaf(
-    text: &[u8],
-    lines: &[u64],
+    sheaf: Sheaf,
+    width: usize,
     wanted: &Wanted<'_>,
-    binding: &Binding,
+    place: usize,
 ) -> Result<Parsed, Rejection> {
-    let mut binding = binding.clone();
+    let mut text = header(wanted.dialect, width);
+    text.extend_from_slice(&sheaf.rows);
+    let mut binding = wanted.stations[place].clone();
     binding.dialect = Dialect {
         header: Header::Required,
         ..wanted.dialect.clone()
@@ -117,13 +129,16 @@ fn parse_sheaf(
     // The header is line 1 of the sheaf.
     let in_file = |line: u64| {
         let row = usize::try_from(line).unwrap_or(0).checked_sub(2);
-        row.and_then(|row| lines.get(row)).copied().unwrap_or(line)
+        row.and_then(|row| sheaf.lines.get(row))
+            .copied()
+            .unwrap_or(line)
     };
-    match parse(text, &binding, wanted.today) {
+    match parse(&text, &binding, wanted.today) {
         Ok(mut parsed) => {
             for row in &mut parsed.refused {
                 row.line = in_file(row.line);
             }
+            parsed.refused.extend(sheaf.odd);
             Ok(parsed)
         }
         Err(rejection) => Err(Rejection {
