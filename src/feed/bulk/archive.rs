@@ -56,8 +56,11 @@ pub struct StationYear {
     pub pages: [Option<Box<Page>>; 3],
 }
 
-/// Days that lie side by side in memory: as many as a line of a processor's cache holds.
-const RUN: usize = 32;
+/// Days of a station that lie side by side in memory. Few, so that what a day's rows touch fits into
+/// a processor's cache.
+const RUN: usize = 16;
+/// How many places are looked at behind the last one before the code is looked up.
+const HOPS: usize = 8;
 
 /// What a stretch of a file gave.
 #[derive(Debug, Clone, Default)]
@@ -80,7 +83,7 @@ struct YearPlace {
     key: u128,
     /// A strip for each of [`Packed::NAMED`], or [`NONE`].
     strips: [u32; 3],
-    /// The place that came after it when it was last passed.
+    /// The place of the next code in the order of the file.
     next: u32,
 }
 
@@ -332,7 +335,7 @@ impl<'w> Archive<'w> {
     }
 
     /// Where a station's year is held. In these files stations follow each other every day in the
-    /// same order, so the last place and the one that came after it are looked at first.
+    /// same order, so the last place and those behind it are looked at first.
     fn place(&mut self, line: u64, code: &[u8], year: i32) -> Result<usize, Rejection> {
         let no_code = || {
             Rejection::at(
@@ -344,32 +347,32 @@ impl<'w> Archive<'w> {
         let key = key(code, year).ok_or_else(no_code)?;
         let last = self.last_place;
         let held = &mut self.harvest.places;
-        let mut after = 0;
-        if let Some(place) = held.get(last) {
-            if place.key == key {
-                return Ok(last);
+        let mut place = last;
+        for _ in 0..HOPS {
+            match held.get(place) {
+                Some(known) if known.key == key => {
+                    self.last_place = place;
+                    return Ok(place);
+                }
+                Some(known) => place = known.next as usize,
+                None => break,
             }
-            after = place.next as usize;
-        }
-        if held.get(after).is_some_and(|place| place.key == key) {
-            self.last_place = after;
-            return Ok(after);
         }
         let place = match self.places.entry(key) {
             Entry::Occupied(known) => *known.get(),
             Entry::Vacant(_) if !code.iter().all(u8::is_ascii_graphic) => return Err(no_code()),
             Entry::Vacant(new) => {
+                let place = *new.insert(held.len());
+                let next = held.get(last).map_or(0, |last| last.next);
                 held.push(YearPlace {
                     key,
                     strips: [NONE; 3],
-                    next: 0,
+                    next,
                 });
-                *new.insert(held.len() - 1)
+                held[last].next = u32::try_from(place).unwrap_or(0);
+                place
             }
         };
-        if let Some(last) = held.get_mut(last) {
-            last.next = u32::try_from(place).unwrap_or(0);
-        }
         self.last_place = place;
         Ok(place)
     }
