@@ -1,17 +1,19 @@
 //! `hatchbell import`.
 
-use super::{ConfigOption, configuration, counted, or_exit, say};
+use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
 use crate::clock::Clock;
+use crate::config::Config;
 use crate::domain::series::{Readings, newest_complete};
 use crate::domain::temperature::Unit;
+use crate::feed::dialect::Binding;
 use crate::feed::fetch::{FetchPolicy, Origin, read_file};
 use crate::feed::parse::{Parsed, parse};
-use crate::feed::refusal::Why;
+use crate::feed::refusal::Refusals;
 use crate::feed::vet::vet;
 use crate::store::Store;
+use crate::store::readings::Merged;
 use anyhow::{Context, bail};
 use clap::Args;
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -21,18 +23,37 @@ use std::process::ExitCode;
 /// what is stored: new days are added, changed values are kept beside the old ones, nothing is
 /// deleted. Use it for history, or for days that the feed no longer holds. What was refused is listed
 /// with line and reason.
+///
+/// With --bulk it reads many GHCN-Daily files of many stations (by_year or by_station, .csv or
+/// .csv.gz) and takes what they have of every configured station with a code. Files read to their end
+/// are passed over the next time, so an import that was stopped is simply started again. Of two files
+/// with different values for a day the one named later counts.
 #[derive(Args)]
 pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
     /// The station the file belongs to, by its id in the configuration
-    #[arg(long, value_name = "ID")]
-    station: String,
+    #[arg(
+        long,
+        value_name = "ID",
+        required_unless_present = "bulk",
+        conflicts_with = "bulk"
+    )]
+    station: Option<String>,
+    /// Read files of many stations, for all configured ones
+    #[arg(long)]
+    bulk: bool,
+    /// Keep the days of all other stations of the files as well, by their codes
+    #[arg(long, requires = "bulk")]
+    every_station: bool,
+    /// Take the station's days from what --every-station kept, instead of from a file
+    #[arg(long, conflicts_with_all = ["bulk", "files", "dialect", "unit"])]
+    kept: bool,
     /// Read the file by another dialect than the station's feed
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", conflicts_with = "bulk")]
     dialect: Option<String>,
     /// Read the file in another unit than the station's feed
-    #[arg(long, value_name = "UNIT", value_parser = super::unit)]
+    #[arg(long, value_name = "UNIT", value_parser = super::unit, conflicts_with = "bulk")]
     unit: Option<Unit>,
     /// Take the file even where it contradicts what is stored, for example after a wrong unit
     #[arg(long)]
@@ -40,24 +61,32 @@ pub(super) struct Options {
     /// Say what the file holds without storing it
     #[arg(long)]
     dry_run: bool,
-    /// The file
-    file: PathBuf,
+    /// The file; with --bulk one or more
+    #[arg(value_name = "FILE", required_unless_present = "kept")]
+    files: Vec<PathBuf>,
 }
-
-/// Refused rows shown for each reason; more are counted.
-const ROWS_SHOWN: usize = 5;
 
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    let Some(feed) = config.station(&options.station) else {
+    let Some(station) = &options.station else {
+        return bulk::run(
+            &config,
+            &options.files,
+            bulk::Ways {
+                every_station: options.every_station,
+                replace: options.replace,
+                dry_run: options.dry_run,
+            },
+        );
+    };
+    let Some(feed) = config.station(station) else {
         let ids: Vec<&str> = config
             .stations
             .iter()
             .map(|feed| feed.station.id.as_str())
             .collect();
         bail!(
-            "there is no station \"{}\" in {}; there are {}",
-            options.station,
+            "there is no station \"{station}\" in {}; there are {}",
             options.config.config.display(),
             ids.join(", ")
         );
@@ -80,13 +109,24 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     if let Some(unit) = options.unit {
         binding.unit = unit;
     }
-    let origin = Origin::File(options.file.clone());
-    let bytes = read_file(&options.file, FetchPolicy::default().max_bytes)?;
     let now = Clock::Machine.now();
-    let parsed = parse(&bytes, &binding, now.date_naive())
-        .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
+    let (origin, parsed) = match &options.files[..] {
+        [] => {
+            binding.unit = Unit::TenthsCelsius;
+            kept(&config, station, &binding)?
+        }
+        [file] => {
+            let origin = Origin::File(file.clone()).to_string();
+            let bytes = read_file(file, FetchPolicy::default().max_bytes)?;
+            let parsed = parse(&bytes, &binding, now.date_naive()).map_err(|rejection| {
+                anyhow::anyhow!("{origin}, {rejection}; nothing was stored")
+            })?;
+            (origin, parsed)
+        }
+        _ => bail!("--station takes one file; files of many stations are imported with --bulk"),
+    };
     let stored = match Store::open_to_read(&config.service.database) {
-        Ok(store) if !options.replace => store.readings(&options.station)?,
+        Ok(store) if !options.replace => store.readings(station)?,
         _ => Readings::new(),
     };
     vet(&parsed, &binding, &stored)
@@ -98,19 +138,41 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     }
     let mut store = Store::open(&config.service.database)?;
     let merged = store
-        .merge(&options.station, &parsed.readings, now)
+        .merge_all(&[(station, &parsed)], now)
         .context("the file was read but not stored")?;
-    store.merge_rain(&options.station, &parsed.rain)?;
-    store.withdraw(&options.station, &parsed.failed, now)?;
-    say!(
-        "{}: {} added, {} completed, {} revised, {} as they were",
-        options.station,
+    for merged in merged {
+        say!("{station}: {}", in_words(merged));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// What a merge did.
+pub(super) fn in_words(merged: Merged) -> String {
+    format!(
+        "{} added, {} completed, {} revised, {} as they were",
         counted(merged.added, "day"),
         counted(merged.completed, "day"),
         counted(merged.revised, "value"),
         merged.unchanged,
-    );
-    Ok(ExitCode::SUCCESS)
+    )
+}
+
+/// What `--every-station` kept of a station.
+fn kept(config: &Config, station: &str, binding: &Binding) -> anyhow::Result<(String, Parsed)> {
+    let code = binding.code.as_deref().with_context(|| {
+        format!("station \"{station}\" has no code, so nothing can be kept of it")
+    })?;
+    let store = Store::open_to_read(&config.service.database)?;
+    let (readings, rain) = store.archived(code)?;
+    let days = readings.len();
+    let parsed = Parsed {
+        readings,
+        rain,
+        rows: days,
+        values: 2 * days,
+        ..Parsed::default()
+    };
+    Ok((format!("what was kept of {code}"), parsed))
 }
 
 fn describe(parsed: &Parsed, unit: Unit) {
@@ -132,19 +194,9 @@ fn describe(parsed: &Parsed, unit: Unit) {
             counted(parsed.provisional, "row")
         );
     }
-    let mut by_reason: BTreeMap<Why, Vec<String>> = BTreeMap::new();
-    for row in &parsed.refused {
-        by_reason
-            .entry(row.why)
-            .or_default()
-            .push(format!("line {} ({})", row.line, row.field));
-    }
-    for (why, rows) in by_reason {
-        let shown = rows[..rows.len().min(ROWS_SHOWN)].join(", ");
-        let more = match rows.len().saturating_sub(ROWS_SHOWN) {
-            0 => String::new(),
-            more => format!(", and {more} more"),
-        };
-        say!("refused, {why}: {shown}{more}");
+    let mut refused = Refusals::default();
+    refused.extend(parsed.refused.iter().cloned());
+    for line in refused.lines() {
+        say!("refused, {line}");
     }
 }

@@ -11,6 +11,7 @@ use crate::clock::Clock;
 use crate::config::{Config, Loaded, load, problem::Problem, problem::Severity};
 use crate::domain::temperature::Unit;
 
+mod bulk;
 mod chart;
 mod check;
 mod feed;

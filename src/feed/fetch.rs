@@ -19,9 +19,11 @@ use tracing::debug;
 
 mod disk;
 mod error;
+mod stream;
 
 pub use disk::read_file;
 pub use error::FetchError;
+pub use stream::{FileMark, Stream};
 
 use disk::{fetch_file, inflated};
 

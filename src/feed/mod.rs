@@ -8,6 +8,7 @@
 use quote::quoted;
 use std::fmt;
 
+pub mod bulk;
 mod codes;
 mod day;
 pub mod dialect;

@@ -1,5 +1,6 @@
 //! What is refused of a file row by row, and why.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// A row that was refused.
@@ -58,5 +59,83 @@ impl fmt::Display for Why {
 impl fmt::Display for RefusedRow {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "line {}: {} ({})", self.line, self.why, self.field)
+    }
+}
+
+/// Refused rows by reason: the first few, and how many.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Refusals {
+    by_reason: BTreeMap<Why, (usize, Vec<RefusedRow>)>,
+}
+
+impl Refusals {
+    /// Refused rows that are kept for each reason; more are only counted.
+    pub const SHOWN: usize = 5;
+
+    /// Adds a row; its field is asked for only if the row is kept.
+    pub fn add(&mut self, line: u64, why: Why, field: impl FnOnce() -> String) {
+        let (count, first) = self.by_reason.entry(why).or_default();
+        *count += 1;
+        if first.len() < Self::SHOWN {
+            first.push(RefusedRow {
+                line,
+                why,
+                field: field(),
+            });
+        }
+    }
+
+    /// Adds what was refused further on.
+    pub fn append(&mut self, more: Refusals) {
+        for (why, (count, first)) in more.by_reason {
+            let (known, shown) = self.by_reason.entry(why).or_default();
+            *known += count;
+            let room = Self::SHOWN.saturating_sub(shown.len());
+            shown.extend(first.into_iter().take(room));
+        }
+    }
+
+    /// How many there are, these reasons left out.
+    pub fn count_without(&self, reasons: &[Why]) -> usize {
+        let counted = self.by_reason.iter();
+        counted
+            .filter(|(why, _)| !reasons.contains(why))
+            .map(|(_, (count, _))| count)
+            .sum()
+    }
+
+    /// How many there are for a reason.
+    pub fn count(&self, why: Why) -> usize {
+        self.by_reason.get(&why).map_or(0, |(count, _)| *count)
+    }
+
+    /// A line of text for each reason.
+    pub fn lines(&self) -> impl Iterator<Item = String> {
+        self.by_reason.iter().map(|(why, (count, first))| {
+            let shown: Vec<String> = first
+                .iter()
+                .map(|row| format!("line {} ({})", row.line, row.field))
+                .collect();
+            let more = match count - first.len() {
+                0 => String::new(),
+                more => format!(", and {more} more"),
+            };
+            format!("{why}: {}{more}", shown.join(", "))
+        })
+    }
+}
+
+impl Extend<RefusedRow> for Refusals {
+    fn extend<I: IntoIterator<Item = RefusedRow>>(&mut self, rows: I) {
+        for row in rows {
+            self.add(row.line, row.why, || row.field);
+        }
+    }
+}
+
+impl fmt::Display for Refusals {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let lines: Vec<String> = self.lines().collect();
+        f.write_str(&lines.join("; "))
     }
 }

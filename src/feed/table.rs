@@ -217,7 +217,7 @@ fn empty() -> Rejection {
     )
 }
 
-fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
+pub(super) fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
     let start = bytes.trim_ascii_start();
     if start.is_empty() {
         return Err(empty());
@@ -369,7 +369,7 @@ fn starts_with_data(record: &ByteRecord, dialect: &Dialect) -> bool {
 }
 
 /// At most about a line of text, for messages.
-fn shorten(text: &str) -> String {
+pub(super) fn shorten(text: &str) -> String {
     const MOST: usize = 100;
     let line = text.lines().next().unwrap_or("").trim();
     if line.chars().count() <= MOST {

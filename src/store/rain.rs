@@ -3,7 +3,7 @@
 use super::{Store, StoreError};
 use crate::domain::rain::Rain;
 use chrono::NaiveDate;
-use rusqlite::{TransactionBehavior, params};
+use rusqlite::{Transaction, TransactionBehavior, params};
 
 impl Store {
     /// Merges a station's rain: new days are added, changed amounts replace the old ones, nothing
@@ -12,15 +12,7 @@ impl Store {
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
-        for (day, mm) in rain {
-            transaction
-                .prepare_cached(
-                    "INSERT INTO rain (station, day, mm) VALUES (?1, ?2, ?3)
-                     ON CONFLICT (station, day) DO UPDATE SET mm = excluded.mm
-                     WHERE mm <> excluded.mm",
-                )?
-                .execute(params![station, day, mm])?;
-        }
+        merge_rain(&transaction, station, rain)?;
         transaction.commit()?;
         Ok(())
     }
@@ -43,4 +35,22 @@ impl Store {
         let rows = statement.query_map([station], |row| Ok((row.get(0)?, row.get(1)?)))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
+}
+
+/// See [`Store::merge_rain`].
+pub(super) fn merge_rain(
+    transaction: &Transaction<'_>,
+    station: &str,
+    rain: &Rain,
+) -> Result<(), StoreError> {
+    for (day, mm) in rain {
+        transaction
+            .prepare_cached(
+                "INSERT INTO rain (station, day, mm) VALUES (?1, ?2, ?3)
+                 ON CONFLICT (station, day) DO UPDATE SET mm = excluded.mm
+                 WHERE mm <> excluded.mm",
+            )?
+            .execute(params![station, day, mm])?;
+    }
+    Ok(())
 }

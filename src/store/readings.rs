@@ -23,6 +23,15 @@ pub struct Merged {
     pub unchanged: usize,
 }
 
+impl std::ops::AddAssign for Merged {
+    fn add_assign(&mut self, more: Self) {
+        self.added += more.added;
+        self.completed += more.completed;
+        self.revised += more.revised;
+        self.unchanged += more.unchanged;
+    }
+}
+
 impl Store {
     /// A station's readings, all of them.
     pub fn readings(&self, station: &str) -> Result<Readings, StoreError> {
@@ -55,20 +64,7 @@ impl Store {
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let first = readings.keys().next().copied().unwrap_or(NaiveDate::MAX);
-        let stored = load(&transaction, station, first)?;
-        let mut merged = Merged::default();
-        for (day, new) in readings {
-            merge_day(
-                &transaction,
-                station,
-                *day,
-                stored.get(day).copied(),
-                *new,
-                now,
-                &mut merged,
-            )?;
-        }
+        let merged = merge(&transaction, station, readings, now)?;
         transaction.commit()?;
         Ok(merged)
     }
@@ -93,34 +89,7 @@ impl Store {
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let mut withdrawn = 0;
-        for (day, element) in failed {
-            let (element, keep, clear) = match element {
-                Element::Min => (
-                    "min",
-                    "INSERT INTO revision (station, day, element, old_c, seen_at)
-                     SELECT station, day, ?3, min_c, ?4 FROM reading
-                     WHERE station = ?1 AND day = ?2 AND min_c IS NOT NULL",
-                    "UPDATE reading SET min_c = NULL WHERE station = ?1 AND day = ?2",
-                ),
-                Element::Max => (
-                    "max",
-                    "INSERT INTO revision (station, day, element, old_c, seen_at)
-                     SELECT station, day, ?3, max_c, ?4 FROM reading
-                     WHERE station = ?1 AND day = ?2 AND max_c IS NOT NULL",
-                    "UPDATE reading SET max_c = NULL WHERE station = ?1 AND day = ?2",
-                ),
-            };
-            let kept = transaction
-                .prepare_cached(keep)?
-                .execute(params![station, day, element, now])?;
-            if kept > 0 {
-                transaction
-                    .prepare_cached(clear)?
-                    .execute(params![station, day])?;
-                withdrawn += kept;
-            }
-        }
+        let withdrawn = withdraw(&transaction, station, failed, now)?;
         transaction.commit()?;
         Ok(withdrawn)
     }
@@ -198,6 +167,68 @@ pub(super) fn collect(
         ))
     })?;
     Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// See [`Store::merge`].
+pub(super) fn merge(
+    transaction: &Transaction<'_>,
+    station: &str,
+    readings: &Readings,
+    now: DateTime<Utc>,
+) -> Result<Merged, StoreError> {
+    let first = readings.keys().next().copied().unwrap_or(NaiveDate::MAX);
+    let stored = load(transaction, station, first)?;
+    let mut merged = Merged::default();
+    for (day, new) in readings {
+        merge_day(
+            transaction,
+            station,
+            *day,
+            stored.get(day).copied(),
+            *new,
+            now,
+            &mut merged,
+        )?;
+    }
+    Ok(merged)
+}
+
+/// See [`Store::withdraw`].
+pub(super) fn withdraw(
+    transaction: &Transaction<'_>,
+    station: &str,
+    failed: &[(NaiveDate, Element)],
+    now: DateTime<Utc>,
+) -> Result<usize, StoreError> {
+    let mut withdrawn = 0;
+    for (day, element) in failed {
+        let (element, keep, clear) = match element {
+            Element::Min => (
+                "min",
+                "INSERT INTO revision (station, day, element, old_c, seen_at)
+                 SELECT station, day, ?3, min_c, ?4 FROM reading
+                 WHERE station = ?1 AND day = ?2 AND min_c IS NOT NULL",
+                "UPDATE reading SET min_c = NULL WHERE station = ?1 AND day = ?2",
+            ),
+            Element::Max => (
+                "max",
+                "INSERT INTO revision (station, day, element, old_c, seen_at)
+                 SELECT station, day, ?3, max_c, ?4 FROM reading
+                 WHERE station = ?1 AND day = ?2 AND max_c IS NOT NULL",
+                "UPDATE reading SET max_c = NULL WHERE station = ?1 AND day = ?2",
+            ),
+        };
+        let kept = transaction
+            .prepare_cached(keep)?
+            .execute(params![station, day, element, now])?;
+        if kept > 0 {
+            transaction
+                .prepare_cached(clear)?
+                .execute(params![station, day])?;
+            withdrawn += kept;
+        }
+    }
+    Ok(withdrawn)
 }
 
 fn merge_day(

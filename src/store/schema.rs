@@ -173,6 +173,26 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (station, day, element)
     ) STRICT, WITHOUT ROWID;
     ",
+    // 5: files of many stations
+    "
+    CREATE TABLE bulk_file (                    -- files that were read to their end
+        path        TEXT NOT NULL,
+        taker       TEXT NOT NULL,              -- for a station with its code, or for the archive
+        bytes       INTEGER NOT NULL,
+        modified    TEXT NOT NULL,
+        finished_at TEXT NOT NULL,
+        PRIMARY KEY (path, taker)
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE archive (                      -- stations that need not be configured
+        year    INTEGER NOT NULL,
+        code    TEXT NOT NULL,
+        element TEXT NOT NULL CHECK (element IN ('max', 'min', 'rain')),
+        days    BLOB NOT NULL,                  -- 366 16-bit numbers, little-endian: tenths of °C
+                                                -- or mm by day of the year, -32768 for unknown
+        PRIMARY KEY (year, code, element)
+    ) STRICT, WITHOUT ROWID;
+    ",
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

@@ -8,7 +8,7 @@ use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
 /// How every gzip file begins.
-const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
+pub(super) const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
 
 /// The bytes, or what is in them if they are a gzip file.
 pub(super) fn inflated(bytes: Vec<u8>, max_bytes: u64, at: &str) -> Result<Vec<u8>, FetchError> {
@@ -73,7 +73,7 @@ pub(super) fn fetch_file(
 }
 
 /// Opens a regular file. Others are refused before that, because opening a pipe may never end.
-fn open(path: &Path) -> Result<(File, Metadata), FetchError> {
+pub(super) fn open(path: &Path) -> Result<(File, Metadata), FetchError> {
     let unreadable = |error: io::Error| unreadable(path, &error);
     if !fs::metadata(path).map_err(unreadable)?.is_file() {
         return Err(FetchError::File {

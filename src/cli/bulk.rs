@@ -1,0 +1,388 @@
+//! `hatchbell import --bulk`: files of many stations, several at once.
+//!
+//! Readers take the files in turn, each in a thread; this thread stores what they hand on, file by
+//! file in the order of the command line, so that the result does not depend on who is faster.
+
+use super::import::in_words;
+use super::{counted, say};
+use crate::clock::Clock;
+use crate::config::{Config, StationFeed};
+use crate::domain::series::Readings;
+use crate::feed::Rejection;
+use crate::feed::bulk::{BulkError, Limits, MOST_PACKED_AT_ONCE, Part, Wanted, read};
+use crate::feed::dialect::Dialect;
+use crate::feed::fetch::{FileMark, Stream};
+use crate::feed::parse::Parsed;
+use crate::feed::refusal::Refusals;
+use crate::feed::vet::vet;
+use crate::store::Store;
+use crate::store::bulk::Archived;
+use crate::store::readings::Merged;
+use anyhow::{Context, bail};
+use chrono::{DateTime, Utc};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::collections::{BTreeMap, BTreeSet};
+use std::io;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Mutex, PoisonError};
+
+/// The dialect of these files.
+const LONG_ROWS: &str = "ghcn-long";
+/// The taker of a file that stands for the archive.
+const ARCHIVE: &str = "every station";
+
+/// In which ways files are imported.
+#[derive(Clone, Copy)]
+pub(super) struct Ways {
+    /// Stations that are not configured are kept too.
+    pub every_station: bool,
+    /// What is stored is no objection.
+    pub replace: bool,
+    /// Nothing is stored.
+    pub dry_run: bool,
+}
+
+/// A file and what is wanted of it.
+struct Job {
+    path: PathBuf,
+    mark: FileMark,
+    stations: Vec<usize>,
+    every_station: bool,
+}
+
+/// What a reader sends.
+enum Sent {
+    Part(Part),
+    End(Result<u64, String>),
+}
+
+pub(super) fn run(config: &Config, files: &[PathBuf], ways: Ways) -> anyhow::Result<ExitCode> {
+    let dialect = config
+        .dialects
+        .get(LONG_ROWS)
+        .with_context(|| format!("the dialect {LONG_ROWS} is missing"))?;
+    let stations = stations(config);
+    if stations.is_empty() && !ways.every_station {
+        bail!(
+            "no station has a code, so nothing can be found in these files; give the stations their GHCN codes, or use --every-station"
+        );
+    }
+    let passing = tempfile::tempdir()?;
+    let mut store = match ways.dry_run {
+        false => Store::open(&config.service.database)?,
+        true if config.service.database.exists() => Store::open_to_read(&config.service.database)?,
+        true => Store::open(&passing.path().join("none.db"))?,
+    };
+    store.expect_many_rows()?;
+    let jobs = jobs(files, &stations, ways, &store)?;
+    let bar = progress(&jobs);
+    let import = Import {
+        dialect,
+        stations,
+        ways,
+        now: Clock::Machine.now(),
+        bar,
+    };
+    let bad = import.all(&jobs, &mut store)?;
+    import.bar.finish_and_clear();
+    if ways.dry_run {
+        say!("nothing was stored (--dry-run)");
+    } else {
+        store.settle()?;
+    }
+    if bad == 0 {
+        return Ok(ExitCode::SUCCESS);
+    }
+    eprintln!(
+        "hatchbell: {} of {} not read to the end; the next import tries again",
+        bad,
+        counted(files.len(), "file")
+    );
+    Ok(ExitCode::FAILURE)
+}
+
+/// Stations with a code; the others are named.
+fn stations(config: &Config) -> Vec<&StationFeed> {
+    let (with, without): (Vec<_>, Vec<_>) = config
+        .stations
+        .iter()
+        .partition(|feed| feed.binding.code.is_some());
+    for feed in without {
+        say!("{}: has no code, so it is not looked for", feed.station.id);
+    }
+    with
+}
+
+fn taker(feed: &StationFeed) -> String {
+    let code = feed.binding.code.as_deref().unwrap_or_default();
+    format!("station {} by {code}", feed.station.id)
+}
+
+/// The files that are not finished. All are looked at before the first is read.
+fn jobs(
+    files: &[PathBuf],
+    stations: &[&StationFeed],
+    ways: Ways,
+    store: &Store,
+) -> anyhow::Result<Vec<Job>> {
+    let mut jobs = Vec::new();
+    let mut seen = BTreeSet::new();
+    for path in files {
+        let mark = FileMark::of(path)?;
+        if !seen.insert(mark.path.clone()) {
+            continue;
+        }
+        let mut job = Job {
+            path: path.clone(),
+            stations: Vec::new(),
+            every_station: ways.every_station && store.finished(&mark, ARCHIVE)?.is_none(),
+            mark,
+        };
+        for (place, feed) in stations.iter().enumerate() {
+            if ways.replace || store.finished(&job.mark, &taker(feed))?.is_none() {
+                job.stations.push(place);
+            }
+        }
+        if job.stations.is_empty() && !job.every_station {
+            say!("{}: imported before, passed over", path.display());
+        } else {
+            jobs.push(job);
+        }
+    }
+    Ok(jobs)
+}
+
+/// A bar on a terminal, nothing elsewhere.
+fn progress(jobs: &[Job]) -> ProgressBar {
+    let bar = ProgressBar::new(jobs.iter().map(|job| job.mark.bytes).sum());
+    if let Ok(style) = ProgressStyle::with_template(
+        "{bar:30} {binary_bytes} of {binary_total_bytes}, {eta} left  {msg}",
+    ) {
+        bar.set_style(style);
+    }
+    bar
+}
+
+struct Import<'c> {
+    dialect: &'c Dialect,
+    stations: Vec<&'c StationFeed>,
+    ways: Ways,
+    now: DateTime<Utc>,
+    bar: ProgressBar,
+}
+
+impl Import<'_> {
+    /// Reads and stores all files; returns how many were not read to their end.
+    fn all(&self, jobs: &[Job], store: &mut Store) -> anyhow::Result<usize> {
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        let most = match self.ways.every_station {
+            true => cores.min(MOST_PACKED_AT_ONCE),
+            false => cores,
+        };
+        let readers = jobs.len().min(most);
+        let (senders, receivers): (Vec<_>, Vec<_>) = jobs.iter().map(|_| sync_channel(0)).unzip();
+        let senders: Vec<_> = senders.into_iter().map(|s| Mutex::new(Some(s))).collect();
+        let next = AtomicUsize::new(0);
+        std::thread::scope(|scope| {
+            for _ in 0..readers {
+                scope.spawn(|| {
+                    loop {
+                        let index = next.fetch_add(1, Ordering::Relaxed);
+                        let (Some(job), Some(sender)) = (jobs.get(index), senders.get(index))
+                        else {
+                            return;
+                        };
+                        let mut slot = sender.lock().unwrap_or_else(PoisonError::into_inner);
+                        if let Some(sender) = slot.take() {
+                            self.read(job, readers, &sender);
+                        }
+                    }
+                });
+            }
+            let mut bad = 0;
+            // By value: if storing fails, readers find nobody listening and give up.
+            for (job, receiver) in jobs.iter().zip(receivers) {
+                bad += usize::from(!self.store(job, &receiver, store)?);
+            }
+            Ok(bad)
+        })
+    }
+
+    /// Reads a file in a reader's thread.
+    fn read(&self, job: &Job, readers: usize, to: &SyncSender<Sent>) {
+        let wanted = Wanted {
+            dialect: self.dialect,
+            stations: job
+                .stations
+                .iter()
+                .map(|place| &self.stations[*place].binding)
+                .collect(),
+            every_station: job.every_station,
+            today: self.now.date_naive(),
+            limits: Limits::of_each(readers),
+        };
+        let gone = || io::Error::from(io::ErrorKind::BrokenPipe);
+        let bar = self.bar.clone();
+        let result = match Stream::open(&job.path, move |bytes| bar.inc(bytes)) {
+            Ok(stream) => read(stream, &wanted, &mut |part| {
+                to.send(Sent::Part(part)).map_err(|_| gone())
+            })
+            .map_err(|error| match error {
+                BulkError::Read(error) => format!("{}: {error}", job.path.display()),
+                BulkError::Refused(rejection) => format!("{}, {rejection}", job.path.display()),
+            }),
+            Err(error) => Err(error.to_string()),
+        };
+        let result = result.and_then(|rows| match FileMark::of(&job.path) {
+            Ok(mark) if mark == job.mark => Ok(rows),
+            _ => Err(format!(
+                "{}: the file changed while it was read; import it again when it is whole",
+                job.path.display()
+            )),
+        });
+        // If nobody listens any more, storing has failed and says so.
+        let _ = to.send(Sent::End(result));
+    }
+
+    /// Stores what a file holds; false if it was not read to its end.
+    fn store(&self, job: &Job, from: &Receiver<Sent>, store: &mut Store) -> anyhow::Result<bool> {
+        self.bar.set_message(job.path.display().to_string());
+        let mut account = Account::default();
+        while let Ok(sent) = from.recv() {
+            match sent {
+                Sent::Part(part) => self
+                    .store_part(job, part, store, &mut account)
+                    .with_context(|| format!("{} was read but not stored", job.path.display()))?,
+                Sent::End(end) => return self.end(job, end, store, account),
+            }
+        }
+        bail!("{}: the reader has gone", job.path.display())
+    }
+
+    fn store_part(
+        &self,
+        job: &Job,
+        part: Part,
+        store: &mut Store,
+        account: &mut Account,
+    ) -> anyhow::Result<()> {
+        let mut good: Vec<(usize, Parsed)> = Vec::new();
+        for (place, parsed) in part.stations {
+            let place = job.stations[place];
+            match self.vetted(place, parsed, store)? {
+                Ok(parsed) => good.push((place, parsed)),
+                Err(rejection) => account.rejected.push((place, rejection)),
+            }
+        }
+        // Files that stop in the middle are told by their end only.
+        good.retain(|(place, _)| account.rejected.iter().all(|(bad, _)| bad != place));
+        if !self.ways.dry_run {
+            let stations: Vec<(&str, &Parsed)> = good
+                .iter()
+                .map(|(place, parsed)| (self.stations[*place].station.id.as_str(), parsed))
+                .collect();
+            let merged = store.merge_all(&stations, self.now)?;
+            for ((place, _), merged) in good.iter().zip(merged) {
+                *account.merged.entry(*place).or_default() += merged;
+            }
+            account.archived += store.archive(&part.harvest)?;
+        }
+        account.refused.append(part.harvest.refused);
+        if !job.every_station {
+            for (_, parsed) in good {
+                account.refused.extend(parsed.refused);
+            }
+        }
+        Ok(())
+    }
+
+    /// What a station's rows say, held against what is stored.
+    fn vetted(
+        &self,
+        place: usize,
+        parsed: Result<Parsed, Rejection>,
+        store: &Store,
+    ) -> anyhow::Result<Result<Parsed, Rejection>> {
+        let parsed = match parsed {
+            Ok(parsed) => parsed,
+            Err(rejection) => return Ok(Err(rejection)),
+        };
+        let feed = self.stations[place];
+        let mut binding = feed.binding.clone();
+        binding.dialect = self.dialect.clone();
+        binding.unit = self.dialect.units[0];
+        let stored = match self.ways.replace {
+            true => Readings::new(),
+            false => store.readings(&feed.station.id)?,
+        };
+        Ok(vet(&parsed, &binding, &stored).map(|()| parsed))
+    }
+
+    fn end(
+        &self,
+        job: &Job,
+        end: Result<u64, String>,
+        store: &mut Store,
+        account: Account,
+    ) -> anyhow::Result<bool> {
+        let rejected: BTreeSet<usize> = account.rejected.iter().map(|(place, _)| *place).collect();
+        if end.is_ok() && !self.ways.dry_run {
+            let read = job
+                .stations
+                .iter()
+                .filter(|place| !rejected.contains(place));
+            let mut takers: Vec<String> = read.map(|place| taker(self.stations[*place])).collect();
+            if job.every_station {
+                takers.push(ARCHIVE.to_owned());
+            }
+            store.note_finished(&job.mark, &takers, self.now)?;
+        }
+        let good = end.is_ok() && rejected.is_empty();
+        self.bar.suspend(|| self.report(job, end, account));
+        Ok(good)
+    }
+
+    fn report(&self, job: &Job, end: Result<u64, String>, account: Account) {
+        let file = job.path.display();
+        match end {
+            Ok(rows) => say!("{file}: {}", counted(rows as usize, "row")),
+            Err(error) => eprintln!("hatchbell: {error}"),
+        }
+        for (place, merged) in &account.merged {
+            say!(
+                "  {}: {}",
+                self.stations[*place].station.id,
+                in_words(*merged)
+            );
+        }
+        if job.every_station {
+            let Archived {
+                added,
+                changed,
+                withdrawn,
+            } = account.archived;
+            say!(
+                "  every station: {added} values added, {changed} changed, {withdrawn} taken back"
+            );
+        }
+        for line in account.refused.lines() {
+            say!("  refused, {line}");
+        }
+        for (place, rejection) in account.rejected {
+            let id = &self.stations[place].station.id;
+            eprintln!("hatchbell: {file}: nothing taken for {id}: {rejection}");
+        }
+    }
+}
+
+/// What became of a file.
+#[derive(Default)]
+struct Account {
+    merged: BTreeMap<usize, Merged>,
+    archived: Archived,
+    refused: Refusals,
+    rejected: Vec<(usize, Rejection)>,
+}

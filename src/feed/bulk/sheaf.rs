@@ -1,0 +1,173 @@
+//! Rows of configured stations, gathered from a stream and parsed as any feed is.
+
+use super::cut::Cut;
+use super::{Wanted, code_of, year_of};
+use crate::feed::Rejection;
+use crate::feed::dialect::{Dialect, Header};
+use crate::feed::parse::{Parsed, parse};
+use crate::feed::refusal::{RefusedRow, Why};
+use std::collections::HashMap;
+
+/// The rows of one station.
+#[derive(Default)]
+struct Sheaf {
+    /// The rows as they stand, with their line ends.
+    rows: Vec<u8>,
+    /// The line of each.
+    lines: Vec<u64>,
+    /// Rows of another width than the file's.
+    odd: Vec<RefusedRow>,
+}
+
+/// The rows of all configured stations since the last part.
+pub(super) struct Sheaves<'w> {
+    wanted: &'w Wanted<'w>,
+    /// Places in [`Wanted::stations`] by code.
+    places: HashMap<&'w [u8], Vec<usize>>,
+    sheaves: Vec<Sheaf>,
+    width: usize,
+    held: usize,
+    /// The start of the last row that was taken, through the year.
+    last: Vec<u8>,
+    /// The last code that was no station's; the rows of a station come together.
+    passed_over: Vec<u8>,
+}
+
+impl<'w> Sheaves<'w> {
+    pub(super) fn new(wanted: &'w Wanted<'w>) -> Self {
+        let mut places: HashMap<&[u8], Vec<usize>> = HashMap::new();
+        for (place, binding) in wanted.stations.iter().enumerate() {
+            if let Some(code) = &binding.code {
+                places.entry(code.as_bytes()).or_default().push(place);
+            }
+        }
+        Self {
+            wanted,
+            places,
+            sheaves: wanted.stations.iter().map(|_| Sheaf::default()).collect(),
+            width: 0,
+            held: 0,
+            last: Vec::new(),
+            passed_over: Vec::new(),
+        }
+    }
+
+    /// How many fields a row of this file has.
+    pub(super) fn set_width(&mut self, width: usize) {
+        self.width = width;
+    }
+
+    /// Whether what is held is to be handed on before this line: there is much of it, and the line
+    /// begins another station or year, so no day is torn apart.
+    pub(super) fn is_full_before(&self, line: &[u8]) -> bool {
+        self.held >= self.wanted.limits.sheaf_bytes && !line.starts_with(&self.last)
+    }
+
+    pub(super) fn take(&mut self, number: u64, line: &[u8]) {
+        if self.places.is_empty() {
+            return;
+        }
+        let code = code_of(line);
+        if code == self.passed_over {
+            return;
+        }
+        let Some(places) = self.places.get(code) else {
+            self.passed_over.clear();
+            self.passed_over.extend_from_slice(code);
+            return;
+        };
+        let width = Cut::new(line).width;
+        for place in places {
+            let sheaf = &mut self.sheaves[*place];
+            if width != self.width {
+                sheaf.odd.push(RefusedRow {
+                    line: number,
+                    why: Why::Width,
+                    field: format!("{width} where {} are due", self.width),
+                });
+                continue;
+            }
+            sheaf.rows.extend_from_slice(line);
+            sheaf.rows.push(b'\n');
+            sheaf.lines.push(number);
+            self.held += line.len() + 1;
+        }
+        if !line.starts_with(&self.last) || self.last.is_empty() {
+            self.last.clear();
+            self.last.extend_from_slice(&line[..year_of(line)]);
+        }
+    }
+
+    /// Parses what is held and lets go of it.
+    pub(super) fn parsed(&mut self) -> Vec<(usize, Result<Parsed, Rejection>)> {
+        self.held = 0;
+        let sheaves = self.sheaves.iter_mut().enumerate();
+        sheaves
+            .filter(|(_, sheaf)| !sheaf.lines.is_empty() || !sheaf.odd.is_empty())
+            .map(|(place, sheaf)| {
+                let sheaf = std::mem::take(sheaf);
+                (place, parse_sheaf(sheaf, self.width, self.wanted, place))
+            })
+            .collect()
+    }
+}
+
+fn parse_sheaf(
+    sheaf: Sheaf,
+    width: usize,
+    wanted: &Wanted<'_>,
+    place: usize,
+) -> Result<Parsed, Rejection> {
+    let mut text = header(wanted.dialect, width);
+    text.extend_from_slice(&sheaf.rows);
+    let mut binding = wanted.stations[place].clone();
+    binding.dialect = Dialect {
+        header: Header::Required,
+        ..wanted.dialect.clone()
+    };
+    binding.unit = wanted.dialect.units[0];
+    // The header is line 1 of the sheaf.
+    let in_file = |line: u64| {
+        let row = usize::try_from(line).unwrap_or(0).checked_sub(2);
+        row.and_then(|row| sheaf.lines.get(row))
+            .copied()
+            .unwrap_or(line)
+    };
+    match parse(&text, &binding, wanted.today) {
+        Ok(mut parsed) => {
+            for row in &mut parsed.refused {
+                row.line = in_file(row.line);
+            }
+            parsed.refused.extend(sheaf.odd);
+            Ok(parsed)
+        }
+        Err(rejection) => Err(Rejection {
+            line: rejection.line.map(in_file),
+            ..rejection
+        }),
+    }
+}
+
+/// A header for rows of this dialect and width, by which any row of another width is known.
+fn header(dialect: &Dialect, width: usize) -> Vec<u8> {
+    let columns = &dialect.columns;
+    let named = [
+        &columns.station,
+        &columns.date,
+        &columns.element,
+        &columns.value,
+        &columns.quality,
+    ];
+    let names: Vec<&str> = (0..width)
+        .map(|position| {
+            named
+                .iter()
+                .find(|column| column.position == Some(position))
+                .and_then(|column| column.names.first())
+                .map_or("-", String::as_str)
+        })
+        .collect();
+    let mut header = names.join(",").into_bytes();
+    header.push(b'\n');
+    header
+}

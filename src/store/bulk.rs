@@ -1,0 +1,241 @@
+//! Files of many stations: which were read to their end, and the archive of every station.
+
+use super::rain::merge_rain;
+use super::readings::{Merged, merge, withdraw};
+use super::{Store, StoreError};
+use crate::domain::rain::Rain;
+use crate::domain::series::{Reading, Readings};
+use crate::feed::bulk::archive::{FAILED, Harvest, Packed, Page, SLOTS, StationYear, UNKNOWN};
+use crate::feed::fetch::FileMark;
+use crate::feed::parse::Parsed;
+use chrono::{DateTime, NaiveDate, Utc};
+use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+
+/// Memory for pages of the database while files are read, KiB.
+const CACHE_KIB: i64 = 16 << 10;
+
+/// What was put into the archive, in values.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Archived {
+    /// Not known before.
+    pub added: usize,
+    /// Changed; the archive keeps the new value only.
+    pub changed: usize,
+    /// Taken back, because they have failed their publisher's quality check since.
+    pub withdrawn: usize,
+}
+
+impl std::ops::AddAssign for Archived {
+    fn add_assign(&mut self, more: Self) {
+        self.added += more.added;
+        self.changed += more.changed;
+        self.withdrawn += more.withdrawn;
+    }
+}
+
+impl Store {
+    /// Makes room in memory for many rows.
+    pub fn expect_many_rows(&self) -> Result<(), StoreError> {
+        Ok(self
+            .connection
+            .pragma_update(None, "cache_size", -CACHE_KIB)?)
+    }
+
+    /// Puts what was written into the database file itself and makes it durable there, as far as no
+    /// other process is reading.
+    pub fn settle(&self) -> Result<(), StoreError> {
+        self.connection
+            .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
+        Ok(())
+    }
+
+    /// When a file, unchanged since, was read to its end for a taker: a station, or the archive.
+    pub fn finished(
+        &self,
+        file: &FileMark,
+        taker: &str,
+    ) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let found = self.connection.query_row(
+            "SELECT finished_at FROM bulk_file
+             WHERE path = ?1 AND taker = ?2 AND bytes = ?3 AND modified = ?4",
+            params![
+                file.path.to_string_lossy(),
+                taker,
+                file.bytes as i64,
+                file.modified
+            ],
+            |row| row.get(0),
+        );
+        Ok(found.optional()?)
+    }
+
+    /// Notes that a file was read to its end for these takers.
+    pub fn note_finished(
+        &mut self,
+        file: &FileMark,
+        takers: &[String],
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let transaction = self.immediate()?;
+        for taker in takers {
+            transaction
+                .prepare_cached(
+                    "INSERT INTO bulk_file (path, taker, bytes, modified, finished_at)
+                     VALUES (?1, ?2, ?3, ?4, ?5)
+                     ON CONFLICT (path, taker) DO UPDATE SET
+                         bytes = excluded.bytes,
+                         modified = excluded.modified,
+                         finished_at = excluded.finished_at",
+                )?
+                .execute(params![
+                    file.path.to_string_lossy(),
+                    taker,
+                    file.bytes as i64,
+                    file.modified,
+                    now
+                ])?;
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+
+    /// Merges what a file says of several stations, all or nothing. The results are in the order of
+    /// the stations.
+    pub fn merge_all(
+        &mut self,
+        stations: &[(&str, &Parsed)],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<Merged>, StoreError> {
+        let transaction = self.immediate()?;
+        let mut merged = Vec::with_capacity(stations.len());
+        for (station, parsed) in stations {
+            merged.push(merge(&transaction, station, &parsed.readings, now)?);
+            merge_rain(&transaction, station, &parsed.rain)?;
+            withdraw(&transaction, station, &parsed.failed, now)?;
+        }
+        transaction.commit()?;
+        Ok(merged)
+    }
+
+    /// Lays the years of a harvest over those of the archive, all or nothing: new values are added,
+    /// changed ones replace the old ones, failed ones are taken back, nothing else is deleted.
+    pub fn archive(&mut self, harvest: &Harvest) -> Result<Archived, StoreError> {
+        let transaction = self.immediate()?;
+        let mut archived = Archived::default();
+        for year in harvest.station_years() {
+            let named = Packed::NAMED.iter().zip(&year.pages);
+            for ((element, _), page) in named {
+                if let Some(page) = page {
+                    archived += lay_over(&transaction, &year, element, page)?;
+                }
+            }
+        }
+        transaction.commit()?;
+        Ok(archived)
+    }
+
+    /// What the archive has of a station, by its code.
+    pub fn archived(&self, code: &str) -> Result<(Readings, Rain), StoreError> {
+        let (mut readings, mut rain) = (Readings::new(), Rain::new());
+        let mut years = self.connection.prepare_cached(
+            "WITH RECURSIVE known (year) AS (
+                 SELECT min(year) FROM archive
+                 UNION ALL
+                 SELECT (SELECT min(year) FROM archive WHERE year > known.year)
+                 FROM known WHERE known.year IS NOT NULL
+             )
+             SELECT archive.year, element, days FROM known, archive
+             WHERE archive.year = known.year AND code = ?1",
+        )?;
+        let mut rows = years.query([code])?;
+        while let Some(row) = rows.next()? {
+            let element: String = row.get(1)?;
+            let packed = crate::domain::named(&Packed::NAMED, &element);
+            let stored: Vec<u8> = row.get(2)?;
+            for (day, value) in days(row.get(0)?, &page(&stored)?) {
+                match packed {
+                    Some(Packed::Max) => readings.entry(day).or_default().max = Some(value),
+                    Some(Packed::Min) => readings.entry(day).or_default().min = Some(value),
+                    Some(Packed::Rain) => {
+                        rain.insert(day, value);
+                    }
+                    None => {}
+                }
+            }
+        }
+        readings.retain(|_, reading| !is_swapped(reading));
+        Ok((readings, rain))
+    }
+
+    fn immediate(&mut self) -> Result<Transaction<'_>, StoreError> {
+        let connection = &mut self.connection;
+        Ok(connection.transaction_with_behavior(TransactionBehavior::Immediate)?)
+    }
+}
+
+/// The two extremes may have come from different files.
+fn is_swapped(reading: &Reading) -> bool {
+    matches!((reading.min, reading.max), (Some(min), Some(max)) if min > max)
+}
+
+fn lay_over(
+    transaction: &Transaction<'_>,
+    year: &StationYear,
+    element: &str,
+    new: &Page,
+) -> Result<Archived, StoreError> {
+    let key = params![year.year, year.code, element];
+    let known = transaction
+        .prepare_cached("SELECT days FROM archive WHERE year = ?1 AND code = ?2 AND element = ?3")?
+        .query_row(key, |row| row.get::<_, Vec<u8>>(0))
+        .optional()?;
+    let mut merged = known.as_deref().map_or(Ok([UNKNOWN; SLOTS]), page)?;
+    let mut archived = Archived::default();
+    for (slot, new) in merged.iter_mut().zip(new) {
+        match (*slot, *new) {
+            (_, UNKNOWN) | (UNKNOWN, FAILED) => continue,
+            (known, new) if known == new => continue,
+            (_, FAILED) => archived.withdrawn += 1,
+            (UNKNOWN, _) => archived.added += 1,
+            _ => archived.changed += 1,
+        }
+        *slot = if *new == FAILED { UNKNOWN } else { *new };
+    }
+    if archived == Archived::default() {
+        return Ok(archived);
+    }
+    let mut bytes = [0; 2 * SLOTS];
+    for (place, slot) in bytes.chunks_exact_mut(2).zip(merged) {
+        place.copy_from_slice(&slot.to_le_bytes());
+    }
+    transaction
+        .prepare_cached(
+            "INSERT INTO archive (year, code, element, days) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (year, code, element) DO UPDATE SET days = excluded.days",
+        )?
+        .execute(params![year.year, year.code, element, &bytes[..]])?;
+    Ok(archived)
+}
+
+/// The slots of a stored page.
+fn page(bytes: &[u8]) -> Result<Page, StoreError> {
+    if bytes.len() != 2 * SLOTS {
+        return Err(StoreError::Value {
+            value: format!("{} bytes", bytes.len()),
+            wanted: "a year of days",
+        });
+    }
+    let mut page = [UNKNOWN; SLOTS];
+    for (slot, pair) in page.iter_mut().zip(bytes.chunks_exact(2)) {
+        *slot = i16::from_le_bytes([pair[0], pair[1]]);
+    }
+    Ok(page)
+}
+
+/// The known days of a page, °C or mm.
+fn days(year: i32, page: &Page) -> impl Iterator<Item = (NaiveDate, f64)> {
+    (1..).zip(page).filter_map(move |(ordinal, slot)| {
+        let day = NaiveDate::from_yo_opt(year, ordinal)?;
+        (*slot > FAILED).then(|| (day, f64::from(*slot) / 10.0))
+    })
+}
