@@ -55,7 +55,7 @@ struct Job {
 
 /// What a reader sends.
 enum Sent {
-    Part(Part),
+    Part(Box<Part>),
     End(Result<u64, String>),
 }
 
@@ -228,7 +228,7 @@ impl Import<'_> {
         let bar = self.bar.clone();
         let result = match Stream::open(&job.path, move |bytes| bar.inc(bytes)) {
             Ok(stream) => read(stream, &wanted, &mut |part| {
-                to.send(Sent::Part(part)).map_err(|_| gone())
+                to.send(Sent::Part(Box::new(part))).map_err(|_| gone())
             })
             .map_err(|error| match error {
                 BulkError::Read(error) => format!("{}: {error}", job.path.display()),
@@ -254,7 +254,7 @@ impl Import<'_> {
         while let Ok(sent) = from.recv() {
             match sent {
                 Sent::Part(part) => self
-                    .store_part(job, part, store, &mut account)
+                    .store_part(job, *part, store, &mut account)
                     .with_context(|| format!("{} was read but not stored", job.path.display()))?,
                 Sent::End(end) => return self.end(job, end, store, account),
             }

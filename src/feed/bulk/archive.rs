@@ -420,12 +420,13 @@ fn number(text: &[u8]) -> Option<i16> {
         [b'-', digits @ ..] => (-1, digits),
         digits => (1, digits),
     };
-    if digits.is_empty() || digits.len() > 5 || !digits.iter().all(u8::is_ascii_digit) {
+    if digits.is_empty() || !digits.iter().all(u8::is_ascii_digit) {
         return None;
     }
-    let whole = digits
-        .iter()
-        .fold(0, |sum, digit| sum * 10 + i32::from(digit - b'0'));
+    let whole = digits.iter().fold(0_i32, |sum, digit| {
+        sum.saturating_mul(10)
+            .saturating_add(i32::from(digit - b'0'))
+    });
     // What has no room is beyond all bounds as well.
     let held = (sign * whole).clamp(i32::from(FAILED) + 1, i32::from(i16::MAX));
     i16::try_from(held).ok()
