@@ -192,10 +192,7 @@ type Take<'t> = &'t mut dyn FnMut(u64, &[u8]) -> Result<(), BulkError>;
 
 /// Calls for each line, without its line end, with its number from 1. Returns the last one that is
 /// not empty.
-fn each_line(
-    mut source: impl Read,
-    take: Take<'_>,
-) -> Result<(u64, Vec<u8>), BulkError> {
+fn each_line(mut source: impl Read, take: Take<'_>) -> Result<(u64, Vec<u8>), BulkError> {
     let mut buffer = vec![0; CHUNK_BYTES];
     let (mut held, mut number) = (0, 0);
     let mut last = (0, Vec::new());
