@@ -19,6 +19,7 @@ mod hindcast;
 mod import;
 mod log;
 mod outlook;
+mod plan;
 mod replay;
 mod run;
 mod stations;
@@ -50,6 +51,7 @@ enum Command {
     Stations(stations::Options),
     Status(status::Options),
     Outlook(outlook::Options),
+    Plan(plan::Options),
     Log(log::Options),
     Replay(replay::Options),
     Import(import::Options),
@@ -77,6 +79,7 @@ pub fn run() -> ExitCode {
         Command::Feed(options) => feed::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
         Command::Outlook(options) => outlook::run(&options),
+        Command::Plan(options) => plan::run(&options),
         Command::Log(options) => log::run(&options),
     };
     result.unwrap_or_else(|error| {

@@ -21,7 +21,7 @@ mod guarding;
 mod intake;
 mod standings;
 
-pub use standings::{Site, daily, neighbour_of, newest_day_of, site_standings};
+pub use standings::{Site, daily, hatching, neighbour_of, newest_day_of, site_standings};
 
 /// What drives the cycles.
 pub struct Engine {

@@ -3,10 +3,11 @@
 use crate::config::{Config, StationFeed};
 use crate::domain::biofix::{Anchor, anchor, anchored};
 use crate::domain::blend::{Blend, Part, Source, blended, parts};
+use crate::domain::coverage::Hatching;
 use crate::domain::gaps::{Completed, Estimates, Neighbour, complete};
-use crate::domain::milestone::{Milestone, Record, Standing, standing};
+use crate::domain::milestone::{Milestone, Record, Standing, following, standing};
 use crate::domain::observation_day::shifted;
-use crate::domain::outlook::{PastSeason, past_seasons};
+use crate::domain::outlook::{Ensemble, PastSeason, past_seasons};
 use crate::domain::season::{MonthDay, Season};
 use crate::domain::series::{Readings, season_days};
 use crate::domain::site;
@@ -111,6 +112,43 @@ pub fn site_standings<'c>(
         }
     }
     Ok(sites)
+}
+
+/// When larvae hatch and grow at a site this season, over all courses it may take; or why that
+/// cannot be told.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn hatching(
+    config: &Config,
+    store: &Store,
+    here: &Site<'_>,
+    today: NaiveDate,
+) -> Result<Result<Hatching, String>, StoreError> {
+    let mut days: HashMap<&str, Readings> = HashMap::new();
+    for feed in &config.stations {
+        days.insert(&feed.station.id, daily(store, feed, today)?);
+    }
+    let mut station = read(config, store, (here.feed, here.site.blend.as_ref()), &days)?;
+    let season = here.standing.season;
+    let start = here.species.start.at_latitude(here.site.latitude);
+    let past = past(&mut station, config, start, &season);
+    let series = season_days(
+        &station.readings,
+        &season,
+        today,
+        config.limits.longest_gap_days,
+        &station.estimates,
+    );
+    let ahead = following(&series, &station.forecast);
+    let ensemble = Ensemble::of_series(&here.species.model, &series, &ahead, &station.past[&past]);
+    let cap = here.species.window_cap(&season, here.site.latitude);
+    Ok(ensemble
+        .map_err(|why| why.to_string())
+        .and_then(|ensemble| {
+            Hatching::new(&here.species, &ensemble.courses(), season.start, cap)
+                .map_err(|why| why.to_string())
+        }))
 }
 
 fn read(

@@ -338,7 +338,7 @@ fn ahead(
 }
 
 /// The forecast days that follow a series without a hole.
-fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
+pub fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
     let Some(last) = series.days.last() else {
         return Vec::new();
     };
