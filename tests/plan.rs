@@ -92,6 +92,21 @@ fn the_plan_carries_the_cautions_and_asks_first_whether_to_treat() {
 }
 
 #[test]
+fn the_plan_gives_the_cautions_of_each_option_that_is_not_too_late() {
+    let unwrapped = |date| plan(date).split_whitespace().collect::<Vec<_>>().join(" ");
+    let early = unwrapped("2026-06-01");
+    for due in [
+        "chlorantraniliprole: water in with 13 mm",
+        "Harmful to water life",
+        "Very toxic to honey bees",
+        "Living nematodes",
+    ] {
+        assert!(early.contains(due), "{due}: {early}");
+    }
+    assert!(!unwrapped("2026-07-20").contains("chlorantraniliprole: water in"));
+}
+
+#[test]
 fn without_past_seasons_the_plan_says_that_no_dates_can_be_given() {
     let plan = plan("2016-06-01");
     assert!(plan.contains("No dates can be given"), "{plan}");

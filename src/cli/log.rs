@@ -73,14 +73,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
 
 fn catch(options: &CatchOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    let Some((_, site)) = config.sites().find(|(_, site)| site.id == options.site) else {
-        let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
-        bail!(
-            "there is no site \"{}\"; there are {}",
-            options.site,
-            ids.join(", ")
-        );
-    };
+    let site = super::site(&config, &options.site)?;
     if !site.species.contains(&options.species) {
         bail!(
             "{} is not watched for \"{}\"; its species are {}",

@@ -1,6 +1,7 @@
 //! The commands. One file each; [`run()`] reads the command line and calls one.
 
 use crate::store::Store;
+use anyhow::bail;
 use chrono::{Datelike, NaiveDate};
 use clap::{Args, Parser, Subcommand};
 use std::io::Write;
@@ -9,6 +10,7 @@ use std::process::ExitCode;
 
 use crate::clock::Clock;
 use crate::config::{Config, Loaded, load, problem::Problem, problem::Severity};
+use crate::domain::site::Site;
 use crate::domain::temperature::Unit;
 
 mod bulk;
@@ -67,6 +69,21 @@ struct ConfigOption {
     config: PathBuf,
 }
 
+/// The day a command looks at.
+#[derive(Args)]
+struct DateOption {
+    /// Show how things stood on this day, by the days stored now
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
+    date: Option<NaiveDate>,
+}
+
+impl DateOption {
+    /// The day asked for, or today.
+    fn or_today(&self, config: &Config, store: &Store) -> anyhow::Result<NaiveDate> {
+        self.date.map_or_else(|| today(config, store), Ok)
+    }
+}
+
 /// Reads the command line and does what it says.
 pub fn run() -> ExitCode {
     let result = match CommandLine::parse().command {
@@ -114,6 +131,16 @@ fn print_problems(problems: &[Problem]) {
     for problem in problems {
         eprintln!("{problem}");
     }
+}
+
+/// A site by its id.
+fn site<'c>(config: &'c Config, id: &str) -> anyhow::Result<&'c Site> {
+    let found = config.sites().find(|(_, site)| site.id == id);
+    let Some((_, site)) = found else {
+        let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
+        bail!("there is no site \"{id}\"; there are {}", ids.join(", "));
+    };
+    Ok(site)
 }
 
 /// Today; in a demonstration the day of its last cycle.

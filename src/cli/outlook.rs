@@ -1,7 +1,7 @@
 //! `hatchbell outlook`.
 
 use super::chart::Chart;
-use super::{ConfigOption, configuration, counted, or_exit, say, today};
+use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::cycle::{Site, site_standings};
 use crate::domain::biofix::AnchoredBy;
 use crate::domain::figure::Solidity;
@@ -9,7 +9,6 @@ use crate::domain::milestone::{Crossing, Expectation, Milestone, PassedBy};
 use crate::domain::outlook::{Basis, CHANCE_DAYS, FULL_SEASONS};
 use crate::domain::species::Threshold;
 use crate::store::Store;
-use anyhow::bail;
 use chrono::NaiveDate;
 use clap::Args;
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
@@ -24,25 +23,17 @@ use std::process::ExitCode;
 pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
-    /// Show the outlook as of this day, by the days stored now
-    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
-    date: Option<NaiveDate>,
+    #[command(flatten)]
+    date: DateOption,
     /// The site, by its id in the configuration
     site: String,
 }
 
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    if !config.sites().any(|(_, site)| site.id == options.site) {
-        let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
-        bail!(
-            "there is no site \"{}\"; there are {}",
-            options.site,
-            ids.join(", ")
-        );
-    }
+    super::site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
-    let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
+    let today = options.date.or_today(&config, &store)?;
     for here in site_standings(&config, &store, today)? {
         if here.site.id == options.site {
             super::print(format_args!("{}", text(&here, today)));

@@ -1,15 +1,15 @@
 //! `hatchbell plan`.
 
 use super::chart::Chart;
-use super::{ConfigOption, configuration, or_exit, say, today};
-use crate::cycle::{Site, hatching, site_standings};
-use crate::domain::coverage::{Coverage, Window};
+use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
+use crate::cycle::{Site, hatchings};
+use crate::domain::coverage::{Coverage, Hatching, Window};
 use crate::domain::treatment::{Purpose, TreatmentOption};
 use crate::store::Store;
-use anyhow::bail;
 use chrono::{Days, NaiveDate};
 use clap::Args;
 use comfy_table::{ContentArrangement, Table, presets};
+use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 /// Show which treatment still works at a site, and by when it must be down
@@ -22,9 +22,8 @@ use std::process::ExitCode;
 pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
-    /// Show the plan as of this day, by the days stored now
-    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
-    date: Option<NaiveDate>,
+    #[command(flatten)]
+    date: DateOption,
     /// The site, by its id in the configuration
     site: String,
 }
@@ -41,20 +40,11 @@ struct Planned<'o> {
 
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    if !config.sites().any(|(_, site)| site.id == options.site) {
-        let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
-        bail!(
-            "there is no site \"{}\"; there are {}",
-            options.site,
-            ids.join(", ")
-        );
-    }
+    super::site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
-    let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
-    for here in site_standings(&config, &store, today)? {
-        if here.site.id != options.site {
-            continue;
-        }
+    let today = options.date.or_today(&config, &store)?;
+    let mut to_mind: BTreeMap<&str, &TreatmentOption> = BTreeMap::new();
+    for (here, hatching) in hatchings(&config, &store, today, &options.site)? {
         say!(
             "{} ({}), {today}\n{}, season {}",
             here.site.name,
@@ -63,33 +53,18 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
             here.standing.season
         );
         say!("{}\n", decide_first(&here));
-        match hatching(&config, &store, &here, today)? {
+        match hatching {
             Err(why) => say!("No dates can be given: {why}.\n"),
             Ok(hatching) => {
-                let mut planned: Vec<Planned<'_>> = config
-                    .options
-                    .values()
-                    .filter_map(|option| {
-                        let coverage = hatching.coverage(option);
-                        let window = coverage.window()?;
-                        Some(Planned {
-                            option,
-                            coverage,
-                            window,
-                        })
-                    })
-                    .collect();
-                // What still works first, the one that meets most before the others.
-                planned.sort_by(|a, b| {
-                    (a.window.last < today)
-                        .cmp(&(b.window.last < today))
-                        .then(b.still(today).total_cmp(&a.still(today)))
-                });
+                let planned = ranked(config.options.values(), &hatching, today);
                 say!("{}", table(&planned, today));
-                say!("{}", chart(&planned, today));
+                super::print(format_args!("{}", chart(&planned, today)));
+                let in_time = planned.iter().filter(|one| one.window.last >= today);
+                to_mind.extend(in_time.map(|one| (one.option.id.as_str(), one.option)));
             }
         }
     }
+    super::print(format_args!("{}", what_to_mind(to_mind.into_values())));
     say!(
         "* restricted or forbidden in many places. Shares compare days of one option; how many larvae"
     );
@@ -100,6 +75,31 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     );
     say!("keep off water; children and pets off until it is watered in and dry.");
     Ok(ExitCode::SUCCESS)
+}
+
+/// The options that meet anything: what still works first, the one that meets most before others.
+fn ranked<'o>(
+    options: impl Iterator<Item = &'o TreatmentOption>,
+    hatching: &Hatching,
+    today: NaiveDate,
+) -> Vec<Planned<'o>> {
+    let mut planned: Vec<Planned<'_>> = options
+        .filter_map(|option| {
+            let coverage = hatching.coverage(option);
+            let window = coverage.window()?;
+            Some(Planned {
+                option,
+                coverage,
+                window,
+            })
+        })
+        .collect();
+    planned.sort_by(|a, b| {
+        (a.window.last < today)
+            .cmp(&(b.window.last < today))
+            .then(b.still(today).total_cmp(&a.still(today)))
+    });
+    planned
 }
 
 impl Planned<'_> {
@@ -181,6 +181,42 @@ fn chart(planned: &[Planned<'_>], today: NaiveDate) -> String {
     }
     chart.draw()
 }
+
+/// Watering in, reliability, cautions and law of options.
+fn what_to_mind<'o>(options: impl Iterator<Item = &'o TreatmentOption>) -> String {
+    let mut text = String::new();
+    for option in options {
+        let watering = &option.watering_in;
+        let within = match watering.within_days.value {
+            same_day if same_day < 1.0 => "on the same day".to_owned(),
+            days => format!("within {}", counted(days.round() as usize, "day")),
+        };
+        let soil = option.soil.as_ref().map_or(String::new(), |soil| {
+            let lowest = soil.lowest_c.value;
+            match &soil.highest_c {
+                Some(highest) => format!(" Needs soil of {lowest} to {} °C.", highest.value),
+                None => format!(" Needs soil of {lowest} °C or more."),
+            }
+        });
+        let words = format!(
+            "{}: water in with {:.0} mm {within}.{soil} {} {} {}",
+            option.name,
+            watering.depth_mm.value,
+            option.reliability,
+            option.cautions.join(" "),
+            option.legal
+        );
+        text += &textwrap::fill(
+            &words,
+            textwrap::Options::new(COLUMNS).subsequent_indent("  "),
+        );
+        text += "\n";
+    }
+    text + "\n"
+}
+
+/// Columns that running text is wrapped to.
+const COLUMNS: usize = 88;
 
 fn short(day: NaiveDate) -> String {
     day.format("%-d %b").to_string()

@@ -1,6 +1,6 @@
 //! `hatchbell status`.
 
-use super::{ConfigOption, configuration, counted, or_exit, say, today};
+use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{Site, newest_day_of, site_standings};
@@ -24,9 +24,8 @@ use std::process::ExitCode;
 pub(super) struct Options {
     #[command(flatten)]
     config: ConfigOption,
-    /// Show how things stood on this day, by the days stored now
-    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
-    date: Option<NaiveDate>,
+    #[command(flatten)]
+    date: DateOption,
     /// Print JSON for scripts instead of a table
     #[arg(long)]
     json: bool,
@@ -128,7 +127,7 @@ struct OutboxRow {
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let store = Store::open_to_read(&config.service.database)?;
-    let today = options.date.map_or_else(|| today(&config, &store), Ok)?;
+    let today = options.date.or_today(&config, &store)?;
     let overview = overview(&config, &store, today)?;
     if options.json {
         say!("{}", serde_json::to_string_pretty(&overview)?);

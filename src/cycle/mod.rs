@@ -21,7 +21,9 @@ mod guarding;
 mod intake;
 mod standings;
 
-pub use standings::{Site, daily, hatching, neighbour_of, newest_day_of, site_standings};
+pub use standings::{
+    Hatchings, Site, daily, hatchings, neighbour_of, newest_day_of, site_standings,
+};
 
 /// What drives the cycles.
 pub struct Engine {

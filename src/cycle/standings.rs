@@ -3,11 +3,11 @@
 use crate::config::{Config, StationFeed};
 use crate::domain::biofix::{Anchor, anchor, anchored};
 use crate::domain::blend::{Blend, Part, Source, blended, parts};
-use crate::domain::coverage::Hatching;
+use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::gaps::{Completed, Estimates, Neighbour, complete};
-use crate::domain::milestone::{Milestone, Record, Standing, following, standing};
+use crate::domain::milestone::{Milestone, Record, Standing, standing};
 use crate::domain::observation_day::shifted;
-use crate::domain::outlook::{Ensemble, PastSeason, past_seasons};
+use crate::domain::outlook::{PastSeason, past_seasons};
 use crate::domain::season::{MonthDay, Season};
 use crate::domain::series::{Readings, season_days};
 use crate::domain::site;
@@ -67,13 +67,46 @@ pub fn site_standings<'c>(
     store: &Store,
     today: NaiveDate,
 ) -> Result<Vec<Site<'c>>, StoreError> {
+    let any = |_: &site::Site| true;
+    with_records(config, store, today, any, |site, _| site)
+}
+
+/// Where a site stands with each of its species, and when larvae hatch there or why not.
+pub type Hatchings<'c> = Vec<(Site<'c>, Result<Hatching, NoCoverage>)>;
+
+/// Where a site stands with each of its species on `today`, and when larvae hatch and grow there.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn hatchings<'c>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    site: &str,
+) -> Result<Hatchings<'c>, StoreError> {
+    let wanted = |one: &site::Site| one.id == site;
+    with_records(config, store, today, wanted, |here, record| {
+        let latitude = here.site.latitude;
+        let hatching = Hatching::of_record(&here.species, latitude, record, today, config.limits);
+        (here, hatching)
+    })
+}
+
+/// What `make` makes of each wanted site and species and what is known of its station.
+fn with_records<'c, T>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    wanted: impl Fn(&site::Site) -> bool,
+    make: impl Fn(Site<'c>, Record<'_>) -> T,
+) -> Result<Vec<T>, StoreError> {
     let mut days: HashMap<&str, Readings> = HashMap::new();
     for feed in &config.stations {
         days.insert(&feed.station.id, daily(store, feed, today)?);
     }
     let mut stations: HashMap<String, Station> = HashMap::new();
-    let mut sites = Vec::new();
-    for (member, site) in config.sites() {
+    let mut made = Vec::new();
+    for (member, site) in config.sites().filter(|(_, site)| wanted(site)) {
         let Some(feed) = config.station(&site.station) else {
             continue;
         };
@@ -100,7 +133,7 @@ pub fn site_standings<'c>(
                 forecast: &station.forecast,
             };
             let standing = standing(&species, site.latitude, record, today, config.limits);
-            sites.push(Site {
+            let here = Site {
                 member,
                 site,
                 feed,
@@ -108,47 +141,11 @@ pub fn site_standings<'c>(
                 anchor,
                 parts: station.parts.clone(),
                 standing,
-            });
+            };
+            made.push(make(here, record));
         }
     }
-    Ok(sites)
-}
-
-/// When larvae hatch and grow at a site this season, over all courses it may take; or why that
-/// cannot be told.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn hatching(
-    config: &Config,
-    store: &Store,
-    here: &Site<'_>,
-    today: NaiveDate,
-) -> Result<Result<Hatching, String>, StoreError> {
-    let mut days: HashMap<&str, Readings> = HashMap::new();
-    for feed in &config.stations {
-        days.insert(&feed.station.id, daily(store, feed, today)?);
-    }
-    let mut station = read(config, store, (here.feed, here.site.blend.as_ref()), &days)?;
-    let season = here.standing.season;
-    let start = here.species.start.at_latitude(here.site.latitude);
-    let past = past(&mut station, config, start, &season);
-    let series = season_days(
-        &station.readings,
-        &season,
-        today,
-        config.limits.longest_gap_days,
-        &station.estimates,
-    );
-    let ahead = following(&series, &station.forecast);
-    let ensemble = Ensemble::of_series(&here.species.model, &series, &ahead, &station.past[&past]);
-    let cap = here.species.window_cap(&season, here.site.latitude);
-    Ok(ensemble
-        .map_err(|why| why.to_string())
-        .and_then(|ensemble| {
-            Hatching::new(&here.species, &ensemble.courses(), season.start, cap)
-                .map_err(|why| why.to_string())
-        }))
+    Ok(made)
 }
 
 fn read(

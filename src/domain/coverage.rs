@@ -4,7 +4,9 @@
 //! particular lawn; the label, local law and a licensed applicator decide what is done.
 
 use super::figure::{Figure, NINE_NORMAL};
-use super::milestone::Milestone;
+use super::milestone::{Milestone, Record, ensemble};
+use super::outlook::NoOutlook;
+use super::series::{Limits, season_days};
 use super::species::Species;
 use super::treatment::TreatmentOption;
 use chrono::{Days, NaiveDate};
@@ -36,6 +38,9 @@ pub enum NoCoverage {
     /// The species' file lacks a stage the model needs.
     #[error("the species' file has no stage \"{0}\", which planning needs")]
     NoStage(&'static str),
+    /// The courses the season may take cannot be told.
+    #[error("{0}")]
+    NoOutlook(#[from] NoOutlook),
     /// In most of the courses the season may take nothing hatches.
     #[error("hatch is not to be expected this season")]
     NoHatch,
@@ -91,6 +96,31 @@ pub struct Window {
 }
 
 impl Hatching {
+    /// The broods of a species where it stands on `today` at `latitude` (degrees), over all courses
+    /// its season may take.
+    ///
+    /// # Errors
+    /// [`NoCoverage`].
+    pub fn of_record(
+        species: &Species,
+        latitude: f64,
+        record: Record<'_>,
+        today: NaiveDate,
+        limits: Limits,
+    ) -> Result<Self, NoCoverage> {
+        let season = species.season_on(today, latitude);
+        let series = season_days(
+            record.readings,
+            &season,
+            today,
+            limits.longest_gap_days,
+            record.estimates,
+        );
+        let courses = ensemble(species, &series, record)?.courses();
+        let cap = species.window_cap(&season, latitude);
+        Self::new(species, &courses, season.start, cap)
+    }
+
     /// The broods of a species over `courses`, sums at the end of each day from `start` on (see
     /// [`super::outlook::Ensemble::courses`]); larvae are followed up to `cap`.
     ///

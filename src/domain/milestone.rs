@@ -316,8 +316,7 @@ fn ahead(
     let Some(next) = next_milestone(crossings) else {
         return Vec::new();
     };
-    let forecast = following(series, record.forecast);
-    let ensemble = Ensemble::of_series(&species.model, series, &forecast, record.past);
+    let ensemble = ensemble(species, series, record);
     Milestone::ALL
         .into_iter()
         .filter(|milestone| *milestone >= next)
@@ -337,8 +336,18 @@ fn ahead(
         .collect()
 }
 
+/// The season's days so far, the forecast, and each past season as a remainder.
+pub(super) fn ensemble(
+    species: &Species,
+    series: &Series,
+    record: Record<'_>,
+) -> Result<Ensemble, NoOutlook> {
+    let forecast = following(series, record.forecast);
+    Ensemble::of_series(&species.model, series, &forecast, record.past)
+}
+
 /// The forecast days that follow a series without a hole.
-pub fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
+fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
     let Some(last) = series.days.last() else {
         return Vec::new();
     };
