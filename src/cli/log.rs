@@ -3,9 +3,9 @@
 use super::{ConfigOption, configuration, or_exit, say, today};
 use crate::clock::Clock;
 use crate::cycle::site_standings;
+use crate::domain::journal::{Deed, check};
 use crate::domain::milestone::Milestone;
 use crate::store::Store;
-use crate::store::milestones::Pair;
 use anyhow::bail;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
@@ -84,29 +84,18 @@ fn catch(options: &CatchOptions) -> anyhow::Result<ExitCode> {
     }
     let store = Store::open(&config.service.database)?;
     let today = today(&config, &store)?;
-    if options.date > today {
-        bail!(
-            "{} lies in the future (today is {today}); nothing was logged",
-            options.date
-        );
-    }
-    let pair = Pair {
-        site: &options.site,
-        species: &options.species,
+    let deed = Deed::Catch {
+        species: options.species.clone(),
     };
-    if let Some(known) = store
-        .catches(pair)?
-        .into_iter()
-        .find(|known| known.day == options.date)
-    {
-        bail!(
-            "that day is logged already, as number {}; take it back with log undo {} if it is wrong",
-            known.number,
-            known.number
-        );
-    }
+    check(&deed, options.date, &store.entries(&site.id)?, today, None)?;
     let now = Clock::Machine.now();
-    let number = store.log_catch(pair, options.date, options.remark.as_deref(), now)?;
+    let number = store.log(
+        &site.id,
+        options.date,
+        &deed,
+        options.remark.as_deref(),
+        now,
+    )?;
     let standings = site_standings(&config, &store, options.date)?;
     if let Some(here) = standings
         .iter()
@@ -147,23 +136,21 @@ fn list(options: &ListOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let store = Store::open_to_read(&config.service.database)?;
     for (_, site) in config.sites() {
-        for species in &site.species {
-            let pair = Pair {
-                site: &site.id,
-                species,
-            };
-            for found in store.catches(pair)? {
-                say!(
-                    "{:>4}  {}  catch of {} at {}{}",
-                    found.number,
-                    found.day,
-                    found.species,
-                    found.site,
-                    found
-                        .remark
-                        .map_or(String::new(), |remark| format!(": {remark}"))
-                );
-            }
+        for entry in store.entries(&site.id)? {
+            let of = entry
+                .deed
+                .species()
+                .map_or(String::new(), |species| format!(" of {species}"));
+            let remark = entry
+                .remark
+                .map_or(String::new(), |remark| format!(": {remark}"));
+            say!(
+                "{:>4}  {}  {}{of} at {}{remark}",
+                entry.number,
+                entry.day,
+                entry.deed.kind(),
+                entry.site,
+            );
         }
     }
     Ok(ExitCode::SUCCESS)

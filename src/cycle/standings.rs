@@ -284,10 +284,10 @@ fn local<'c>(
     let now = species.season_on(today, site.latitude);
     // The first catch of each season is the one that counts.
     let mut first: HashMap<i32, NaiveDate> = HashMap::new();
-    for found in store.catches(pair)? {
-        if found.day <= today {
-            let season = species.season_on(found.day, site.latitude);
-            first.entry(season.year).or_insert(found.day);
+    for day in store.catches(pair)? {
+        if day <= today {
+            let season = species.season_on(day, site.latitude);
+            first.entry(season.year).or_insert(day);
         }
     }
     let sum_on = |day: NaiveDate| {

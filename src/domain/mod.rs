@@ -6,6 +6,7 @@
 //! says which weather station suits a site.
 
 pub mod alert;
+pub mod amount;
 pub mod biofix;
 pub mod blend;
 pub mod coverage;
@@ -15,6 +16,7 @@ pub mod foretell;
 pub mod gaps;
 pub mod globe;
 pub mod hindcast;
+pub mod journal;
 pub mod milestone;
 pub mod observation_day;
 pub mod outlook;

@@ -1,67 +1,275 @@
-//! The journal: what people saw and did. Entries are undone, never deleted.
+//! The journal: what people saw and did. Entries are undone or replaced, never deleted.
 
 use super::{Store, StoreError};
+use crate::domain::journal::{Application, Deed, Entry, Found};
+use crate::domain::scouting::{Count, SampleArea};
 use crate::store::milestones::Pair;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::params;
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use serde::{Deserialize, Serialize};
 
-/// A logged catch or first sighting of adults.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Catch {
-    /// Its number, for undoing.
-    pub number: i64,
-    /// Site id.
-    pub site: String,
-    /// Species id.
-    pub species: String,
-    /// The day.
-    pub day: NaiveDate,
-    /// Remark.
-    pub remark: Option<String>,
+/// What an entry's kind has beyond a day, as it is stored: numbers with units stay as stated.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Detail {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    option: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    area: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rate: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    most_a_season: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    depth: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    damage: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    samples: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sample_m2: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    larvae: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    each: Option<Vec<u32>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    per_m2: Option<f64>,
 }
 
+impl Detail {
+    const NONE: Self = Self {
+        option: None,
+        area: None,
+        rate: None,
+        most_a_season: None,
+        depth: None,
+        damage: None,
+        samples: None,
+        sample_m2: None,
+        larvae: None,
+        each: None,
+        per_m2: None,
+    };
+
+    fn of(deed: &Deed) -> Option<Self> {
+        match deed {
+            Deed::Catch { .. } => None,
+            Deed::Application(spread) => Some(Self {
+                option: Some(spread.option.clone()),
+                area: Some(spread.area.to_string()),
+                rate: spread.rate.map(|rate| rate.to_string()),
+                most_a_season: spread.most_a_season.map(|most| most.to_string()),
+                ..Self::NONE
+            }),
+            Deed::Count {
+                found: Found::Samples(count),
+                ..
+            } => Some(Self {
+                samples: Some(count.samples()),
+                sample_m2: Some(count.area().m2()),
+                larvae: Some(count.larvae()),
+                each: count.each().map(<[u32]>::to_vec),
+                ..Self::NONE
+            }),
+            Deed::Count {
+                found: Found::Density(per_m2),
+                ..
+            } => Some(Self {
+                per_m2: Some(*per_m2),
+                ..Self::NONE
+            }),
+            Deed::Irrigation { depth } => Some(Self {
+                depth: Some(depth.to_string()),
+                ..Self::NONE
+            }),
+            Deed::Note { damage } => Some(Self {
+                damage: *damage,
+                ..Self::NONE
+            }),
+        }
+    }
+
+    /// The deed of a kind; `None` if something it needs is not there.
+    fn deed(self, kind: &str, species: Option<String>) -> Option<Deed> {
+        let rate = |text: Option<String>| text.map(|text| text.parse()).transpose().ok();
+        Some(match kind {
+            "catch" => Deed::Catch { species: species? },
+            "application" => Deed::Application(Application {
+                option: self.option?,
+                area: self.area?.parse().ok()?,
+                rate: rate(self.rate)?,
+                most_a_season: rate(self.most_a_season)?,
+            }),
+            "count" => Deed::Count {
+                species: species?,
+                found: match self.per_m2 {
+                    Some(per_m2) => Found::Density(per_m2),
+                    None => {
+                        let area = SampleArea::from_m2(self.sample_m2?).ok()?;
+                        let count = Count::new(self.samples?, area, self.larvae?, self.each);
+                        Found::Samples(count.ok()?)
+                    }
+                },
+            },
+            "irrigation" => Deed::Irrigation {
+                depth: self.depth?.parse().ok()?,
+            },
+            "note" => Deed::Note {
+                damage: self.damage,
+            },
+            _ => return None,
+        })
+    }
+}
+
+const COLUMNS: &str = "id, site, species, day, remark, kind, detail";
+
 impl Store {
-    /// Logs a catch; returns its number.
-    pub fn log_catch(
+    /// Enters what was done or seen; returns its number.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn log(
         &self,
-        pair: Pair<'_>,
+        site: &str,
         day: NaiveDate,
+        deed: &Deed,
         remark: Option<&str>,
         now: DateTime<Utc>,
     ) -> Result<i64, StoreError> {
-        self.connection.execute(
-            "INSERT INTO journal (kind, site, species, day, remark, entered_at)
-             VALUES ('catch', ?1, ?2, ?3, ?4, ?5)",
-            params![pair.site, pair.species, day, remark, now],
-        )?;
-        Ok(self.connection.last_insert_rowid())
+        insert(&self.connection, site, day, deed, remark, None, now)
     }
 
-    /// A pair's catches that stand, oldest first.
-    pub fn catches(&self, pair: Pair<'_>) -> Result<Vec<Catch>, StoreError> {
+    /// Puts an entry in the place of one that stands; the old one stays readable. Returns its
+    /// number, or `None` if the old one does not stand.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn replace(
+        &mut self,
+        old: &Entry,
+        day: NaiveDate,
+        deed: &Deed,
+        remark: Option<&str>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<i64>, StoreError> {
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        if !remove(&transaction, old.number, now)? {
+            return Ok(None);
+        }
+        let replaces = Some(old.number);
+        let number = insert(&transaction, &old.site, day, deed, remark, replaces, now)?;
+        transaction.commit()?;
+        Ok(Some(number))
+    }
+
+    /// The entries that stand of a site, oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails or an entry is not understood.
+    pub fn entries(&self, site: &str) -> Result<Vec<Entry>, StoreError> {
+        let mut statement = self.connection.prepare_cached(&format!(
+            "SELECT {COLUMNS} FROM journal WHERE site = ?1 AND removed_at IS NULL ORDER BY day, id"
+        ))?;
+        let rows = statement.query_map([site], entry)?;
+        rows.map(|row| row?).collect()
+    }
+
+    /// An entry that stands, by its number.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails or the entry is not understood.
+    pub fn entry(&self, number: i64) -> Result<Option<Entry>, StoreError> {
+        let mut statement = self.connection.prepare_cached(&format!(
+            "SELECT {COLUMNS} FROM journal WHERE id = ?1 AND removed_at IS NULL"
+        ))?;
+        statement.query_row([number], entry).optional()?.transpose()
+    }
+
+    /// The days on which adults of a pair were caught, oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn catches(&self, pair: Pair<'_>) -> Result<Vec<NaiveDate>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT id, site, species, day, remark FROM journal
+            "SELECT day FROM journal
              WHERE kind = 'catch' AND site = ?1 AND species = ?2 AND removed_at IS NULL
              ORDER BY day, id",
         )?;
-        let rows = statement.query_map([pair.site, pair.species], |row| {
-            Ok(Catch {
-                number: row.get(0)?,
-                site: row.get(1)?,
-                species: row.get(2)?,
-                day: row.get(3)?,
-                remark: row.get(4)?,
-            })
-        })?;
+        let rows = statement.query_map([pair.site, pair.species], |row| row.get(0))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
     /// Undoes an entry; whether there was one that stood.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
     pub fn undo(&self, number: i64, now: DateTime<Utc>) -> Result<bool, StoreError> {
-        let changed = self.connection.execute(
-            "UPDATE journal SET removed_at = ?2 WHERE id = ?1 AND removed_at IS NULL",
-            params![number, now],
-        )?;
-        Ok(changed == 1)
+        remove(&self.connection, number, now)
     }
+}
+
+fn insert(
+    connection: &Connection,
+    site: &str,
+    day: NaiveDate,
+    deed: &Deed,
+    remark: Option<&str>,
+    replaces: Option<i64>,
+    now: DateTime<Utc>,
+) -> Result<i64, StoreError> {
+    let detail = Detail::of(deed)
+        .map(|detail| serde_json::to_string(&detail))
+        .transpose()
+        .map_err(|error| StoreError::Value {
+            value: error.to_string(),
+            wanted: "a journal entry",
+        })?;
+    connection.execute(
+        "INSERT INTO journal (kind, site, species, day, remark, detail, replaces, entered_at)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        params![
+            deed.kind(),
+            site,
+            deed.species(),
+            day,
+            remark,
+            detail,
+            replaces,
+            now
+        ],
+    )?;
+    Ok(connection.last_insert_rowid())
+}
+
+fn remove(connection: &Connection, number: i64, now: DateTime<Utc>) -> Result<bool, StoreError> {
+    let changed = connection.execute(
+        "UPDATE journal SET removed_at = ?2 WHERE id = ?1 AND removed_at IS NULL",
+        params![number, now],
+    )?;
+    Ok(changed == 1)
+}
+
+/// A row into an entry; what a newer program wrote may not be understood.
+fn entry(row: &Row<'_>) -> rusqlite::Result<Result<Entry, StoreError>> {
+    let number: i64 = row.get(0)?;
+    let kind: String = row.get(5)?;
+    let detail: Option<String> = row.get(6)?;
+    let species: Option<String> = row.get(2)?;
+    let detail = detail.map_or(Some(Detail::NONE), |text| serde_json::from_str(&text).ok());
+    let Some(deed) = detail.and_then(|detail| detail.deed(&kind, species)) else {
+        return Ok(Err(StoreError::Value {
+            value: format!("{kind}, number {number}"),
+            wanted: "a journal entry",
+        }));
+    };
+    Ok(Ok(Entry {
+        number,
+        site: row.get(1)?,
+        day: row.get(3)?,
+        deed,
+        remark: row.get(4)?,
+    }))
 }

@@ -193,6 +193,27 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (year, code, element)
     ) STRICT, WITHOUT ROWID;
     ",
+    // 6: applications, counts, irrigation and notes in the journal; what was told of treatments;
+    // the range that was foretold
+    "
+    ALTER TABLE journal ADD COLUMN detail TEXT;     -- what its kind has beyond a day, JSON
+    ALTER TABLE journal ADD COLUMN replaces INTEGER;    -- the entry that this one corrects
+
+    ALTER TABLE foretold ADD COLUMN early TEXT;
+    ALTER TABLE foretold ADD COLUMN late TEXT;
+
+    CREATE TABLE advised (
+        site    TEXT NOT NULL,
+        species TEXT NOT NULL,                  -- empty where it is about the site as a whole
+        season  INTEGER NOT NULL,
+        subject TEXT NOT NULL,                  -- an option, a journal number, or counting
+        step    TEXT NOT NULL,
+        due     TEXT,                           -- the day it was about
+        told_on TEXT NOT NULL,                  -- the day it was told, by the service's clock
+        told_at TEXT NOT NULL,
+        PRIMARY KEY (site, species, season, subject, step)
+    ) STRICT, WITHOUT ROWID;
+    ",
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {
