@@ -139,3 +139,30 @@ fn what_is_wrong_with_several_stations_is_said_with_its_place() {
         );
     }
 }
+
+#[tokio::test]
+async fn a_neighbour_that_is_no_site_s_own_station_is_read_and_gives_the_missing_days() {
+    let second = "[[station]]\nid = \"second\"\nname = \"The second station\"\n\
+        dialect = \"ncei-export\"\nunit = \"celsius\"\nfile = \"second.csv\"\n";
+    let origin = "file = \"first.csv\"\nneighbours = [\"second\"]";
+    let mut play = Play::new(&config_with(origin, "console = true", second));
+    // Two days are missing on which the neighbour was 5 °C warmer than it is otherwise.
+    let without = |day: &str| format!("{day},25.0,15.0\n");
+    let first = days(50, 10.0)
+        .replace(&without("2026-02-10"), "")
+        .replace(&without("2026-02-11"), "");
+    play.workshop.write("first.csv", &first);
+    let warm = |text: String, day: &str| {
+        text.replace(
+            &format!("{day},23.0,13.0\n"),
+            &format!("{day},28.0,18.0\n"),
+        )
+    };
+    let second = warm(warm(days(50, 8.0), "2026-02-10"), "2026-02-11");
+    play.workshop.write("second.csv", &second);
+    play.cycle("2026-02-20T06:00:00Z").await;
+    let json = play.status_json("2026-02-20");
+    let site = &json["sites"][0];
+    assert_eq!(site["estimated_days"], 2);
+    assert_eq!(site["degree_days"], 510.0);
+}
