@@ -133,6 +133,8 @@ fn a_german_archive_is_recognised_and_refused_rows_are_shown_with_their_lines() 
 #[test]
 fn a_zipped_up_department_lists_its_stations_and_one_is_chosen_by_its_code() {
     let mut rows = String::from("NUM_POSTE;NOM_USUEL;AAAAMMJJ;RR;QRR;TN;QTN;TX;QTX\n");
+    // A rain gauge comes first.
+    rows += "01233001;BROOK;20260601;0.0;1;;;;\n";
     for (code, tx) in [("01234001", "24.5"), ("01234002", "21.5")] {
         for day in 1..=5 {
             rows += &format!("{code};HILL;2026060{day};0.0;1;11.0;1;{tx};1\n");
@@ -146,13 +148,27 @@ fn a_zipped_up_department_lists_its_stations_and_one_is_chosen_by_its_code() {
         &printed,
         &[
             "dialect      meteo-france-daily",
-            "stations     01234001 (5 rows), 01234002 (5 rows); read: 01234001",
+            "stations     01233001 (no temperatures), 01234001 (5 rows), 01234002 (5 rows); read: 01234001",
             "code = \"01234001\"",
         ],
     );
     loads(&printed);
     let other = tried("Q_01_latest.csv.gz", &bytes, &["--code", "01234002"]);
     says(&other, &["read: 01234002", "code = \"01234002\""]);
+}
+
+#[test]
+fn of_a_year_s_file_of_long_rows_a_station_with_temperatures_is_read() {
+    let rows = "ZZ1XYAB0002,20260601,PRCP,12,,,1,\nZZW00000001,20260601,TMAX,240,,,1,\nZZW00000001,20260601,TMIN,120,,,1,\n";
+    let printed = tried("2026.csv", rows.as_bytes(), &[]);
+    says(
+        &printed,
+        &[
+            "ZZ1XYAB0002 (no temperatures)",
+            "read: ZZW00000001",
+            "1 day with both extremes",
+        ],
+    );
 }
 
 #[test]
@@ -205,7 +221,11 @@ fn files_that_are_brought_by_hand_and_dialects_of_one_s_own_are_tried_too() {
     );
     says(
         &printed,
-        &["dialect      own-station", "maximum High, minimum Low"],
+        &[
+            "dialect      own-station",
+            "maximum High, minimum Low",
+            "# your own: put its file into the folder that dialect_dir names",
+        ],
     );
 }
 

@@ -243,7 +243,10 @@ fn station_words(trial: &Trial<'_>) -> String {
         .stations
         .iter()
         .take(STATIONS_SHOWN)
-        .map(|(code, rows)| format!("{code} ({})", counted(*rows, "row")))
+        .map(|station| match station.with_extreme {
+            0 => format!("{} (no temperatures)", station.code),
+            _ => format!("{} ({})", station.code, counted(station.rows, "row")),
+        })
         .collect();
     let more = match trial.stations.len().saturating_sub(STATIONS_SHOWN) {
         0 => String::new(),

@@ -64,6 +64,12 @@ pub const BUILT_IN: [(&str, &str); 13] = [
     ),
 ];
 
+/// Whether a dialect of this name is built in.
+pub fn is_built_in(name: &str) -> bool {
+    let file = format!("/{name}.toml");
+    BUILT_IN.iter().any(|(path, _)| path.ends_with(&file))
+}
+
 /// Reads one dialect file.
 ///
 /// # Errors

@@ -1,10 +1,11 @@
 //! Trying a file of unknown kind: which dialects read it, in which unit, and what they find. Pure.
 
 use super::Rejection;
+use super::codes::Codes;
 use super::dialect::{Binding, Column, Dialect};
 use super::parse::{Parsed, parse};
 use super::places::Places;
-use super::table::{Table, open};
+use super::table::{Row, Table, open};
 use super::unpack::unpacked;
 use super::vet::vet;
 use crate::domain::series::Readings;
@@ -34,6 +35,17 @@ pub struct UnitTrial {
     pub outcome: Result<Option<f64>, Rejection>,
 }
 
+/// What a file has of a station.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StationRows {
+    /// Its code.
+    pub code: String,
+    /// Rows of it.
+    pub rows: usize,
+    /// Those of them that have a maximum or minimum.
+    pub with_extreme: usize,
+}
+
 /// A dialect that reads the file.
 #[derive(Debug, Clone)]
 pub struct Trial<'d> {
@@ -45,8 +57,8 @@ pub struct Trial<'d> {
     pub units: Vec<UnitTrial>,
     /// The station that was read, where the file has codes.
     pub code: Option<String>,
-    /// Every station in the file with its rows, in the file's order.
-    pub stations: Vec<(String, usize)>,
+    /// Every station in the file, in the file's order.
+    pub stations: Vec<StationRows>,
     /// What is read from which column.
     pub columns: Vec<(&'static str, String)>,
     /// What the file says.
@@ -149,8 +161,13 @@ fn read<'d>(
     } else {
         today
     };
-    let first = stations.first().map(|(code, _)| code.clone());
-    let code = known.code.clone().or(first);
+    // A rain gauge is nobody's choice.
+    let mut measured = stations.iter().filter(|station| station.with_extreme > 0);
+    let first = measured.next().or(stations.first());
+    let code = known
+        .code
+        .clone()
+        .or(first.map(|station| station.code.clone()));
     let units = match known.unit {
         Some(unit) => vec![unit],
         None => dialect.units.clone(),
@@ -258,12 +275,13 @@ fn mean_range(readings: &Readings) -> Option<f64> {
     (!ranges.is_empty()).then(|| ranges.iter().sum::<f64>() / ranges.len() as f64)
 }
 
-/// Every station of a file with its rows, in the file's order.
-fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<(String, usize)>, Rejection> {
+/// Every station of a file, in the file's order.
+fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<StationRows>, Rejection> {
     let Some(column) = table.find(&dialect.columns.station) else {
         return Ok(Vec::new());
     };
-    let mut order: Vec<(String, usize)> = Vec::new();
+    let extremes = Extremes::find(&table, dialect);
+    let mut order: Vec<StationRows> = Vec::new();
     let mut places = std::collections::HashMap::new();
     while let Some(row) = table.next_row()? {
         if !table.is_whole(&row) {
@@ -272,12 +290,46 @@ fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<(String, usiz
         let field = row.field(column);
         let code = field.strip_prefix("GHCND:").unwrap_or(&field);
         let place = *places.entry(code.to_owned()).or_insert_with(|| {
-            order.push((code.to_owned(), 0));
+            order.push(StationRows {
+                code: code.to_owned(),
+                rows: 0,
+                with_extreme: 0,
+            });
             order.len() - 1
         });
-        order[place].1 += 1;
+        order[place].rows += 1;
+        order[place].with_extreme += usize::from(extremes.are_in(&row));
     }
     Ok(order)
+}
+
+/// Where a row says that it has a maximum or minimum.
+struct Extremes<'d> {
+    values: Vec<usize>,
+    missing: Codes,
+    /// The element column and the names of the two there (a row a value).
+    named: Option<(usize, [&'d str; 2])>,
+}
+
+impl<'d> Extremes<'d> {
+    fn find(table: &Table<'_>, dialect: &'d Dialect) -> Self {
+        let columns = &dialect.columns;
+        let values = [&columns.tmax, &columns.tmin, &columns.value];
+        let element = table.find(&columns.element);
+        Self {
+            values: values.into_iter().filter_map(|c| table.find(c)).collect(),
+            missing: Codes::new(&dialect.missing, dialect.decimal_comma),
+            named: element.zip(dialect.elements.as_ref().map(|e| [&*e.tmax, &*e.tmin])),
+        }
+    }
+
+    fn are_in(&self, row: &Row) -> bool {
+        let named = self
+            .named
+            .is_none_or(|(column, names)| names.contains(&&*row.field(column)));
+        let mut values = self.values.iter();
+        named && values.any(|column| !self.missing.hold(&row.field(*column)))
+    }
 }
 
 fn used_columns(table: &Table<'_>, dialect: &Dialect) -> Vec<(&'static str, String)> {

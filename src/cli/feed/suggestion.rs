@@ -1,5 +1,6 @@
 //! A `[[station]]` block for what `hatchbell feed try` found.
 
+use crate::config::dialect_file;
 use crate::domain::series::newest_complete;
 use crate::feed::fetch::Origin;
 use crate::feed::trial::Trial;
@@ -26,6 +27,9 @@ pub(super) fn block(trial: &Trial<'_>, origin: &Origin, place: &str, today: Naiv
         ]
     };
     lines.push(format!("dialect = {}", quoted(&dialect.name)));
+    if !dialect_file::is_built_in(&dialect.name) {
+        lines.push("# your own: put its file into the folder that dialect_dir names".to_owned());
+    }
     if dialect.units.len() > 1 {
         let open = if trial.is_unit_open() {
             "   # not sure: see above"
