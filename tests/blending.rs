@@ -140,29 +140,58 @@ fn what_is_wrong_with_several_stations_is_said_with_its_place() {
     }
 }
 
-#[tokio::test]
-async fn a_neighbour_that_is_no_site_s_own_station_is_read_and_gives_the_missing_days() {
+/// A station that lacks 10 and 11 February, on which its neighbour was 5 °C warmer than otherwise.
+fn play_of_neighbours(count: u64) -> Play {
     let second = "[[station]]\nid = \"second\"\nname = \"The second station\"\n\
         dialect = \"ncei-export\"\nunit = \"celsius\"\nfile = \"second.csv\"\n";
     let origin = "file = \"first.csv\"\nneighbours = [\"second\"]";
-    let mut play = Play::new(&config_with(origin, "console = true", second));
-    // Two days are missing on which the neighbour was 5 °C warmer than it is otherwise.
-    let without = |day: &str| format!("{day},25.0,15.0\n");
-    let first = days(50, 10.0)
-        .replace(&without("2026-02-10"), "")
-        .replace(&without("2026-02-11"), "");
+    let play = Play::new(&config_with(origin, "console = true", second));
+    write_neighbours(&play, count);
+    play
+}
+
+fn write_neighbours(play: &Play, count: u64) {
+    let (mut first, mut second) = (days(count, 10.0), days(count, 8.0));
+    for day in ["2026-02-10", "2026-02-11"] {
+        first = first.replace(&format!("{day},25.0,15.0\n"), "");
+        let warmer = format!("{day},28.0,18.0\n");
+        second = second.replace(&format!("{day},23.0,13.0\n"), &warmer);
+    }
     play.workshop.write("first.csv", &first);
-    let warm = |text: String, day: &str| {
-        text.replace(
-            &format!("{day},23.0,13.0\n"),
-            &format!("{day},28.0,18.0\n"),
-        )
-    };
-    let second = warm(warm(days(50, 8.0), "2026-02-10"), "2026-02-11");
     play.workshop.write("second.csv", &second);
+}
+
+#[tokio::test]
+async fn a_neighbour_that_is_no_site_s_own_station_is_read_and_gives_the_missing_days() {
+    let mut play = play_of_neighbours(50);
     play.cycle("2026-02-20T06:00:00Z").await;
     let json = play.status_json("2026-02-20");
     let site = &json["sites"][0];
     assert_eq!(site["estimated_days"], 2);
     assert_eq!(site["degree_days"], 510.0);
+    assert_eq!(
+        site["estimated_by"],
+        serde_json::json!({
+            "neighbours": 2,
+            "neighbour_days": [{"station": "second", "days": 2}],
+            "straight_line": 0,
+            "other_years": 0,
+        })
+    );
+    let status = play.status("2026-02-20");
+    assert!(status.contains("2 days est."), "{status}");
+    assert!(status.contains("by second 2"), "{status}");
+}
+
+#[tokio::test]
+async fn a_message_says_which_neighbours_gave_the_missing_days() {
+    let mut play = play_of_neighbours(50);
+    play.cycle("2026-02-20T06:00:00Z").await;
+    write_neighbours(&play, 57);
+    play.cycle("2026-02-27T06:00:00Z").await;
+    let told = play.message("flight has begun");
+    assert!(
+        told.contains("2 days of the sum estimated. Missing days of this season taken from neighbours: The second station 2."),
+        "{told}"
+    );
 }

@@ -5,7 +5,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{Site, newest_day_of, site_standings};
 use crate::domain::alert::is_stale;
-use crate::domain::blend::NEWEST_DAYS;
+use crate::domain::blend::{NEWEST_DAYS, PartIn};
 use crate::domain::milestone::{Crossing, Expectation, Hold, PassedBy, Standing};
 use crate::store::Store;
 use crate::store::feeds::FeedState;
@@ -61,6 +61,7 @@ struct SiteRow {
     /// °C·d
     degree_days: f64,
     estimated_days: u32,
+    estimated_by: EstimatedRow,
     held: Option<String>,
     last_milestone: Option<MilestoneRow>,
     next_milestone: Option<NextRow>,
@@ -70,6 +71,16 @@ struct SiteRow {
 struct PartRow {
     station: String,
     days: usize,
+}
+
+/// The estimated days by how they were estimated.
+#[derive(Serialize)]
+struct EstimatedRow {
+    neighbours: u32,
+    /// In how many of these each neighbour has a part
+    neighbour_days: Vec<PartRow>,
+    straight_line: u32,
+    other_years: u32,
 }
 
 #[derive(Serialize)]
@@ -213,21 +224,30 @@ fn site_row(here: &Site<'_>, stale_since: Option<NaiveDate>) -> SiteRow {
         species_name: here.species.name.clone(),
         season: standing.season.to_string(),
         data_through: standing.data_through,
-        newest_days_from: here
-            .parts
-            .iter()
-            .map(|part| PartRow {
-                station: part.station.clone(),
-                days: part.days,
-            })
-            .collect(),
+        newest_days_from: part_rows(here, PartIn::Newest),
         stale_since,
         degree_days: (standing.degree_days * 1e4).round() / 1e4,
         estimated_days: standing.estimated_days,
+        estimated_by: EstimatedRow {
+            neighbours: here.estimated.by_neighbours,
+            neighbour_days: part_rows(here, PartIn::Missing),
+            straight_line: here.estimated.by_line,
+            other_years: here.estimated.by_other_years,
+        },
         held: standing.hold.map(held),
         last_milestone: standing.crossings.last().map(last_row),
         next_milestone: standing.next().map(|next| next_row(here, next, standing)),
     }
+}
+
+fn part_rows(here: &Site<'_>, of: PartIn) -> Vec<PartRow> {
+    let parts = here.parts.iter().filter(|part| part.of == of);
+    parts
+        .map(|part| PartRow {
+            station: part.station.clone(),
+            days: part.days,
+        })
+        .collect()
 }
 
 fn held(hold: Hold) -> String {
@@ -343,7 +363,11 @@ fn cells(row: &SiteRow, first_of_member: bool) -> Vec<Cell> {
     };
     let estimated = match row.estimated_days {
         0 => String::new(),
-        days => format!("\n{} est.", counted(days as usize, "day")),
+        days => format!(
+            "\n{} est.{}",
+            counted(days as usize, "day"),
+            ways(&row.estimated_by)
+        ),
     };
     let last = row
         .last_milestone
@@ -377,6 +401,27 @@ fn parts(parts: &[PartRow]) -> String {
         .map(|part| format!("{} {}", part.station, part.days))
         .collect();
     format!("\nlast {NEWEST_DAYS} days: {}", parts.join(", "))
+}
+
+/// How days were estimated; nothing where all were by a straight line.
+fn ways(estimated: &EstimatedRow) -> String {
+    if estimated.neighbours + estimated.other_years == 0 {
+        return String::new();
+    }
+    let mut ways: Vec<String> = estimated
+        .neighbour_days
+        .iter()
+        .map(|part| format!("{} {}", part.station, part.days))
+        .collect();
+    for (days, way) in [
+        (estimated.straight_line, "line"),
+        (estimated.other_years, "other years"),
+    ] {
+        if days > 0 {
+            ways.push(format!("{way} {days}"));
+        }
+    }
+    format!("\nby {}", ways.join(", "))
 }
 
 fn next_words(next: &NextRow) -> String {

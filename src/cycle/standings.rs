@@ -2,10 +2,10 @@
 
 use crate::config::{Config, StationFeed};
 use crate::domain::biofix::{Anchor, anchor, anchored};
-use crate::domain::blend::{Blend, Part, Source, blended, parts};
+use crate::domain::blend::{Blend, Part, PartIn, Source, blended, parts};
 use crate::domain::coverage::{Hatching, NoCoverage};
-use crate::domain::gaps::{Completed, Estimates, Neighbour, complete};
-use crate::domain::milestone::{Milestone, Record, Standing, standing};
+use crate::domain::gaps::{Completed, Estimates, How, Neighbour, complete};
+use crate::domain::milestone::{Hold, Milestone, Record, Standing, standing};
 use crate::domain::observation_day::shifted;
 use crate::domain::outlook::{PastSeason, past_seasons};
 use crate::domain::season::{MonthDay, Season};
@@ -16,7 +16,8 @@ use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::{Days, NaiveDate};
 use std::borrow::Cow;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
+use std::ops::RangeInclusive;
 
 /// Where a site stands with one of its species.
 pub struct Site<'c> {
@@ -30,10 +31,24 @@ pub struct Site<'c> {
     pub species: Cow<'c, Species>,
     /// How it was moved.
     pub anchor: Option<Anchor>,
-    /// What each of several stations gave to the newest days; empty where there is one.
+    /// What each of several stations gave to the newest days, and neighbours to missing ones; empty
+    /// where all is measured at one station.
     pub parts: Vec<Part>,
+    /// How the estimated days of the sum were estimated.
+    pub estimated: EstimatedDays,
     /// Where it stands.
     pub standing: Standing,
+}
+
+/// The estimated days of a sum by how they were estimated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct EstimatedDays {
+    /// By neighbours.
+    pub by_neighbours: u32,
+    /// By a straight line between the days on both sides.
+    pub by_line: u32,
+    /// By the station's own other years.
+    pub by_other_years: u32,
 }
 
 impl Site<'_> {
@@ -53,6 +68,10 @@ struct Station {
     /// Under the days they belong to, and completed.
     readings: Readings,
     estimates: Estimates,
+    /// The neighbours that each day comes from that was estimated by them.
+    stood_in: BTreeMap<NaiveDate, Vec<usize>>,
+    /// These neighbours.
+    neighbours: Vec<Part>,
     forecast: Readings,
     /// Whole past seasons by the start of the sum and the season they stand before.
     past: HashMap<(String, i32), Vec<PastSeason>>,
@@ -139,7 +158,8 @@ fn with_records<'c, T>(
                 feed,
                 species,
                 anchor,
-                parts: station.parts.clone(),
+                parts: parts_of(station, &standing),
+                estimated: estimated_days(station, &standing),
                 standing,
             };
             made.push(make(here, record));
@@ -154,17 +174,15 @@ fn read(
     (feed, blend): (&StationFeed, Option<&Blend>),
     days: &HashMap<&str, Readings>,
 ) -> Result<Station, StoreError> {
-    let neighbours: Vec<Neighbour<'_>> = feed
+    let feeds: Vec<(&StationFeed, &Readings)> = feed
         .station
         .neighbours
         .iter()
-        .filter_map(|id| {
-            Some(neighbour_of(
-                feed,
-                config.station(id)?,
-                days.get(id.as_str())?,
-            ))
-        })
+        .filter_map(|id| Some((config.station(id)?, days.get(id.as_str())?)))
+        .collect();
+    let neighbours: Vec<Neighbour<'_>> = feeds
+        .iter()
+        .map(|(neighbour, readings)| neighbour_of(feed, neighbour, readings))
         .collect();
     let (own, parts) = match blend {
         Some(blend) => {
@@ -176,11 +194,17 @@ fn read(
     let Completed {
         readings,
         estimates,
+        stood_in,
     } = complete(&own, &neighbours, config.limits.longest_gap_days);
     Ok(Station {
         parts,
         readings,
         estimates,
+        stood_in,
+        neighbours: feeds
+            .iter()
+            .map(|(feed, _)| part(feed, PartIn::Missing, 0))
+            .collect(),
         forecast: store.forecast(&feed.station.id)?,
         past: HashMap::new(),
     })
@@ -208,13 +232,59 @@ fn blend_of(
     let parts = parts(&blended.made_of, sources.len())
         .into_iter()
         .zip(&sources)
-        .map(|(days, (source, feed, _))| Part {
-            station: source.station.clone(),
-            name: feed.station.name.clone(),
-            days,
-        })
+        .map(|(days, (_, feed, _))| part(feed, PartIn::Newest, days))
         .collect();
     (blended.readings, parts)
+}
+
+fn part(feed: &StationFeed, of: PartIn, days: usize) -> Part {
+    Part {
+        of,
+        station: feed.station.id.clone(),
+        name: feed.station.name.clone(),
+        days,
+    }
+}
+
+/// What stations gave to the newest days, and neighbours to the missing ones of the sum.
+fn parts_of(station: &Station, standing: &Standing) -> Vec<Part> {
+    let mut neighbours = station.neighbours.clone();
+    if let Some(days) = summed(standing) {
+        for place in station.stood_in.range(days).flat_map(|(_, places)| places) {
+            neighbours[*place].days += 1;
+        }
+    }
+    neighbours.retain(|neighbour| neighbour.days > 0);
+    let newest = station.parts.iter().cloned();
+    newest.chain(neighbours).collect()
+}
+
+/// How the estimated days of the sum were estimated.
+fn estimated_days(station: &Station, standing: &Standing) -> EstimatedDays {
+    let of = |how| match summed(standing) {
+        Some(days) => station
+            .estimates
+            .range(days)
+            .filter(|(_, h)| **h == how)
+            .count() as u32,
+        None => 0,
+    };
+    let (by_neighbours, by_other_years) = (of(How::Neighbours), of(How::Climatology));
+    EstimatedDays {
+        by_neighbours,
+        by_line: standing.estimated_days - by_neighbours - by_other_years,
+        by_other_years,
+    }
+}
+
+/// The days of the sum: from the season's start to the newest one, or to a gap too long to bridge.
+fn summed(standing: &Standing) -> Option<RangeInclusive<NaiveDate>> {
+    let last = match standing.hold {
+        Some(Hold::Gap(gap)) => gap.from.pred_opt()?,
+        _ => standing.data_through?,
+    };
+    let first = standing.season.start;
+    (first <= last).then_some(first..=last)
 }
 
 /// The newest whole day of any station of a site.

@@ -122,7 +122,8 @@ pub struct Notice<'a> {
     pub site: &'a Site,
     /// The station its temperatures come from; the first one where there are several.
     pub station: &'a Station,
-    /// What each of several stations gave to the newest days; empty where there is one.
+    /// What each of several stations gave to the newest days, and neighbours to missing ones; empty
+    /// where all is measured at one station.
     pub parts: &'a [Part],
     /// What happened.
     pub kind: NoticeKind<'a>,

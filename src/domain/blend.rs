@@ -130,9 +130,20 @@ fn mean(whole: &[(usize, Extremes, f64)]) -> Option<Reading> {
     })
 }
 
-/// A station's part in the newest days of a site.
+/// Which days of a site a station has a part in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PartIn {
+    /// The [`NEWEST_DAYS`] newest whole ones.
+    Newest,
+    /// Those of the season that were missing and that it stands in for, as a neighbour.
+    Missing,
+}
+
+/// A station's part in the days of a site.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Part {
+    /// Which days.
+    pub of: PartIn,
     /// Identifier of the station.
     pub station: String,
     /// Its name shown to people.

@@ -52,6 +52,8 @@ pub struct Completed {
     pub readings: Readings,
     /// Which of them are estimated.
     pub estimates: Estimates,
+    /// The neighbours that each day estimated by them comes from, by their place in the list.
+    pub stood_in: BTreeMap<NaiveDate, Vec<usize>>,
 }
 
 /// Completes a station's readings between its first and its newest measured day.
@@ -77,7 +79,7 @@ pub struct Completed {
 pub fn complete(readings: &Readings, neighbours: &[Neighbour<'_>], longest_line: u32) -> Completed {
     let mut completed = Completed {
         readings: readings.clone(),
-        estimates: Estimates::new(),
+        ..Completed::default()
     };
     let gaps = gaps(readings);
     if gaps.is_empty() {
@@ -101,6 +103,10 @@ pub fn complete(readings: &Readings, neighbours: &[Neighbour<'_>], longest_line:
             if let Some((extremes, how)) = estimate {
                 completed.readings.insert(day, beside(known, extremes));
                 completed.estimates.insert(day, how);
+                if how == How::Neighbours {
+                    let who = having(neighbours, &corrections, day).map(|(place, ..)| place);
+                    completed.stood_in.insert(day, who.collect());
+                }
             }
         }
     }
@@ -205,15 +211,26 @@ fn from_neighbours(
     day: NaiveDate,
 ) -> Option<Extremes> {
     let (mut min, mut max) = (Weighted::default(), Weighted::default());
-    for (neighbour, corrections) in neighbours.iter().zip(corrections) {
-        let reading = neighbour.readings.get(&day).and_then(|r| r.extremes());
-        let correction = corrections.0[day.month0() as usize];
-        if let (Some(extremes), Some((of_min, of_max))) = (reading, correction) {
-            min.add(extremes.min() + of_min.add, of_min.variance);
-            max.add(extremes.max() + of_max.add, of_max.variance);
-        }
+    for (_, extremes, (of_min, of_max)) in having(neighbours, corrections, day) {
+        min.add(extremes.min() + of_min.add, of_min.variance);
+        max.add(extremes.max() + of_max.add, of_max.variance);
     }
     ordered(min.mean()?, max.mean()?)
+}
+
+/// The neighbours that have a day and can be corrected, each with its place, the day and its
+/// corrections of minimum and maximum.
+fn having(
+    neighbours: &[Neighbour<'_>],
+    corrections: &[Corrections],
+    day: NaiveDate,
+) -> impl Iterator<Item = (usize, Extremes, (Correction, Correction))> {
+    let corrected = neighbours.iter().zip(corrections).enumerate();
+    corrected.filter_map(move |(place, (neighbour, corrections))| {
+        let extremes = neighbour.readings.get(&day)?.extremes()?;
+        let correction = corrections.0[day.month0() as usize]?;
+        Some((place, extremes, correction))
+    })
 }
 
 #[derive(Default)]

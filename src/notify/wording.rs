@@ -4,7 +4,7 @@
 //! when, how sure it is, and the cautions. Every message carries the cautions itself.
 
 use crate::domain::alert::{Bundle, Notice, NoticeKind};
-use crate::domain::blend::{NEWEST_DAYS, Part};
+use crate::domain::blend::{NEWEST_DAYS, Part, PartIn};
 use crate::domain::foretell::Early;
 use crate::domain::milestone::{Crossing, Hold, Milestone, PassedBy};
 use crate::domain::site::Channel;
@@ -312,16 +312,26 @@ fn data_words(estimated: u32, data_through: Option<NaiveDate>) -> String {
     }
 }
 
-/// Which of several stations the newest days come from.
+/// Which of several stations the newest days come from, and which neighbours the missing ones.
 fn parts_words(parts: &[Part]) -> String {
-    if parts.is_empty() {
-        return String::new();
+    let listed = |of| -> Vec<String> {
+        let those = parts.iter().filter(|part| part.of == of);
+        those
+            .map(|part| format!("{} {}", part.name, part.days))
+            .collect()
+    };
+    let (newest, missing) = (listed(PartIn::Newest), listed(PartIn::Missing));
+    let mut words = String::new();
+    if !newest.is_empty() {
+        words += &format!(" Last {NEWEST_DAYS} days: {}.", newest.join(", "));
     }
-    let parts: Vec<String> = parts
-        .iter()
-        .map(|part| format!("{} {}", part.name, part.days))
-        .collect();
-    format!(" Last {NEWEST_DAYS} days: {}.", parts.join(", "))
+    if !missing.is_empty() {
+        words += &format!(
+            " Missing days of this season taken from neighbours: {}.",
+            missing.join(", ")
+        );
+    }
+    words
 }
 
 /// How solid what made the milestone count is.
