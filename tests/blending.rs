@@ -191,7 +191,7 @@ async fn a_message_says_which_neighbours_gave_the_missing_days() {
     play.cycle("2026-02-27T06:00:00Z").await;
     let told = play.message("flight has begun");
     assert!(
-        told.contains("2 days of the sum estimated. Missing days of this season taken from neighbours: The second station 2."),
+        told.contains("2 days of the sum estimated. Neighbours stood in for missing days of this season: The second station on 2."),
         "{told}"
     );
 }

@@ -314,20 +314,20 @@ fn data_words(estimated: u32, data_through: Option<NaiveDate>) -> String {
 
 /// Which of several stations the newest days come from, and which neighbours the missing ones.
 fn parts_words(parts: &[Part]) -> String {
-    let listed = |of| -> Vec<String> {
+    let listed = |of, on| -> Vec<String> {
         let those = parts.iter().filter(|part| part.of == of);
         those
-            .map(|part| format!("{} {}", part.name, part.days))
+            .map(|part| format!("{} {on}{}", part.name, part.days))
             .collect()
     };
-    let (newest, missing) = (listed(PartIn::Newest), listed(PartIn::Missing));
+    let (newest, missing) = (listed(PartIn::Newest, ""), listed(PartIn::Missing, "on "));
     let mut words = String::new();
     if !newest.is_empty() {
         words += &format!(" Last {NEWEST_DAYS} days: {}.", newest.join(", "));
     }
     if !missing.is_empty() {
         words += &format!(
-            " Missing days of this season taken from neighbours: {}.",
+            " Neighbours stood in for missing days of this season: {}.",
             missing.join(", ")
         );
     }
