@@ -172,3 +172,29 @@ fn an_own_species_file_replaces_the_built_in_one_and_is_checked_too() {
     assert_eq!(output.status.code(), Some(78));
     assert!(both(&output).contains("own.toml:"), "{}", both(&output));
 }
+
+#[test]
+fn what_a_site_would_use_is_checked_against_the_options_there_are() {
+    let more = "latitude = 27.4\ncondition = \"irigated\"\narea = \"-450 m2\"\noptions = [\"imidaclopird\", \"biological\"]\nwithout = [\"neonicotinoids\", \"gravel\"]\npreventives = \"sometimes\"";
+    let (code, text) = check(&sound().replace("latitude = 27.4", more));
+    assert_eq!(code, Some(78), "{text}");
+    for due in [
+        "must be one of \"irrigated\", \"unirrigated\", \"stressed\"",
+        "area: \"-450 m2\" cannot be an area of turf: it is above 0",
+        "\"imidaclopird\"; did you mean \"imidacloprid\"?",
+        "\"neonicotinoids\"; did you mean \"neonicotinoid\"?",
+        "\"gravel\"; there are bacillus-thuringiensis-galleriae, biological, carbamate,",
+        "must be one of \"when-justified\", \"every-year\", \"never\"",
+    ] {
+        assert!(text.contains(due), "{due}: {text}");
+    }
+    assert!(text.contains("has 6 errors"), "{text}");
+}
+
+#[test]
+fn a_choice_that_leaves_nothing_is_a_warning() {
+    let more = "latitude = 27.4\noptions = [\"imidacloprid\"]\nwithout = [\"neonicotinoid\"]";
+    let (code, text) = check(&sound().replace("latitude = 27.4", more));
+    assert_eq!(code, Some(0), "{text}");
+    assert!(text.contains("leave nothing this site would use"), "{text}");
+}

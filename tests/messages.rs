@@ -4,6 +4,7 @@
 mod kit;
 
 use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
+use hatchbell::domain::choice::Choice;
 use hatchbell::domain::figure::Solidity;
 use hatchbell::domain::gaps::Estimates;
 use hatchbell::domain::milestone::{Expectation, Milestone, PassedBy, Record, standing};
@@ -31,6 +32,9 @@ fn site(id: &str, name: &str) -> Site {
         id: id.into(),
         name: name.into(),
         turf: "ryegrass".into(),
+        condition: None,
+        area: None,
+        choice: Choice::default(),
         latitude: 41.8,
         station: "harbour-meadow".into(),
         species: vec!["japanese-beetle".into()],

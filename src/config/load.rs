@@ -58,7 +58,16 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let demo = service::demo(&top);
     let stations = stations::stations(&top, folder, &dialects);
     let station_ids: Vec<&str> = stations.ids.iter().map(String::as_str).collect();
-    let members = members::members(&top, folder, &station_ids, &species, top.has("email"));
+    let members = members::members(
+        &top,
+        members::Known {
+            folder,
+            stations: &station_ids,
+            species: &species,
+            options: &options,
+            has_mail_server: top.has("email"),
+        },
+    );
     if let Some((members, _)) = &members {
         service::check_operator(&top, service.operator.as_ref(), members);
     }

@@ -1,24 +1,38 @@
 //! The tables `[[member]]` with their `[[member.site]]` and `[[member.recipient]]`.
 
+use super::choice::{area, choice};
 use super::fields::{Fields, Located, TextOrTable};
 use super::problem::closest;
 use super::service::{path_in, refuse_plain_secret, secret};
 use super::stations::checked_url;
 use super::{Addresses, PushAddress};
 use crate::domain::blend::{Blend, Order, Source};
+use crate::domain::scouting::TurfCondition;
 use crate::domain::site::{Channel, Member, Recipient, Site};
 use crate::domain::species::Species;
+use crate::domain::treatment::TreatmentOption;
 use crate::notify::email::check_address;
 use crate::notify::push::PushFormat;
 use std::collections::BTreeMap;
 use std::path::Path;
 
+/// What the members' tables are checked against.
+pub(super) struct Known<'c> {
+    /// Where the configuration stands.
+    pub folder: &'c Path,
+    /// The ids of the stations.
+    pub stations: &'c [&'c str],
+    /// Every species.
+    pub species: &'c BTreeMap<String, Species>,
+    /// Every treatment option.
+    pub options: &'c BTreeMap<String, TreatmentOption>,
+    /// Whether there is a mail server.
+    pub has_mail_server: bool,
+}
+
 /// What the members' tables are checked against, and what was seen so far.
 struct Context<'c> {
-    folder: &'c Path,
-    stations: &'c [&'c str],
-    species: &'c BTreeMap<String, Species>,
-    has_mail_server: bool,
+    known: Known<'c>,
     site_ids: Vec<String>,
     recipient_ids: Vec<String>,
     addresses: BTreeMap<String, Addresses>,
@@ -26,16 +40,10 @@ struct Context<'c> {
 
 pub(super) fn members(
     top: &Fields<'_, '_>,
-    folder: &Path,
-    stations: &[&str],
-    species: &BTreeMap<String, Species>,
-    has_mail_server: bool,
+    known: Known<'_>,
 ) -> Option<(Vec<Member>, BTreeMap<String, Addresses>)> {
     let mut context = Context {
-        folder,
-        stations,
-        species,
-        has_mail_server,
+        known,
         site_ids: Vec::new(),
         recipient_ids: Vec::new(),
         addresses: BTreeMap::new(),
@@ -130,11 +138,17 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
     }
     let species = species.unwrap_or_default();
     check_species(&table, &species, context);
+    let condition = table.choice("condition", &TurfCondition::NAMED);
+    let area = area(&table);
+    let choice = choice(&table, context.known.options);
     table.finish();
     Some(Site {
         id: id?.value,
         name: name?.value,
         turf: turf?.value,
+        condition: condition.map(|condition| condition.value),
+        area,
+        choice,
         latitude: latitude?.value,
         station: stations.as_ref()?.0.clone(),
         blend: stations?.1,
@@ -149,7 +163,12 @@ const WEIGHTS: std::ops::RangeInclusive<f64> = 0.01..=100.0;
 /// A site's station, or the first of several with all of them.
 fn stations_of(table: &Fields<'_, '_>, context: &Context<'_>) -> Option<(String, Option<Blend>)> {
     let known = |id: &Located<String>| {
-        one_of(table, id, "[[station]]", context.stations.iter().copied());
+        one_of(
+            table,
+            id,
+            "[[station]]",
+            context.known.stations.iter().copied(),
+        );
     };
     if !table.has("stations") {
         if let Some(order) = table.choice("order", &Order::NAMED) {
@@ -210,7 +229,7 @@ fn stations_of(table: &Fields<'_, '_>, context: &Context<'_>) -> Option<(String,
 }
 
 fn check_species(table: &Fields<'_, '_>, species: &[Located<String>], context: &Context<'_>) {
-    let known = context.species;
+    let known = context.known.species;
     for (index, one) in species.iter().enumerate() {
         one_of(table, one, "species", known.keys().map(String::as_str));
         if species[..index]
@@ -295,7 +314,7 @@ fn addresses(table: &Fields<'_, '_>, context: &Context<'_>) -> (Vec<Channel>, Ad
         if let Err(error) = check_address(&email.value) {
             table.page().error(email.at.clone(), error);
         }
-        if !context.has_mail_server {
+        if !context.known.has_mail_server {
             table.page().error(
                 email.at,
                 "mail needs a mail server: add a table [email] with host, security and from",
@@ -306,12 +325,12 @@ fn addresses(table: &Fields<'_, '_>, context: &Context<'_>) -> (Vec<Channel>, Ad
     }
     if let Some(push) = table.table("push") {
         channels.push(Channel::Push);
-        addresses.push = push_address(push, context.folder);
+        addresses.push = push_address(push, context.known.folder);
     }
     if table.flag("console") {
         channels.push(Channel::Console);
     }
-    if let Some(file) = path_in(table, "file", context.folder) {
+    if let Some(file) = path_in(table, "file", context.known.folder) {
         channels.push(Channel::File);
         addresses.file = Some(file);
     }

@@ -19,6 +19,7 @@ use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+mod choice;
 pub mod dialect_file;
 pub mod fields;
 mod figure;

@@ -9,6 +9,7 @@ pub mod alert;
 pub mod amount;
 pub mod biofix;
 pub mod blend;
+pub mod choice;
 pub mod coverage;
 pub mod degree_day;
 pub mod figure;

@@ -1,7 +1,10 @@
 //! Who looks after what: members, their sites, and the people to tell.
 
+use super::amount::Area;
 use super::blend::Blend;
+use super::choice::Choice;
 use super::observation_day::DayShift;
+use super::scouting::TurfCondition;
 
 /// A weather station as the configuration names it.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,6 +32,12 @@ pub struct Site {
     pub name: String,
     /// What grows there and how it is kept, in the member's own words.
     pub turf: String,
+    /// How it stands, which decides how many larvae it bears; `None` is not known.
+    pub condition: Option<TurfCondition>,
+    /// How large it is.
+    pub area: Option<Area>,
+    /// What its people would use against grubs.
+    pub choice: Choice,
     /// Latitude in degrees, north positive.
     pub latitude: f64,
     /// The station whose temperatures stand for the site; the first one where there are several.
