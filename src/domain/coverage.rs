@@ -296,9 +296,14 @@ impl Coverage {
     /// The best day, and the first and last day around it that meet at least [`WORTH_IT`] of what
     /// the best one does; `None` if no day meets anything.
     pub fn window(&self) -> Option<Window> {
+        self.window_at(WORTH_IT)
+    }
+
+    /// The same with another share of what the best day meets, 0 to 1.
+    pub fn window_at(&self, share: f64) -> Option<Window> {
         let best = (0..self.shares.len())
             .max_by(|a, b| self.shares[*a].mean.total_cmp(&self.shares[*b].mean))?;
-        let enough = self.shares[best].mean * WORTH_IT;
+        let enough = self.shares[best].mean * share;
         if enough <= 0.0 {
             return None;
         }

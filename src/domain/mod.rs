@@ -19,8 +19,10 @@ pub mod globe;
 pub mod hindcast;
 pub mod journal;
 pub mod milestone;
+pub mod need;
 pub mod observation_day;
 pub mod outlook;
+pub mod plan;
 pub mod rain;
 pub mod scouting;
 pub mod season;
@@ -30,6 +32,7 @@ pub mod species;
 pub mod station_rank;
 pub mod temperature;
 pub mod treatment;
+pub mod watering;
 
 /// The configuration name of a value in a `NAMED` list.
 pub(crate) fn name_of<T: PartialEq>(named: &[(&'static str, T)], value: T) -> &'static str {

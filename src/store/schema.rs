@@ -209,7 +209,6 @@ const MIGRATIONS: &[&str] = &[
         subject TEXT NOT NULL,                  -- an option, a journal number, or counting
         step    TEXT NOT NULL,
         due     TEXT,                           -- the day it was about
-        told_on TEXT NOT NULL,                  -- the day it was told, by the service's clock
         told_at TEXT NOT NULL,
         PRIMARY KEY (site, species, season, subject, step)
     ) STRICT, WITHOUT ROWID;
