@@ -212,6 +212,7 @@ fn foretell_site<'s>(
                 lead_days: early.lead_days,
                 likely: early.likely,
             },
+            range: (early.outlook.early, early.outlook.late),
         });
         notices.push(notice(
             here,

@@ -5,10 +5,15 @@
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
 use super::blend::Part;
+use super::coverage::Window;
 use super::foretell::Early;
 use super::milestone::{Crossing, Expectation, Hold, Milestone, Standing};
+use super::need::Need;
+use super::plan::Advice;
 use super::site::{Channel, Member, Recipient, Site, Station};
 use super::species::Species;
+use super::treatment::TreatmentOption;
+use super::watering::{Watering, Wet};
 use chrono::NaiveDate;
 
 /// A told date that moves by at least this many days is corrected once.
@@ -188,6 +193,24 @@ pub enum NoticeKind<'a> {
         /// Data through this day.
         data_through: Option<NaiveDate>,
     },
+    /// A treatment step is due.
+    Treatment(Box<TreatmentNotice<'a>>),
+    /// The larvae are large enough to be counted and not yet too large.
+    CountNow {
+        /// Of which species.
+        species: &'a Species,
+        /// What the turf bears, larvae per m².
+        borne: (f64, f64),
+    },
+    /// How an application stands with its water.
+    Water {
+        /// What was spread.
+        option: &'a TreatmentOption,
+        /// How it stands.
+        watering: Watering,
+        /// Why this is no day to water.
+        wet: Option<Wet>,
+    },
     /// The station has stopped sending days.
     Stale {
         /// Its newest complete day.
@@ -200,6 +223,21 @@ pub enum NoticeKind<'a> {
     },
 }
 
+/// What to tell of the treatment of a species at a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TreatmentNotice<'a> {
+    /// Against which species.
+    pub species: &'a Species,
+    /// Why to treat at all.
+    pub need: Need,
+    /// The steps due, the option that meets most first.
+    pub advice: Vec<Advice>,
+    /// Other options of the site's choice that are still in time, by name, with their days.
+    pub instead: Vec<(String, Window)>,
+    /// Why this is no day to spread.
+    pub wet: Option<Wet>,
+}
+
 impl NoticeKind<'_> {
     fn species_id(&self) -> Option<&str> {
         match self {
@@ -208,8 +246,10 @@ impl NoticeKind<'_> {
             | NoticeKind::Withdrawn { species, .. }
             | NoticeKind::Held { species, .. }
             | NoticeKind::Released { species }
+            | NoticeKind::CountNow { species, .. }
             | NoticeKind::Moved { species, .. } => Some(&species.id),
-            NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
+            NoticeKind::Treatment(notice) => Some(&notice.species.id),
+            NoticeKind::Water { .. } | NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Watching and milestones; recording them together with the messages they cause.
 
+use super::advised::Advised;
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::alert::Recorded;
@@ -48,6 +49,8 @@ pub enum Entry<'a> {
         season: i32,
         /// What is told.
         foretold: Foretold,
+        /// The dates before which it falls in 1 and in 9 of 10 cases.
+        range: (Option<NaiveDate>, Option<NaiveDate>),
     },
     /// A told date is corrected.
     Corrected {
@@ -84,6 +87,15 @@ pub enum Entry<'a> {
         season: i32,
         /// Whether they are held.
         held: bool,
+    },
+    /// People are told of a treatment, of counting or of watering in.
+    Advised {
+        /// Which pair; the species is empty where it is about the site as a whole.
+        pair: Pair<'a>,
+        /// Year the season starts in.
+        season: i32,
+        /// What is told.
+        advised: Advised,
     },
 }
 
@@ -229,9 +241,11 @@ fn write(
             pair,
             season,
             foretold,
+            range,
         } => transaction.execute(
-            "INSERT INTO foretold (site, species, season, milestone, lead_days, likely, told_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            "INSERT INTO foretold (site, species, season, milestone, lead_days, likely, told_at,
+                 early, late)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
             params![
                 pair.site,
                 pair.species,
@@ -240,6 +254,8 @@ fn write(
                 foretold.lead_days,
                 foretold.likely,
                 now,
+                range.0,
+                range.1,
             ],
         ),
         Entry::Corrected {
@@ -277,6 +293,11 @@ fn write(
              ON CONFLICT DO NOTHING",
             params![pair.site, pair.species, season, now],
         ),
+        Entry::Advised {
+            pair,
+            season,
+            advised,
+        } => super::advised::insert(transaction, *pair, *season, advised, now),
         Entry::Held {
             pair,
             season,

@@ -8,6 +8,7 @@ use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+pub mod advised;
 pub mod bulk;
 pub mod feeds;
 pub mod findings;
