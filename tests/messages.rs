@@ -98,6 +98,7 @@ fn passed<'a>(
                 .collect(),
             days_ago: 3,
         },
+        need: None,
         parts: &[],
     }
 }

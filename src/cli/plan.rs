@@ -2,22 +2,28 @@
 
 use super::chart::Chart;
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
-use crate::cycle::{Site, hatchings};
-use crate::domain::coverage::{Coverage, Hatching, Window};
+use crate::config::Config;
+use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
+use crate::domain::plan::{Planned, ranked};
 use crate::domain::treatment::{Purpose, TreatmentOption};
+use crate::notify::wording::{how_words, need_words, water_in_words, wet_words};
 use crate::store::Store;
 use chrono::{Days, NaiveDate};
 use clap::Args;
 use comfy_table::{ContentArrangement, Table, presets};
+use json::{OfSpecies, Plan, Water};
 use std::collections::BTreeMap;
 use std::process::ExitCode;
 
-/// Show which treatment still works at a site, and by when it must be down
+mod json;
+
+/// Show whether to treat at a site, which option still works, and by when it must be down
 ///
-/// For each species of the site and each option, by active ingredient: the first, best and last
-/// day on which an application, watered in the same day, is worth it, and the share of the hatching
-/// larvae that one of today would meet while they are open to it. A planning model: it compares
-/// days, it does not promise a result.
+/// For each species of the site: whether anything should be applied, by what was counted and what
+/// the site's people have decided, and for each option they would use, by active ingredient, the
+/// first, best and last day on which an application, watered in the same day, is worth it, and the
+/// share of the hatching larvae that one of today would meet while they are open to it. A planning
+/// model: it compares days, it does not promise a result.
 #[derive(Args)]
 pub(super) struct Options {
     #[command(flatten)]
@@ -26,42 +32,76 @@ pub(super) struct Options {
     date: DateOption,
     /// The site, by its id in the configuration
     site: String,
+    /// Print JSON for scripts
+    #[arg(long)]
+    json: bool,
 }
 
 /// Days before today that the drawing goes back.
 const DAYS_DRAWN_BACK: u64 = 30;
 
-/// An option with what its days would meet.
-struct Planned<'o> {
-    option: &'o TreatmentOption,
-    coverage: Coverage,
-    window: Window,
-}
+/// Columns that running text is wrapped to.
+const COLUMNS: usize = 88;
+
+const CAUTIONS: [&str; 2] = [
+    "The label is the law; local rules and a licensed applicator decide.",
+    "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
+];
 
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    super::site(&config, &options.site)?;
+    let site = super::site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
+    let weather = wet_here(&store, site, today)?.map(wet_words);
+    let followed = waterings(&config, &store, site, today)?;
+    let plans = plans(&config, &store, today, &site.id)?;
+    let ranked: Vec<(&Site<'_>, &Case, Result<Vec<Planned<'_>>, String>)> = plans
+        .iter()
+        .map(|(here, case, hatching)| {
+            let planned = match hatching {
+                Ok(hatching) => Ok(ranked(
+                    config.options.values(),
+                    &site.choice,
+                    hatching,
+                    today,
+                )),
+                Err(why) => Err(why.to_string()),
+            };
+            (here, case, planned)
+        })
+        .collect();
+    if options.json {
+        let plan = Plan {
+            site: &site.id,
+            day: today,
+            species: ranked
+                .iter()
+                .map(|(here, case, planned)| {
+                    let planned = planned.as_deref().map_err(Clone::clone);
+                    OfSpecies::of(here, case, planned, today)
+                })
+                .collect(),
+            watering: followed.iter().map(Water::of).collect(),
+            weather,
+            cautions: CAUTIONS,
+        };
+        say!("{}", serde_json::to_string_pretty(&plan)?);
+        return Ok(ExitCode::SUCCESS);
+    }
+    for (here, case, planned) in &ranked {
+        super::print(format_args!("{}", text(here, case, planned, today)));
+    }
+    super::print(format_args!("{}", left_out(&config, site)));
+    super::print(format_args!("{}", water(&followed, weather)));
     let mut to_mind: BTreeMap<&str, &TreatmentOption> = BTreeMap::new();
-    for (here, hatching) in hatchings(&config, &store, today, &options.site)? {
-        say!(
-            "{} ({}), {today}\n{}, season {}",
-            here.site.name,
-            here.member.name,
-            here.species.name,
-            here.standing.season
-        );
-        say!("{}\n", decide_first(&here));
-        match hatching {
-            Err(why) => say!("No dates can be given: {why}.\n"),
-            Ok(hatching) => {
-                let planned = ranked(config.options.values(), &hatching, today);
-                say!("{}", table(&planned, today));
-                super::print(format_args!("{}", chart(&planned, today)));
-                let in_time = planned.iter().filter(|one| one.window.last >= today);
-                to_mind.extend(in_time.map(|one| (one.option.id.as_str(), one.option)));
-            }
+    for one in ranked
+        .iter()
+        .filter_map(|(.., planned)| planned.as_ref().ok())
+        .flatten()
+    {
+        if one.in_time(today) {
+            to_mind.insert(&one.option.id, one.option);
         }
     }
     super::print(format_args!("{}", what_to_mind(to_mind.into_values())));
@@ -70,55 +110,87 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     );
     say!("die depends on the product, the turf and the water. Most figures are common practice or");
     say!("estimates; they stand with their sources in config/options.");
-    say!(
-        "The label is the law; local rules and a licensed applicator decide. Never on turf in bloom;"
-    );
-    say!("keep off water; children and pets off until it is watered in and dry.");
+    for caution in CAUTIONS {
+        say!("{caution}");
+    }
     Ok(ExitCode::SUCCESS)
 }
 
-/// The options that meet anything: what still works first, the one that meets most before others.
-fn ranked<'o>(
-    options: impl Iterator<Item = &'o TreatmentOption>,
-    hatching: &Hatching,
+fn text(
+    here: &Site<'_>,
+    case: &Case,
+    planned: &Result<Vec<Planned<'_>>, String>,
     today: NaiveDate,
-) -> Vec<Planned<'o>> {
-    let mut planned: Vec<Planned<'_>> = options
-        .filter_map(|option| {
-            let coverage = hatching.coverage(option);
-            let window = coverage.window()?;
-            Some(Planned {
-                option,
-                coverage,
-                window,
-            })
-        })
-        .collect();
-    planned.sort_by(|a, b| {
-        (a.window.last < today)
-            .cmp(&(b.window.last < today))
-            .then(b.still(today).total_cmp(&a.still(today)))
-    });
-    planned
-}
-
-impl Planned<'_> {
-    /// What the best day from today on would meet.
-    fn still(&self, today: NaiveDate) -> f64 {
-        let day = self.window.best.max(today);
-        self.coverage.on(day).map_or(0.0, |share| share.mean)
+) -> String {
+    let mut text = format!(
+        "{} ({}), {today}\n{}, season {}\n",
+        here.site.name, here.member.name, here.species.name, here.standing.season
+    );
+    text += &decision(here, case);
+    match planned {
+        Err(why) => text += &format!("No dates can be given: {why}.\n\n"),
+        Ok(planned) if planned.is_empty() => {
+            text += "Nothing that this site would use meets this species.\n\n";
+        }
+        Ok(planned) => {
+            text += &format!("\n{}\n{}", table(planned, today), chart(planned, today));
+        }
     }
+    text
 }
 
 /// Whether to treat at all comes before with what.
-fn decide_first(here: &Site<'_>) -> String {
-    let bears = &here.species.action_threshold;
-    format!(
-        "Decide first whether to treat: turf bears {:.0} to {:.0} of these larvae per m² before damage\nbegins ({}). Without counts or damage last year, nothing need be applied.",
-        bears.low_per_m2,
-        bears.high_per_m2,
-        bears.solidity.in_words()
-    )
+fn decision(here: &Site<'_>, case: &Case) -> String {
+    let (low, high) = case.borne;
+    let bears = if low == high {
+        format!("{low:.0}")
+    } else {
+        format!("{low:.0} to {high:.0}")
+    };
+    let words = format!(
+        "{} The turf bears {bears} of these larvae per m² before damage begins ({}).",
+        match case.need.purpose() {
+            Some(Purpose::Preventive) =>
+                format!("A preventive is justified. {}", need_words(&case.need)),
+            Some(Purpose::Curative) =>
+                format!("A curative is justified. {}", need_words(&case.need)),
+            None => need_words(&case.need),
+        },
+        here.species.action_threshold.solidity.in_words()
+    );
+    let after = match case.need.purpose() {
+        Some(_) => "",
+        None => "\nThe days below are for information:",
+    };
+    textwrap::fill(&words, COLUMNS) + after + "\n"
+}
+
+/// The options that the site would not use.
+fn left_out(config: &Config, site: &crate::domain::site::Site) -> String {
+    let names: Vec<&str> = config
+        .options
+        .values()
+        .filter(|option| !site.choice.considers(option))
+        .map(|option| option.name.as_str())
+        .collect();
+    if names.is_empty() {
+        return String::new();
+    }
+    let words = format!("Not among what this site would use: {}.", names.join(", "));
+    textwrap::fill(&words, COLUMNS) + "\n\n"
+}
+
+/// Watering in, and what the weather says.
+fn water(followed: &[Followed<'_>], weather: Option<String>) -> String {
+    let mut paragraphs: Vec<String> = followed
+        .iter()
+        .map(|one| water_in_words(one.option, &one.watering, None))
+        .collect();
+    paragraphs.extend(weather.map(|words| format!("Weather: {words}")));
+    paragraphs
+        .iter()
+        .map(|words| textwrap::fill(words, COLUMNS) + "\n\n")
+        .collect()
 }
 
 fn table(planned: &[Planned<'_>], today: NaiveDate) -> String {
@@ -156,8 +228,8 @@ fn table(planned: &[Planned<'_>], today: NaiveDate) -> String {
 fn now(one: &Planned<'_>, today: NaiveDate) -> String {
     let window = one.window;
     let curative = one.option.purpose == Purpose::Curative;
-    if today > window.last {
-        let arrives = today + Days::new(one.option.arrival_days.value.round() as u64);
+    if !one.in_time(today) {
+        let arrives = one.arrives(today);
         return format!(
             "too late: of today's, half is in the root zone about {}",
             short(arrives)
@@ -167,7 +239,10 @@ fn now(one: &Planned<'_>, today: NaiveDate) -> String {
         (true, true) => "too early; and only after a count".to_owned(),
         (true, false) => "only after a count that calls for it".to_owned(),
         (false, true) => "too early".to_owned(),
-        (false, false) => format!("{} days left", (window.last - today).num_days()),
+        (false, false) => match (window.last - today).num_days() {
+            0 => "today is the last day".to_owned(),
+            days => format!("{} left", counted(days as usize, "day")),
+        },
     }
 }
 
@@ -184,39 +259,14 @@ fn chart(planned: &[Planned<'_>], today: NaiveDate) -> String {
 
 /// Watering in, reliability, cautions and law of options.
 fn what_to_mind<'o>(options: impl Iterator<Item = &'o TreatmentOption>) -> String {
+    let how = textwrap::Options::new(COLUMNS).subsequent_indent("  ");
     let mut text = String::new();
     for option in options {
-        let watering = &option.watering_in;
-        let within = match watering.within_days.value {
-            same_day if same_day < 1.0 => "on the same day".to_owned(),
-            days => format!("within {}", counted(days.round() as usize, "day")),
-        };
-        let soil = option.soil.as_ref().map_or(String::new(), |soil| {
-            let lowest = soil.lowest_c.value;
-            match &soil.highest_c {
-                Some(highest) => format!(" Needs soil of {lowest} to {} °C.", highest.value),
-                None => format!(" Needs soil of {lowest} °C or more."),
-            }
-        });
-        let words = format!(
-            "{}: water in with {:.0} mm {within}.{soil} {} {} {}",
-            option.name,
-            watering.depth_mm.value,
-            option.reliability,
-            option.cautions.join(" "),
-            option.legal
-        );
-        text += &textwrap::fill(
-            &words,
-            textwrap::Options::new(COLUMNS).subsequent_indent("  "),
-        );
+        text += &textwrap::fill(&format!("{}: {}", option.name, how_words(option)), &how);
         text += "\n";
     }
     text + "\n"
 }
-
-/// Columns that running text is wrapped to.
-const COLUMNS: usize = 88;
 
 fn short(day: NaiveDate) -> String {
     day.format("%-d %b").to_string()

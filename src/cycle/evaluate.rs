@@ -1,7 +1,8 @@
 //! Evaluating: where every site stands, what to record, whom to tell. The decisions are the
 //! domain's; this only brings it what is stored and writes down what it says.
 
-use super::standings::{Site, newest_day_of, site_standings};
+use super::advising::{advise_site, consider, follow_watering};
+use super::standings::{Site, newest_day_of};
 use super::{Engine, Report};
 use crate::config::{Config, StationFeed};
 use crate::domain::alert::{Notice, NoticeKind, bundles, decide, is_stale};
@@ -21,10 +22,12 @@ impl Engine {
         report: &mut Report,
     ) -> Result<(), StoreError> {
         let today = now.date_naive();
-        let sites = site_standings(&self.config, &self.store, today)?;
+        let considered = consider(&self.config, &self.store, today)?;
         let mut entries = Vec::new();
         let mut notices = Vec::new();
-        for site in &sites {
+        for one in &considered {
+            let (site, case, _) = one;
+            let before = notices.len();
             decide_site(&self.store, site, today, &mut entries, &mut notices)?;
             hold_site(&self.store, site, &mut entries, &mut notices)?;
             foretell_site(
@@ -35,7 +38,19 @@ impl Engine {
                 &mut entries,
                 &mut notices,
             )?;
+            for notice in &mut notices[before..] {
+                notice.need = Some(case.need);
+            }
+            advise_site(
+                &self.config,
+                &self.store,
+                one,
+                today,
+                &mut entries,
+                &mut notices,
+            )?;
         }
+        follow_watering(&self.config, &self.store, today, &mut entries, &mut notices)?;
         for feed in &self.config.stations {
             decide_station(
                 &self.config,
@@ -85,7 +100,7 @@ fn decide_site<'s>(
     let recorded = store.recorded(pair, season.year)?;
     let watched_from = store.watched_from(pair)?;
     let decision = decide(standing, &recorded, watched_from, today);
-    let notice = |kind| notice(here, kind);
+    let notice = |kind| here.notice(kind);
     if let Some(from) = decision.watch_from {
         entries.push(Entry::Watch { pair, from });
     }
@@ -176,18 +191,8 @@ fn hold_site<'s>(
         season,
         held: hold.is_some(),
     });
-    notices.push(notice(here, kind));
+    notices.push(here.notice(kind));
     Ok(())
-}
-
-fn notice<'s>(here: &'s Site<'s>, kind: NoticeKind<'s>) -> Notice<'s> {
-    Notice {
-        member: here.member,
-        site: here.site,
-        station: &here.feed.station,
-        parts: &here.parts,
-        kind,
-    }
 }
 
 /// Milestones to tell of before they happen.
@@ -214,13 +219,10 @@ fn foretell_site<'s>(
             },
             range: (early.outlook.early, early.outlook.late),
         });
-        notices.push(notice(
-            here,
-            NoticeKind::Foretold {
-                species: &here.species,
-                early,
-            },
-        ));
+        notices.push(here.notice(NoticeKind::Foretold {
+            species: &here.species,
+            early,
+        }));
     }
     Ok(())
 }
@@ -265,6 +267,7 @@ fn decide_station<'c>(
             site,
             station,
             parts: &[],
+            need: None,
             kind,
         });
     }

@@ -15,15 +15,15 @@ use std::io::Write;
 use std::time::Duration;
 use tokio::sync::watch;
 
+mod advising;
 mod deliver;
 mod evaluate;
 mod guarding;
 mod intake;
 mod standings;
 
-pub use standings::{
-    Hatchings, Site, daily, hatchings, neighbour_of, newest_day_of, site_standings,
-};
+pub use advising::{Case, Followed, Plans, plans, waterings, wet_here};
+pub use standings::{Site, daily, neighbour_of, newest_day_of, site_standings};
 
 /// What drives the cycles.
 pub struct Engine {

@@ -1,9 +1,9 @@
 //! Bringing the domain what is stored: where every site stands with each of its species.
 
 use crate::config::{Config, StationFeed};
+use crate::domain::alert::{Notice, NoticeKind};
 use crate::domain::biofix::{Anchor, anchor, anchored};
 use crate::domain::blend::{Blend, Part, PartIn, Source, blended, parts};
-use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::gaps::{Completed, Estimates, How, Neighbour, complete};
 use crate::domain::milestone::{Hold, Milestone, Record, Standing, standing};
 use crate::domain::observation_day::shifted;
@@ -59,6 +59,18 @@ impl Site<'_> {
             species: &self.species.id,
         }
     }
+
+    /// Something to tell about it.
+    pub(super) fn notice<'n>(&'n self, kind: NoticeKind<'n>) -> Notice<'n> {
+        Notice {
+            member: self.member,
+            site: self.site,
+            station: &self.feed.station,
+            parts: &self.parts,
+            need: None,
+            kind,
+        }
+    }
 }
 
 /// What is stored of a site's station or stations, read once.
@@ -90,29 +102,8 @@ pub fn site_standings<'c>(
     with_records(config, store, today, any, |site, _| site)
 }
 
-/// Where a site stands with each of its species, and when larvae hatch there or why not.
-pub type Hatchings<'c> = Vec<(Site<'c>, Result<Hatching, NoCoverage>)>;
-
-/// Where a site stands with each of its species on `today`, and when larvae hatch and grow there.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn hatchings<'c>(
-    config: &'c Config,
-    store: &Store,
-    today: NaiveDate,
-    site: &str,
-) -> Result<Hatchings<'c>, StoreError> {
-    let wanted = |one: &site::Site| one.id == site;
-    with_records(config, store, today, wanted, |here, record| {
-        let latitude = here.site.latitude;
-        let hatching = Hatching::of_record(&here.species, latitude, record, today, config.limits);
-        (here, hatching)
-    })
-}
-
 /// What `make` makes of each wanted site and species and what is known of its station.
-fn with_records<'c, T>(
+pub(super) fn with_records<'c, T>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,

@@ -130,6 +130,8 @@ pub struct Notice<'a> {
     /// What each of several stations gave to the newest days, and neighbours to missing ones; empty
     /// where all is measured at one station.
     pub parts: &'a [Part],
+    /// Whether to treat at all, where that is known.
+    pub need: Option<Need>,
     /// What happened.
     pub kind: NoticeKind<'a>,
 }

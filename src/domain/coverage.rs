@@ -27,7 +27,7 @@ const NORMAL_95: f64 = 1.644854;
 pub const WORTH_IT: f64 = 0.9;
 
 /// Activity below this is taken for none.
-const NO_ACTIVITY: f64 = 0.005;
+const NO_ACTIVITY: f32 = 0.005;
 
 /// Longest activity looked at, days.
 const LONGEST_DAYS: usize = 366;
@@ -232,13 +232,13 @@ impl Hatching {
     }
 
     /// Share of the broods of one course that an application on each day meets.
-    fn met(&self, broods: &[Brood], option: &TreatmentOption, activity: &[f64]) -> Vec<f64> {
+    fn met(&self, broods: &[Brood], option: &TreatmentOption, activity: &[f32]) -> Vec<f64> {
         let mut met = vec![0.0; self.days];
         for brood in broods {
-            let open: Vec<f64> = brood
+            let open: Vec<f32> = brood
                 .instars
                 .iter()
-                .map(|instars| option.susceptibility.at(f64::from(*instars)))
+                .map(|instars| option.susceptibility.at(f64::from(*instars)) as f32)
                 .collect();
             let end = brood.hatch + open.len();
             for (day, met) in met.iter_mut().enumerate().take(end) {
@@ -248,12 +248,13 @@ impl Hatching {
                 if from >= to {
                     continue;
                 }
-                let taken_up: f64 = activity[from - day..to - day]
-                    .iter()
-                    .zip(&open[from - brood.hatch..to - brood.hatch])
-                    .map(|(at_work, open)| at_work * open)
-                    .sum();
-                *met += 1.0 - (-UPTAKE_PER_DAY * taken_up).exp();
+                let taken_up = sum_of_products(
+                    &activity[from - day..to - day],
+                    &open[from - brood.hatch..to - brood.hatch],
+                );
+                if taken_up > 0.0 {
+                    *met += f64::from(1.0 - (-UPTAKE_PER_DAY as f32 * taken_up).exp());
+                }
             }
         }
         for met in &mut met {
@@ -350,13 +351,34 @@ fn brood(course: &[f64], hatch_sum: f64, (first, second): (f64, f64)) -> Option<
 }
 
 /// What is at work on each day from the application on, up to where nothing is left.
-fn activity(option: &TreatmentOption) -> Vec<f64> {
-    let days: Vec<f64> = (0..LONGEST_DAYS)
-        .map(|day| option.at_work_after(day as f64))
+fn activity(option: &TreatmentOption) -> Vec<f32> {
+    let days: Vec<f32> = (0..LONGEST_DAYS)
+        .map(|day| option.at_work_after(day as f64) as f32)
         .collect();
     let end = days
         .iter()
         .rposition(|at_work| *at_work >= NO_ACTIVITY)
         .map_or(0, |last| last + 1);
     days[..end].to_vec()
+}
+
+/// Lanes that are summed side by side, so that a processor can do them at once.
+const LANES: usize = 8;
+
+/// The sum of the products of two rows of one length. This is where the time of planning goes.
+fn sum_of_products(a: &[f32], b: &[f32]) -> f32 {
+    let mut lanes = [0.0_f32; LANES];
+    let (a, b) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let rest: f32 = a
+        .remainder()
+        .iter()
+        .zip(b.remainder())
+        .map(|(a, b)| a * b)
+        .sum();
+    for (a, b) in a.zip(b) {
+        for lane in 0..LANES {
+            lanes[lane] += a[lane] * b[lane];
+        }
+    }
+    lanes.iter().sum::<f32>() + rest
 }

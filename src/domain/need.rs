@@ -5,6 +5,7 @@ use super::choice::Preventives;
 use super::journal::{Deed, Entry, Found};
 use super::scouting::{Risk, TurfCondition, Verdict, risk_before_count};
 use super::species::ActionThreshold;
+use super::treatment::Purpose;
 use chrono::{Days, NaiveDate};
 
 /// Counts and damage older than this say nothing of the larvae to come, days.
@@ -80,6 +81,17 @@ pub enum Need {
     Preventive(Ground),
     /// Nothing should be applied.
     Nothing(Reason),
+}
+
+impl Need {
+    /// What kind of option it calls for.
+    pub fn purpose(&self) -> Option<Purpose> {
+        match self {
+            Need::Preventive(_) => Some(Purpose::Preventive),
+            Need::Curative { .. } => Some(Purpose::Curative),
+            Need::CountMore { .. } | Need::Nothing(_) => None,
+        }
+    }
 }
 
 /// What a preventive stands on.

@@ -1,5 +1,6 @@
 //! What to do at a site about a species: options ranked, and the steps people are told of.
 
+use super::amount::Area;
 use super::choice::Choice;
 use super::coverage::{Coverage, Hatching, Share, WORTH_IT, Window};
 use super::need::Need;
@@ -144,6 +145,61 @@ pub struct Advice {
     pub still: f64,
     /// When half of what is put down today is in the root zone.
     pub arrives: NaiveDate,
+    /// Share of the larvae that has hatched by then, 0 to 1.
+    pub hatched: f64,
+    /// Share that has entered the third instar by then, 0 to 1.
+    pub grown: f64,
+}
+
+impl Advice {
+    /// The day it is about.
+    pub fn due(&self) -> NaiveDate {
+        match self.step {
+            Step::Opens | Step::BestAhead => self.window.best,
+            Step::LastCall | Step::TooLate => self.window.last,
+        }
+    }
+}
+
+/// Something that was spread.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spread<'o> {
+    /// What.
+    pub option: &'o TreatmentOption,
+    /// When.
+    pub day: NaiveDate,
+    /// On how much turf, m².
+    pub m2: f64,
+}
+
+/// An application counts as a treatment if it meets at least this share of what its option's best
+/// day does. A choice.
+const MET: f64 = 0.5;
+
+/// A site counts as treated from this share of its area on. A choice.
+const WHOLE: f64 = 0.9;
+
+/// Whether what was spread meets the need, so that no more steps are told: options of the purpose
+/// it calls for, on days on which they meet the hatch, on the whole area where that is known.
+pub fn is_met(spread: &[Spread<'_>], need: &Need, area: Option<Area>, hatching: &Hatching) -> bool {
+    let Some(wanted) = need.purpose() else {
+        return false;
+    };
+    let mut met = spread.iter().filter(|one| {
+        let coverage = hatching.coverage(one.option);
+        let best = coverage
+            .window()
+            .and_then(|window| coverage.on(window.best));
+        let that_day = coverage.on(one.day);
+        one.option.purpose == wanted
+            && best
+                .zip(that_day)
+                .is_some_and(|(best, that_day)| that_day.mean >= best.mean * MET)
+    });
+    match area {
+        Some(area) => met.map(|one| one.m2).sum::<f64>() >= area.m2() * WHOLE,
+        None => met.next().is_some(),
+    }
 }
 
 /// What to tell of the ranked options of a site, given the furthest step told of each.
@@ -153,14 +209,13 @@ pub struct Advice {
 /// none that lies behind the furthest.
 pub fn advise(
     ranked: &[Planned<'_>],
+    hatching: &Hatching,
     need: &Need,
     told: impl Fn(&str) -> Option<Step>,
     today: NaiveDate,
 ) -> Vec<Advice> {
-    let wanted = match need {
-        Need::Preventive(_) => Purpose::Preventive,
-        Need::Curative { .. } => Purpose::Curative,
-        Need::CountMore { .. } | Need::Nothing(_) => return Vec::new(),
+    let Some(wanted) = need.purpose() else {
+        return Vec::new();
     };
     ranked
         .iter()
@@ -174,13 +229,16 @@ pub fn advise(
             if !is_new || is_missed_unseen {
                 return None;
             }
+            let arrives = planned.arrives(today);
             Some(Advice {
                 option: option.clone(),
                 step,
                 window: planned.window,
                 today: planned.coverage.on(today)?,
                 still: planned.still(today),
-                arrives: planned.arrives(today),
+                arrives,
+                hatched: hatching.reached(0.0, arrives),
+                grown: hatching.reached(2.0, arrives),
             })
         })
         .collect()

@@ -6,7 +6,7 @@
 use crate::domain::alert::{Bundle, Notice, NoticeKind};
 use crate::domain::blend::{NEWEST_DAYS, Part, PartIn};
 use crate::domain::foretell::Early;
-use crate::domain::milestone::{Crossing, Hold, Milestone, PassedBy};
+use crate::domain::milestone::{Crossing, Milestone, PassedBy};
 use crate::domain::site::Channel;
 use crate::domain::species::{Species, Threshold};
 use ahead::{dates, next_in_brief, what_comes_next, what_to_expect};
@@ -14,10 +14,13 @@ use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
 mod ahead;
+mod treatment;
 mod upkeep;
 mod work;
 
+pub use treatment::{how_words, need_words, water_in_words, wet_words};
 pub use upkeep::feed_message;
+use upkeep::{RELEASED, gone_quiet, held_back};
 
 /// Columns a mail is wrapped to.
 const COLUMNS: usize = 72;
@@ -46,6 +49,9 @@ pub fn message(service: &str, bundle: &Bundle<'_, '_>) -> Message {
                 | NoticeKind::Moved { .. }
                 | NoticeKind::Withdrawn { .. }
                 | NoticeKind::Foretold { .. }
+                | NoticeKind::Treatment(_)
+                | NoticeKind::CountNow { .. }
+                | NoticeKind::Water { .. }
         )
     });
     if about_treatment {
@@ -105,6 +111,11 @@ fn headline(kind: &NoticeKind<'_>) -> String {
         NoticeKind::Released { species } => {
             format!("{}, milestones are no longer held back", species.name)
         }
+        NoticeKind::Treatment(notice) => treatment::headline(notice),
+        NoticeKind::CountNow { species, .. } => format!("{}, time to count grubs", species.name),
+        NoticeKind::Water {
+            option, watering, ..
+        } => treatment::water_headline(option, watering),
         NoticeKind::Stale { .. } => "no new temperatures".to_owned(),
         NoticeKind::Fresh { .. } => "temperatures arrive again".to_owned(),
     }
@@ -164,12 +175,14 @@ fn full(notice: &Notice<'_>) -> String {
                 "What it means",
                 &what_it_means(species, crossing, passed, *days_ago),
             ),
+            this_site(notice),
             labelled("What comes next", &what_comes_next(species, *next)),
             labelled("How sure", &how_sure(species, crossing)),
         ],
         NoticeKind::Foretold { species, early } => vec![
             labelled("What to expect", &what_to_expect(species, early)),
             labelled("What to get ready", get_ready(early.milestone)),
+            this_site(notice),
             labelled("How sure", &threshold_grade(species, early.milestone)),
         ],
         NoticeKind::Moved {
@@ -194,6 +207,19 @@ fn full(notice: &Notice<'_>) -> String {
             vec![labelled("What happened", &held_back(notice, *hold))]
         }
         NoticeKind::Released { .. } => vec![labelled("What happened", RELEASED)],
+        NoticeKind::Treatment(notice) => treatment::paragraphs(notice),
+        NoticeKind::CountNow { species, borne } => vec![labelled(
+            "What to do",
+            &treatment::count_words(species, *borne),
+        )],
+        NoticeKind::Water {
+            option,
+            watering,
+            wet,
+        } => vec![labelled(
+            "Watering in",
+            &treatment::water_in_words(option, watering, *wet),
+        )],
         NoticeKind::Stale { newest } => {
             vec![labelled("What happened", &gone_quiet(notice, *newest))]
         }
@@ -206,8 +232,15 @@ fn full(notice: &Notice<'_>) -> String {
             ),
         )],
     };
-    parts.extend(paragraphs);
+    parts.extend(paragraphs.into_iter().filter(|text| !text.is_empty()));
     parts.join("\n\n")
+}
+
+/// Whether anything should be applied here at all; empty where it is not known.
+fn this_site(notice: &Notice<'_>) -> String {
+    notice.need.as_ref().map_or(String::new(), |need| {
+        labelled("This site", &need_words(need))
+    })
 }
 
 fn short(notice: &Notice<'_>) -> String {
@@ -249,6 +282,13 @@ fn short(notice: &Notice<'_>) -> String {
         } => taken_back(notice, species, *milestone, *told, *data_through),
         NoticeKind::Held { hold, .. } => held_back(notice, *hold),
         NoticeKind::Released { .. } => RELEASED.to_owned(),
+        NoticeKind::Treatment(notice) => treatment::brief(notice),
+        NoticeKind::CountNow { species, borne } => treatment::count_words(species, *borne),
+        NoticeKind::Water {
+            option,
+            watering,
+            wet,
+        } => treatment::water_in_words(option, watering, *wet),
         NoticeKind::Stale { newest } => gone_quiet(notice, *newest),
         NoticeKind::Fresh { newest } => {
             format!(
@@ -258,7 +298,13 @@ fn short(notice: &Notice<'_>) -> String {
             )
         }
     };
-    format!("{heading}. {text}")
+    let here = match (&notice.kind, &notice.need) {
+        (NoticeKind::Passed { .. } | NoticeKind::Foretold { .. }, Some(need)) => {
+            format!(" Here: {}", treatment::need_in_brief(need))
+        }
+        _ => String::new(),
+    };
+    format!("{heading}. {text}{here}")
 }
 
 fn what_happened(
@@ -383,9 +429,6 @@ fn what_moved(
     )
 }
 
-/// What people read when a hold ends.
-const RELEASED: &str = "The missing days have been filled. Milestones that fell into them are told with their dates, in this message or the next.";
-
 fn taken_back(
     notice: &Notice<'_>,
     species: &Species,
@@ -400,36 +443,6 @@ fn taken_back(
         day_month(told),
         notice.station.name,
         data_words(0, data_through),
-    )
-}
-
-fn held_back(notice: &Notice<'_>, hold: Hold) -> String {
-    let why = match hold {
-        Hold::NoData => "has no measured day this season yet".to_owned(),
-        Hold::Gap(gap) => format!(
-            "lacks {} days, {} to {}, too many to bridge",
-            gap.days(),
-            day_month(gap.from),
-            day_month(gap.to)
-        ),
-        Hold::TooManyEstimated { estimated, limit } => {
-            format!("has {estimated} estimated days this season, more than the {limit} allowed")
-        }
-    };
-    format!(
-        "{} {why}. Until that is mended hatchbell does not tell milestones of this species at this site: silence does not mean that nothing happens. Whoever runs hatchbell can import the missing days or name a neighbouring station; meanwhile go by your own traps and digging.",
-        notice.station.name
-    )
-}
-
-fn gone_quiet(notice: &Notice<'_>, newest: Option<NaiveDate>) -> String {
-    let since = match newest {
-        Some(day) => format!("has sent no new day since {}", day_month(day)),
-        None => "has sent no day yet".to_owned(),
-    };
-    format!(
-        "{} {since}. Until it does, hatchbell cannot see milestones at this site: its silence does not mean that nothing happens. Nothing that was stored is lost, and you are told when days arrive again. Whoever runs hatchbell sees the reason with hatchbell status.",
-        notice.station.name
     )
 }
 

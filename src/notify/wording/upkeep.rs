@@ -1,9 +1,12 @@
-//! What whoever runs hatchbell reads about feeds: what happened, what hatchbell does about it, and
-//! what to do. Nothing here is about treatments, so it carries no cautions.
+//! What whoever runs hatchbell reads about feeds, and what the people of a site read when its data
+//! fail: what happened, what hatchbell does about it, and what to do. Nothing here is about
+//! treatments, so it carries no cautions.
 
-use super::{Message, labelled, upper_rule, wrapped};
-use crate::domain::alert::{FeedNotice, Trouble};
+use super::{Message, day_month, labelled, upper_rule, wrapped};
+use crate::domain::alert::{FeedNotice, Notice, Trouble};
+use crate::domain::milestone::Hold;
 use crate::domain::site::Channel;
+use chrono::NaiveDate;
 
 /// Words notices about feeds for one channel.
 pub fn feed_message(
@@ -127,4 +130,37 @@ fn what_to_do(trouble: Trouble) -> &'static str {
             "Look whether the service lists the station under a new id; old ids often stay, frozen, for years. Then change the address and code, but keep the station's own id here. If the station has ended, name another one for its sites."
         }
     }
+}
+
+/// What people read when a hold ends.
+pub(super) const RELEASED: &str = "The missing days have been filled. Milestones that fell into them are told with their dates, in this message or the next.";
+
+pub(super) fn held_back(notice: &Notice<'_>, hold: Hold) -> String {
+    let why = match hold {
+        Hold::NoData => "has no measured day this season yet".to_owned(),
+        Hold::Gap(gap) => format!(
+            "lacks {} days, {} to {}, too many to bridge",
+            gap.days(),
+            day_month(gap.from),
+            day_month(gap.to)
+        ),
+        Hold::TooManyEstimated { estimated, limit } => {
+            format!("has {estimated} estimated days this season, more than the {limit} allowed")
+        }
+    };
+    format!(
+        "{} {why}. Until that is mended hatchbell does not tell milestones of this species at this site: silence does not mean that nothing happens. Whoever runs hatchbell can import the missing days or name a neighbouring station; meanwhile go by your own traps and digging.",
+        notice.station.name
+    )
+}
+
+pub(super) fn gone_quiet(notice: &Notice<'_>, newest: Option<NaiveDate>) -> String {
+    let since = match newest {
+        Some(day) => format!("has sent no new day since {}", day_month(day)),
+        None => "has sent no day yet".to_owned(),
+    };
+    format!(
+        "{} {since}. Until it does, hatchbell cannot see milestones at this site: its silence does not mean that nothing happens. Nothing that was stored is lost, and you are told when days arrive again. Whoever runs hatchbell sees the reason with hatchbell status.",
+        notice.station.name
+    )
 }

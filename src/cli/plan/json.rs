@@ -1,0 +1,149 @@
+//! The plan for scripts.
+
+use crate::cycle::{Case, Followed, Site};
+use crate::domain::coverage::Share;
+use crate::domain::need::Need;
+use crate::domain::plan::Planned;
+use crate::domain::watering::WateringState;
+use crate::notify::wording::need_words;
+use chrono::NaiveDate;
+use serde::Serialize;
+
+/// A site's plan.
+#[derive(Serialize)]
+pub(super) struct Plan<'p> {
+    pub site: &'p str,
+    pub day: NaiveDate,
+    pub species: Vec<OfSpecies<'p>>,
+    pub watering: Vec<Water<'p>>,
+    /// What the weather says against spreading today.
+    pub weather: Option<String>,
+    pub cautions: [&'static str; 2],
+}
+
+/// The plan against one species.
+#[derive(Serialize)]
+pub(super) struct OfSpecies<'p> {
+    species: &'p str,
+    season: i32,
+    /// `preventive`, `curative`, `count-more` or `nothing`.
+    treat: &'static str,
+    why: String,
+    /// Larvae per m² that the turf bears, low and high end.
+    borne_per_m2: (f64, f64),
+    /// Why there are no dates.
+    no_dates: Option<String>,
+    options: Vec<OfOption<'p>>,
+}
+
+/// The days of one option.
+#[derive(Serialize)]
+struct OfOption<'p> {
+    option: &'p str,
+    group: &'p str,
+    purpose: &'static str,
+    restricted: bool,
+    first: NaiveDate,
+    best: NaiveDate,
+    last: NaiveDate,
+    /// Share of the hatching larvae met by an application of today, and of the best day left.
+    meets_today: Option<Met>,
+    meets_at_best: f64,
+    /// When half of an application of today is in the root zone.
+    in_root_zone: NaiveDate,
+    too_late: bool,
+}
+
+#[derive(Serialize)]
+struct Met {
+    mean: f64,
+    low: f64,
+    high: f64,
+}
+
+/// How an application stands with its water.
+#[derive(Serialize)]
+pub(super) struct Water<'p> {
+    number: i64,
+    option: &'p str,
+    spread: NaiveDate,
+    deadline: NaiveDate,
+    needed_mm: f64,
+    rain_mm: f64,
+    irrigation_mm: f64,
+    /// `due`, `done`, `waiting` or `missed`.
+    state: &'static str,
+}
+
+impl<'p> OfSpecies<'p> {
+    pub(super) fn of(
+        here: &'p Site<'_>,
+        case: &Case,
+        planned: Result<&'p [Planned<'_>], String>,
+        today: NaiveDate,
+    ) -> Self {
+        let no_dates = planned.as_ref().err().cloned();
+        Self {
+            species: &here.species.id,
+            season: here.standing.season.year,
+            treat: match case.need {
+                Need::Preventive(_) => "preventive",
+                Need::Curative { .. } => "curative",
+                Need::CountMore { .. } => "count-more",
+                Need::Nothing(_) => "nothing",
+            },
+            why: need_words(&case.need),
+            borne_per_m2: case.borne,
+            no_dates,
+            options: planned
+                .unwrap_or_default()
+                .iter()
+                .map(|one| OfOption::of(one, today))
+                .collect(),
+        }
+    }
+}
+
+impl<'p> OfOption<'p> {
+    fn of(one: &'p Planned<'_>, today: NaiveDate) -> Self {
+        let round = |share: f64| (share * 1000.0).round() / 1000.0;
+        Self {
+            option: &one.option.id,
+            group: &one.option.group,
+            purpose: one.option.purpose.name(),
+            restricted: one.option.restricted,
+            first: one.window.first,
+            best: one.window.best,
+            last: one.window.last,
+            meets_today: one.coverage.on(today).map(|Share { mean, low, high }| Met {
+                mean: round(mean),
+                low: round(low),
+                high: round(high),
+            }),
+            meets_at_best: round(one.still(today)),
+            in_root_zone: one.arrives(today),
+            too_late: !one.in_time(today),
+        }
+    }
+}
+
+impl<'p> Water<'p> {
+    pub(super) fn of(followed: &Followed<'p>) -> Self {
+        let watering = &followed.watering;
+        Self {
+            number: followed.number,
+            option: &followed.option.id,
+            spread: watering.spread,
+            deadline: watering.deadline,
+            needed_mm: watering.needed_mm,
+            rain_mm: watering.rain_mm,
+            irrigation_mm: watering.irrigation_mm,
+            state: match watering.state {
+                WateringState::Due => "due",
+                WateringState::Done(_) => "done",
+                WateringState::Waiting => "waiting",
+                WateringState::Missed => "missed",
+            },
+        }
+    }
+}

@@ -1,0 +1,358 @@
+//! Treatment: whether and with what, when to count, how applications are watered in. The decisions
+//! are the domain's; this only brings it what is stored.
+
+use super::standings::{Site, with_records};
+use crate::config::Config;
+use crate::domain::alert::{Notice, NoticeKind, TreatmentNotice};
+use crate::domain::coverage::{Hatching, NoCoverage};
+use crate::domain::journal::{Application, Deed, Entry as Journal};
+use crate::domain::milestone::Milestone;
+use crate::domain::need::{Evidence, Need, borne, need};
+use crate::domain::plan::{Spread, Step, advise, is_met, ranked};
+use crate::domain::rain::Rain;
+use crate::domain::site;
+use crate::domain::treatment::TreatmentOption;
+use crate::domain::watering::{FOLLOWED_DAYS, Watering, WateringState, Wet, watering, wet};
+use crate::store::advised::{Advised, COUNTING};
+use crate::store::milestones::{Entry, Pair};
+use crate::store::{Store, StoreError};
+use chrono::{Datelike, Days, NaiveDate};
+
+/// What is known of a species at a site, for deciding on a treatment.
+pub struct Case {
+    /// Counts and damage.
+    pub evidence: Evidence,
+    /// Larvae per m² that the turf bears.
+    pub borne: (f64, f64),
+    /// Whether to treat, and on what ground.
+    pub need: Need,
+    /// The site's entries that stand, oldest first.
+    pub entries: Vec<Journal>,
+}
+
+impl Case {
+    fn of(store: &Store, here: &Site<'_>, today: NaiveDate) -> Result<Self, StoreError> {
+        let entries = store.entries(&here.site.id)?;
+        let egg_lay = here
+            .standing
+            .crossings
+            .iter()
+            .find(|crossing| crossing.milestone == Milestone::EggLay)
+            .map(|crossing| crossing.on);
+        let evidence = Evidence::of(&entries, &here.species.id, egg_lay, today);
+        let borne = borne(&here.species.action_threshold, here.site.condition);
+        let need = need(&evidence, here.site.choice.preventives, borne);
+        Ok(Self {
+            evidence,
+            borne,
+            need,
+            entries,
+        })
+    }
+
+    /// What was spread at the site from the season's first day up to `today`.
+    pub fn spread<'o>(
+        &self,
+        config: &'o Config,
+        here: &Site<'_>,
+        today: NaiveDate,
+    ) -> Vec<Spread<'o>> {
+        self.entries
+            .iter()
+            .filter(|entry| (here.standing.season.start..=today).contains(&entry.day))
+            .filter_map(|entry| match &entry.deed {
+                Deed::Application(spread) => Some(Spread {
+                    option: config.options.get(&spread.option)?,
+                    day: entry.day,
+                    m2: spread.area.m2(),
+                }),
+                _ => None,
+            })
+            .collect()
+    }
+}
+
+/// A site and a species with the decision on them, and when larvae hatch there or why not.
+pub type Plans<'c> = Vec<(Site<'c>, Case, Result<Hatching, NoCoverage>)>;
+
+/// Whether and with what to treat at a site, for each of its species.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn plans<'c>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    site: &str,
+) -> Result<Plans<'c>, StoreError> {
+    let wanted = |one: &site::Site| one.id == site;
+    with_records(config, store, today, wanted, |here, record| {
+        let latitude = here.site.latitude;
+        let hatching = Hatching::of_record(&here.species, latitude, record, today, config.limits);
+        let case = Case::of(store, &here, today)?;
+        Ok((here, case, hatching))
+    })?
+    .into_iter()
+    .collect()
+}
+
+/// A site and a species with the decision on them, and when larvae hatch there if that is needed.
+pub(super) type Considered<'c> = (Site<'c>, Case, Option<Hatching>);
+
+/// Every site with each of its species; the hatch is worked out only where a treatment is due.
+pub(super) fn consider<'c>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+) -> Result<Vec<Considered<'c>>, StoreError> {
+    let any = |_: &site::Site| true;
+    with_records(config, store, today, any, |here, record| {
+        let case = Case::of(store, &here, today)?;
+        let is_due = matches!(case.need, Need::Preventive(_) | Need::Curative { .. })
+            && here.standing.hold.is_none();
+        let hatching = is_due
+            .then(|| {
+                let latitude = here.site.latitude;
+                Hatching::of_record(&here.species, latitude, record, today, config.limits)
+            })
+            .and_then(Result::ok);
+        Ok((here, case, hatching))
+    })?
+    .into_iter()
+    .collect()
+}
+
+/// What there is to tell of treatments and counting at a site.
+pub(super) fn advise_site<'s>(
+    config: &'s Config,
+    store: &Store,
+    (here, case, hatching): &'s Considered<'s>,
+    today: NaiveDate,
+    entries: &mut Vec<Entry<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<(), StoreError> {
+    let pair = here.pair();
+    let season = here.standing.season.year;
+    let told = store.advised(pair, season)?;
+    let mut tell = |subject: &str, step: &str, due| {
+        entries.push(Entry::Advised {
+            pair,
+            season,
+            advised: Advised {
+                subject: subject.to_owned(),
+                step: step.to_owned(),
+                due,
+            },
+        });
+    };
+    if let Some(hatching) = hatching
+        && !is_met(
+            &case.spread(config, here, today),
+            &case.need,
+            here.site.area,
+            hatching,
+        )
+    {
+        let furthest = |option: &str| {
+            told.iter()
+                .filter(|(_, told)| told.subject == option)
+                .filter_map(|(_, told)| Step::from_name(&told.step))
+                .max()
+        };
+        // Planning takes time; what has nothing left to tell is left out.
+        let open = config.options.values().filter(|option| {
+            Some(option.purpose) == case.need.purpose()
+                && furthest(&option.id) != Some(Step::TooLate)
+        });
+        let ranked = ranked(open, &here.site.choice, hatching, today);
+        let advice = advise(&ranked, hatching, &case.need, furthest, today);
+        if !advice.is_empty() {
+            for one in &advice {
+                tell(&one.option.id, one.step.name(), Some(one.due()));
+            }
+            let instead = ranked
+                .iter()
+                .filter(|planned| planned.in_time(today))
+                .filter(|planned| {
+                    advice
+                        .iter()
+                        .any(|a| a.option.purpose == planned.option.purpose)
+                })
+                .map(|planned| (planned.option.name.clone(), planned.window))
+                .collect();
+            notices.push(here.notice(NoticeKind::Treatment(Box::new(TreatmentNotice {
+                species: &here.species,
+                need: case.need,
+                advice,
+                instead,
+                wet: wet_here(store, here.site, today)?,
+            }))));
+        }
+    }
+    let is_told = told.iter().any(|(_, told)| told.subject == COUNTING);
+    if !is_told && case.evidence.this_brood.is_none() && is_time_to_count(here) {
+        tell(COUNTING, COUNTING, None);
+        notices.push(here.notice(NoticeKind::CountNow {
+            species: &here.species,
+            borne: case.borne,
+        }));
+    }
+    Ok(())
+}
+
+/// Whether about half of the larvae are large enough to be seen, and the window is not over.
+fn is_time_to_count(here: &Site<'_>) -> bool {
+    let passed = |milestone| {
+        here.standing
+            .crossings
+            .iter()
+            .any(|crossing| crossing.milestone == milestone)
+    };
+    let second_instar = here.species.stages.iter().find(|s| s.id == "second-instar");
+    here.standing.hold.is_none()
+        && passed(Milestone::Hatch)
+        && !passed(Milestone::WindowEnd)
+        && second_instar.is_some_and(|stage| here.standing.degree_days >= stage.threshold.value)
+}
+
+/// What the weather at a site says against spreading or watering today.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn wet_here(
+    store: &Store,
+    site: &site::Site,
+    today: NaiveDate,
+) -> Result<Option<Wet>, StoreError> {
+    let since = today - Days::new(FOLLOWED_DAYS);
+    let measured = rain_at(store, site, since)?;
+    Ok(wet(&measured, &store.forecast_rain(&site.station)?, today))
+}
+
+/// The rain at a site: of its first station that has the day.
+fn rain_at(store: &Store, site: &site::Site, since: NaiveDate) -> Result<Rain, StoreError> {
+    let mut rain = Rain::new();
+    for station in site.stations() {
+        for (day, mm) in store.rain_since(station, since)? {
+            rain.entry(day).or_insert(mm);
+        }
+    }
+    Ok(rain)
+}
+
+/// What there is to tell of how the applications of all sites are watered in.
+pub(super) fn follow_watering<'c>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    entries: &mut Vec<Entry<'c>>,
+    notices: &mut Vec<Notice<'c>>,
+) -> Result<(), StoreError> {
+    for (member, site) in config.sites() {
+        let Some(feed) = config.station(&site.station) else {
+            continue;
+        };
+        for followed in waterings(config, store, site, today)? {
+            let pair = Pair {
+                site: &site.id,
+                species: "",
+            };
+            let season = followed.watering.spread.year();
+            let subject = followed.number.to_string();
+            let told: Vec<String> = store
+                .advised(pair, season)?
+                .into_iter()
+                .filter(|(_, told)| told.subject == subject)
+                .map(|(_, told)| told.step)
+                .collect();
+            let step = match followed.watering.state {
+                WateringState::Due => "due",
+                WateringState::Done(_) => "done",
+                WateringState::Missed => "missed",
+                WateringState::Waiting => continue,
+            };
+            let is_over = told.iter().any(|told| told == "done");
+            let is_repeat = step == "due" && !told.is_empty();
+            if is_over || is_repeat || told.iter().any(|told| told == step) {
+                continue;
+            }
+            entries.push(Entry::Advised {
+                pair,
+                season,
+                advised: Advised {
+                    subject,
+                    step: step.to_owned(),
+                    due: Some(followed.watering.deadline),
+                },
+            });
+            notices.push(Notice {
+                member,
+                site,
+                station: &feed.station,
+                parts: &[],
+                need: None,
+                kind: NoticeKind::Water {
+                    option: followed.option,
+                    watering: followed.watering,
+                    wet: wet_here(store, site, today)?,
+                },
+            });
+        }
+    }
+    Ok(())
+}
+
+/// An application whose watering in is followed.
+pub struct Followed<'c> {
+    /// Its number in the journal.
+    pub number: i64,
+    /// What was spread.
+    pub option: &'c TreatmentOption,
+    /// How it stands with its water.
+    pub watering: Watering,
+}
+
+/// How the applications of a site's last weeks stand with their water.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn waterings<'c>(
+    config: &'c Config,
+    store: &Store,
+    site: &site::Site,
+    today: NaiveDate,
+) -> Result<Vec<Followed<'c>>, StoreError> {
+    let since = today - Days::new(FOLLOWED_DAYS);
+    let entries = store.entries(&site.id)?;
+    let spread: Vec<(&Journal, &Application)> = entries
+        .iter()
+        .filter(|entry| (since..=today).contains(&entry.day))
+        .filter_map(|entry| match &entry.deed {
+            Deed::Application(application) => Some((entry, application)),
+            _ => None,
+        })
+        .collect();
+    if spread.is_empty() {
+        return Ok(Vec::new());
+    }
+    let rain = rain_at(store, site, since)?;
+    let irrigation: Vec<(NaiveDate, f64)> = entries
+        .iter()
+        .filter_map(|entry| match entry.deed {
+            Deed::Irrigation { depth } => Some((entry.day, depth.mm())),
+            _ => None,
+        })
+        .collect();
+    Ok(spread
+        .into_iter()
+        .filter_map(|(entry, application)| {
+            let option = config.options.get(&application.option)?;
+            let how = &option.watering_in;
+            Some(Followed {
+                number: entry.number,
+                option,
+                watering: watering(how, entry.day, &rain, &irrigation, today),
+            })
+        })
+        .collect())
+}

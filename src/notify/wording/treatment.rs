@@ -1,0 +1,340 @@
+//! Words for treatments: whether to treat, which step is due, what to count, how it is watered in.
+
+use super::{capitalised, day_month, labelled, wrapped};
+use crate::domain::alert::TreatmentNotice;
+use crate::domain::coverage::Window;
+use crate::domain::need::{Ground, Need, Reason};
+use crate::domain::plan::{Advice, Step};
+use crate::domain::scouting::{M2_IN_FT2, SampleArea, samples_for_precision};
+use crate::domain::species::Species;
+use crate::domain::treatment::TreatmentOption;
+use crate::domain::watering::{Watering, WateringState, Wet};
+
+/// Standard error of a count as a share of its mean that is good enough for a decision (common
+/// practice, no source).
+const PRECISION: f64 = 0.25;
+
+/// The head of a message about treatments: the most urgent step first.
+pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
+    let species = &notice.species.name;
+    let Some(first) = urgent(&notice.advice) else {
+        return species.clone();
+    };
+    let name = &first.option.name;
+    let what = match first.step {
+        Step::Opens => format!(
+            "the time for {name} has come, best about {}",
+            day_month(first.window.best)
+        ),
+        Step::BestAhead => format!(
+            "best days for {name} about {}",
+            day_month(first.window.best)
+        ),
+        Step::LastCall => format!(
+            "last useful day for {name} about {}",
+            day_month(first.window.last)
+        ),
+        Step::TooLate => format!("too late for {name}"),
+    };
+    let more = match notice.advice.len() {
+        1 => String::new(),
+        2 => ", and another option".to_owned(),
+        n => format!(", and {} other options", n - 1),
+    };
+    format!("{species}, {what}{more}")
+}
+
+/// The step that leaves the least time.
+fn urgent(advice: &[Advice]) -> Option<&Advice> {
+    advice.iter().min_by_key(|advice| match advice.step {
+        Step::LastCall => 0,
+        Step::BestAhead => 1,
+        Step::Opens => 2,
+        Step::TooLate => 3,
+    })
+}
+
+/// The paragraphs of a mail about treatments.
+pub(super) fn paragraphs(notice: &TreatmentNotice<'_>) -> Vec<String> {
+    let mut paragraphs = vec![labelled("Why treat", &need_words(&notice.need))];
+    for advice in &notice.advice {
+        let name = capitalised(&advice.option.name);
+        paragraphs.push(labelled(&name, &step_words(advice)));
+        if advice.step != Step::TooLate {
+            paragraphs.push(wrapped(&how_words(&advice.option), "  ", "  "));
+        }
+    }
+    if notice
+        .advice
+        .iter()
+        .any(|advice| advice.step == Step::TooLate)
+    {
+        paragraphs.push(labelled("Instead", &instead_words(notice)));
+    }
+    if let Some(wet) = notice.wet {
+        paragraphs.push(labelled("Weather", &wet_words(wet)));
+    }
+    paragraphs.push(labelled("How sure", HOW_SURE));
+    paragraphs
+}
+
+const HOW_SURE: &str = "A planning model: it compares days and options, it does not promise a result. Most of its figures are common practice or estimates; hatchbell plan and config/options show them. When something has been spread, log it (hatchbell log application): reminders of other options stop and the watering in is followed.";
+
+/// The same in brief, for push messages.
+pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
+    let mut text = need_in_brief(&notice.need).to_owned();
+    for advice in &notice.advice {
+        let name = capitalised(&advice.option.name);
+        text += &match advice.step {
+            Step::TooLate => format!(
+                " {name}: the last useful day was {}.",
+                day_month(advice.window.last)
+            ),
+            _ => format!(
+                " {name}: {}; water in with {:.0} mm {}.",
+                days_words(advice.window),
+                advice.option.watering_in.depth_mm.value,
+                within(&advice.option),
+            ),
+        };
+    }
+    if notice
+        .advice
+        .iter()
+        .any(|advice| advice.step == Step::TooLate)
+    {
+        text += &format!(" Instead: {}", instead_words(notice));
+    }
+    if let Some(wet) = notice.wet {
+        text += &format!(" {}", wet_words(wet));
+    }
+    text
+}
+
+fn step_words(advice: &Advice) -> String {
+    let window = advice.window;
+    let share = format!(
+        "{:.0} % ({:.0}-{:.0}) of the hatching larvae while they are open to it",
+        advice.today.mean * 100.0,
+        advice.today.low * 100.0,
+        advice.today.high * 100.0
+    );
+    let arrives = day_month(advice.arrives);
+    let all = advice.still * 100.0;
+    match advice.step {
+        Step::Opens | Step::BestAhead => format!(
+            "{}. Spread today it would meet {share}, on the best day {all:.0} %; of today's, half is in the root zone about {arrives}.",
+            capitalised(&days_words(window)),
+        ),
+        Step::LastCall => format!(
+            "The last day worth it is about {}; the best was to be {}. Spread today it would meet {share}; half of it is in the root zone about {arrives}. Later is mostly wasted.",
+            day_month(window.last),
+            day_month(window.best),
+        ),
+        Step::TooLate => format!(
+            "The last day worth it was {}; what is spread later meets less from day to day. Of today's, half is in the root zone about {arrives}; by then {:.0} % of the larvae have hatched and {:.0} % are in their third instar.",
+            day_month(window.last),
+            advice.hatched * 100.0,
+            advice.grown * 100.0,
+        ),
+    }
+}
+
+fn days_words(window: Window) -> String {
+    format!(
+        "worth it from {} to {}, best about {}",
+        day_month(window.first),
+        day_month(window.last),
+        day_month(window.best)
+    )
+}
+
+fn within(option: &TreatmentOption) -> String {
+    match option.watering_in.within_days.value {
+        same_day if same_day < 1.0 => "on the same day".to_owned(),
+        1.0 => "within a day".to_owned(),
+        days => format!("within {days:.0} days"),
+    }
+}
+
+/// How an option is watered in, how reliable it is, its cautions and the law.
+pub fn how_words(option: &TreatmentOption) -> String {
+    let soil = option.soil.as_ref().map_or(String::new(), |soil| {
+        let lowest = soil.lowest_c.value;
+        match &soil.highest_c {
+            Some(highest) => format!(" Needs soil of {lowest} to {} °C.", highest.value),
+            None => format!(" Needs soil of {lowest} °C or more."),
+        }
+    });
+    let cautions: String = option
+        .cautions
+        .iter()
+        .map(|caution| format!(" {caution}"))
+        .collect();
+    format!(
+        "Water in with {:.0} mm {}.{soil} {}{cautions} {}",
+        option.watering_in.depth_mm.value,
+        within(option),
+        option.reliability,
+        option.legal
+    )
+}
+
+fn instead_words(notice: &TreatmentNotice<'_>) -> String {
+    if notice.instead.is_empty() {
+        return "Nothing else of this site's choice is in time. Count the grubs when they are large enough; you are told when. Only a count above what the turf bears justifies a curative.".to_owned();
+    }
+    let others: Vec<String> = notice
+        .instead
+        .iter()
+        .map(|(name, window)| format!("{name} ({})", days_words(*window)))
+        .collect();
+    format!("{}.", others.join("; "))
+}
+
+/// Whether to treat, in a sentence or two.
+pub fn need_words(need: &Need) -> String {
+    match need {
+        Need::Preventive(Ground::StandingDecision) => "This site's standing decision is a preventive every year. Look at last autumn's counts before you follow it once more.".to_owned(),
+        Need::Preventive(Ground::LastYear) => "Last year's counts or damage here were harmful, and grubs tend to come back to the same turf.".to_owned(),
+        Need::Curative { mean_per_m2 } => format!(
+            "This season's count, {}, lies above what the turf bears.",
+            density_words(*mean_per_m2)
+        ),
+        Need::CountMore { mean_per_m2 } => format!(
+            "Nothing should be applied yet: this season's count, {}, is too near to what the turf bears to tell. Dig more samples; hatchbell scout says how many.",
+            density_words(*mean_per_m2)
+        ),
+        Need::Nothing(reason) => format!("Nothing should be applied: {}", reason_words(reason)),
+    }
+}
+
+pub(super) fn need_in_brief(need: &Need) -> &'static str {
+    match need {
+        Need::Preventive(Ground::StandingDecision) => {
+            "A preventive, by this site's standing decision."
+        }
+        Need::Preventive(Ground::LastYear) => "A preventive: last year's grubs justify it.",
+        Need::Curative { .. } => "A curative: the count is above what the turf bears.",
+        Need::CountMore { .. } => "Nothing should be applied before more samples are dug.",
+        Need::Nothing(_) => "Nothing should be applied; hatchbell plan says why.",
+    }
+}
+
+fn reason_words(reason: &Reason) -> String {
+    match reason {
+        Reason::CountedBelow { mean_per_m2 } => format!(
+            "this season's count, {}, lies below what the turf bears. Some grubs are normal in healthy turf.",
+            density_words(*mean_per_m2)
+        ),
+        Reason::SomeRisk => "last year's count or damage gives some reason to look here first in late summer, and none to spread something beforehand.".to_owned(),
+        Reason::LowRisk => "last year's count was low or the year passed without damage. Count in late summer.".to_owned(),
+        Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note --damage yes).".to_owned(),
+        Reason::NoPreventives => "this site uses no preventives. Count in late summer; only a count above what the turf bears justifies a curative.".to_owned(),
+    }
+}
+
+fn density_words(per_m2: f64) -> String {
+    format!(
+        "{per_m2:.0} larvae per m² ({:.1} per ft²)",
+        per_m2 * M2_IN_FT2
+    )
+}
+
+/// What the weather says against spreading or watering today.
+pub fn wet_words(wet: Wet) -> String {
+    match wet {
+        Wet::Saturated { mm, through } => format!(
+            "{mm:.0} mm of rain fell in the three days up to {}; do not spread or water on saturated turf, it runs off.",
+            day_month(through)
+        ),
+        Wet::HeavyRainAhead { mm, on } => format!(
+            "a model's forecast has {mm:.0} mm of rain on {}; do not spread before heavy rain, it washes off.",
+            day_month(on)
+        ),
+    }
+}
+
+/// What to count, and how.
+pub(super) fn count_words(species: &Species, (low, high): (f64, f64)) -> String {
+    let borne = if low == high {
+        density_words(low)
+    } else {
+        format!("{low:.0} to {high:.0} larvae per m²")
+    };
+    format!(
+        "By the sums about half of the larvae are in their second instar: large enough to be seen, small enough for a curative. Cut and fold back {} over the whole area, not only where it looks bad, look through the top 5 to 10 cm, put the turf back and water it. The turf bears {borne} ({}). Log what you find (hatchbell log count): it decides about a curative now and about a preventive next year. No count, no curative.",
+        flaps_words(low),
+        species.action_threshold.solidity.in_words(),
+    )
+}
+
+/// How many flaps of a square foot tell enough at the threshold.
+fn flaps_words(threshold_per_m2: f64) -> String {
+    let samples = SampleArea::from_ft2(1.0)
+        .ok()
+        .and_then(|area| samples_for_precision(threshold_per_m2, area, PRECISION));
+    match samples {
+        Some(samples) => format!("{samples} flaps of 30 by 30 cm spread"),
+        None => "a dozen flaps of 30 by 30 cm spread".to_owned(),
+    }
+}
+
+/// The head of a message about watering in.
+pub(super) fn water_headline(option: &TreatmentOption, watering: &Watering) -> String {
+    let name = &option.name;
+    match watering.state {
+        WateringState::Due | WateringState::Waiting => {
+            format!("water in {name} by {}", day_month(watering.deadline))
+        }
+        WateringState::Done(_) => format!("{name} is watered in"),
+        WateringState::Missed => format!("{name} was not watered in in time"),
+    }
+}
+
+/// How an application stands with its water.
+pub fn water_in_words(option: &TreatmentOption, watering: &Watering, wet: Option<Wet>) -> String {
+    let counted = format!(
+        "Counted: {:.0} mm of rain after {}{} and {:.0} mm of logged irrigation.",
+        watering.rain_mm,
+        day_month(watering.spread),
+        match watering.rain_through {
+            Some(day) => format!(" (known through {})", day_month(day)),
+            None => " (the station has sent none since)".to_owned(),
+        },
+        watering.irrigation_mm
+    );
+    let name = &option.name;
+    let spread = day_month(watering.spread);
+    let needed = watering.needed_mm;
+    let text = match watering.state {
+        WateringState::Due | WateringState::Waiting => format!(
+            "{} spread on {spread} needs {needed:.0} mm of water by {}, or as the label says; {:.0} mm are lacking. {counted} Until it is through the thatch it does nothing against grubs, and children, pets and bees meet it on the leaves. Log what you give (hatchbell log irrigation).",
+            capitalised(name),
+            day_month(watering.deadline),
+            watering.lacking_mm(),
+        ),
+        WateringState::Done(on) if watering.is_late() => format!(
+            "{} spread on {spread} had its {needed:.0} mm on {}, after {}: it may have lost some of its strength on the leaves. {counted}",
+            capitalised(name),
+            day_month(on),
+            day_month(watering.deadline),
+        ),
+        WateringState::Done(on) => format!(
+            "{} spread on {spread} had its {needed:.0} mm on {}. {counted} Nothing more is due; keep children and pets off until the turf is dry, or longer if the label says so.",
+            capitalised(name),
+            day_month(on),
+        ),
+        WateringState::Missed => format!(
+            "{} spread on {spread} should have had {needed:.0} mm by {}; {:.0} mm are lacking. {counted} If it was watered and not logged, log it. If not, water it in now if the label allows: what lies on the leaves and in the thatch does nothing against grubs.",
+            capitalised(name),
+            day_month(watering.deadline),
+            watering.lacking_mm(),
+        ),
+    };
+    let is_open = !matches!(watering.state, WateringState::Done(_));
+    match wet.filter(|_| is_open) {
+        Some(wet) => format!("{text} Mind the weather: {}", wet_words(wet)),
+        None => text,
+    }
+}
