@@ -14,9 +14,11 @@ use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
 mod ahead;
+mod count;
 mod upkeep;
 mod work;
 
+pub use count::{density, limits, what_it_says, what_was_found};
 pub use upkeep::feed_message;
 
 /// Columns a mail is wrapped to.
