@@ -4,11 +4,11 @@ use super::log::{sample_area, season_on, watched};
 use super::{ConfigOption, configuration, counted, or_exit, say, say_wrapped, today};
 use crate::config::Config;
 use crate::domain::journal::{Deed, Entry};
-use crate::domain::scouting::{Limits, Reading, SampleArea, samples_for_precision};
+use crate::domain::scouting::{Limits, MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
 use crate::domain::season::Season;
 use crate::domain::site::Site;
 use crate::domain::species::Species;
-use crate::notify::wording::{density, limits, what_was_found};
+use crate::notify::wording::{density, limits, what_was_found_in_brief};
 use crate::store::Store;
 use anyhow::bail;
 use clap::Args;
@@ -58,10 +58,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     say!("{}, {today}\n", site.name);
     for (species, samples) in plans {
         say!("{}", species.name);
-        say_wrapped(&format!(
-            "Before damage begins, {}.",
-            limits(species, site.condition)
-        ));
+        say_wrapped(&limits(species, site.condition));
         say_wrapped(&format!(
             "Dig {} of {}: at {} the standard error is then {:.0} % of the mean or less.",
             counted(samples as usize, "sample"),
@@ -76,11 +73,13 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         say!("");
     }
     say_wrapped(HOW_TO_DIG);
-    say_wrapped(&format!(
-        "Then log it: hatchbell log count --site {} --species ID --each 0,3,1,… --area {}.",
+    say!("Then log it:");
+    say!(
+        "  hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
         site.id,
+        options.species.as_ref().unwrap_or(&site.species[0]),
         sample_area(options.area).replace(' ', "").replace('²', "2")
-    ));
+    );
     Ok(ExitCode::SUCCESS)
 }
 
@@ -105,7 +104,7 @@ fn samples(options: &Options, site: &Site, species: &Species) -> anyhow::Result<
     match samples_for_precision(planned_at(site, species), options.area, options.precision) {
         Some(samples) => Ok(samples),
         None => bail!(
-            "a standard error of {} of the mean takes more than 1000 samples of {}; give a larger --precision, for example 0.25, or a larger --area",
+            "a standard error of {} of the mean takes more than {MOST_SAMPLES} samples of {}; give a larger --precision, for example 0.25, or a larger --area",
             options.precision,
             sample_area(options.area)
         ),
@@ -130,11 +129,11 @@ fn counts(
             Deed::Count { species: of, found } if *of == species.id => {
                 let reading = Reading::of(found, limits);
                 Some(format!(
-                    "  {}  number {}: {}. {}",
+                    "  {}  number {}: {}; {}",
                     entry.day,
                     entry.number,
                     reading.verdict.name(),
-                    what_was_found(&reading)
+                    what_was_found_in_brief(&reading)
                 ))
             }
             _ => None,

@@ -18,7 +18,7 @@ mod count;
 mod upkeep;
 mod work;
 
-pub use count::{density, limits, what_it_says, what_was_found};
+pub use count::{density, limits, what_it_says, what_was_found, what_was_found_in_brief};
 pub use upkeep::feed_message;
 
 /// Columns a mail is wrapped to.

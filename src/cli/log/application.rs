@@ -125,9 +125,9 @@ fn season_words(used: &SeasonUse, option: &str, season: &Season, number: i64) ->
             share * 100.0
         ),
         (Some(most), Some(SeasonTotal::Over(share))) => format!(
-            "\nWARNING: that is {} % of the {most} a season that your label states, more than it allows. Put down no more of it this season; check rates and maximum in log list; if they are right, ask a licensed applicator.",
+            "\nWARNING: that is {} % of the {most} a season that your label states, more than it allows. Check rates and maximum in log list; if they are right, put down no more of it this season and ask a licensed applicator.",
             // Never rounded down to 100.
-            (share * 1000.0).ceil() / 10.0
+            ((share * 1000.0).round() / 10.0).max(100.1)
         ),
         (Some(most), Some(SeasonTotal::NotComparable)) => format!(
             "They cannot be held against the {most} a season that your label states: one is weighed, another measured out or counted. State rate and maximum in units of one kind."
@@ -149,7 +149,12 @@ fn season_words(used: &SeasonUse, option: &str, season: &Season, number: i64) ->
 
 /// Watering in, cautions and law.
 fn tell_what_to_mind(journal: &Journal<'_>, entry: &Entry, option: &TreatmentOption) {
-    say_wrapped(&watering_words(journal, entry, option));
+    say_wrapped(&watering_words(entry.day, journal.today, option));
+    say!(
+        "  hatchbell log irrigation --site {} --depth {:.0}mm",
+        entry.site,
+        option.watering_in.depth_mm.value
+    );
     if !journal.site.choice.considers(option) {
         say_wrapped(&format!(
             "By the configuration this site would not use {}; it is logged all the same.",
@@ -160,24 +165,22 @@ fn tell_what_to_mind(journal: &Journal<'_>, entry: &Entry, option: &TreatmentOpt
     say_wrapped(LAW);
 }
 
-fn watering_words(journal: &Journal<'_>, entry: &Entry, option: &TreatmentOption) -> String {
+fn watering_words(day: NaiveDate, today: NaiveDate, option: &TreatmentOption) -> String {
     let watering = &option.watering_in;
-    let due = deadline(entry.day, &watering.within_days);
+    let due = deadline(day, &watering.within_days);
     let water = figure_words(&watering.depth_mm);
-    let by = if due == entry.day {
+    let by = if due == day {
         format!("on the same day, {due}")
     } else {
         format!("by {due}")
     };
-    let how = if due < journal.today {
-        format!("It had to be watered in with {water} {by}. If it was, log it:")
+    if due < today {
+        format!("It had to be watered in with {water} {by}. If it was, log that with its depth:")
     } else {
-        format!("Water it in with {water} {by}, or as the label says, and log it:")
-    };
-    format!(
-        "{how} hatchbell log irrigation --site {} --depth {:.0}mm.",
-        entry.site, watering.depth_mm.value
-    )
+        format!(
+            "Water it in with {water} {by}, or as the label says. Then log that with its depth:"
+        )
+    }
 }
 
 fn deadline(day: NaiveDate, within: &Figure) -> NaiveDate {

@@ -1,12 +1,16 @@
 //! Words for what was dug up: how dense the grubs are and what that says of the turf.
 
+use super::capitalised;
 use crate::domain::scouting::{Limits, M2_IN_FT2, More, Reading, TurfCondition, Verdict};
-use crate::domain::site::Site;
 use crate::domain::species::Species;
 
 /// A density: "52 per m² (4.8 per ft²)".
 pub fn density(per_m2: f64) -> String {
-    format!("{per_m2:.0} per m² ({:.1} per ft²)", per_m2 * M2_IN_FT2)
+    format!(
+        "{} per m² ({:.1} per ft²)",
+        short(per_m2),
+        per_m2 * M2_IN_FT2
+    )
 }
 
 /// How many larvae the turf of a site bears, with what that rests on.
@@ -17,15 +21,18 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
         span(threshold.low_per_m2, threshold.high_per_m2),
         threshold.solidity.in_words()
     );
-    match condition {
-        None => format!("turf bears {range} of {} larvae", species.name),
-        Some(condition) => format!(
-            "turf that is {} bears {} of {} larvae: a rule of thumb (common practice, no source) within {range}",
-            condition.name(),
-            density(Limits::of(threshold, Some(condition)).low_per_m2),
-            species.name,
-        ),
-    }
+    let Some(condition) = condition else {
+        return format!(
+            "Turf bears {range} of {} larvae before damage begins.",
+            species.name
+        );
+    };
+    format!(
+        "{} turf bears {} of {} larvae before damage begins: a rule of thumb (common practice, no source); turf of all kinds bears {range}.",
+        capitalised(condition.name()),
+        density(Limits::of(threshold, Some(condition)).low_per_m2),
+        species.name,
+    )
 }
 
 /// Mean and range of a count.
@@ -33,7 +40,7 @@ pub fn what_was_found(reading: &Reading) -> String {
     let mean = density(reading.mean_per_m2);
     match &reading.density {
         Some(range) => format!(
-            "Mean {mean}; the true mean lies at {} in 9 of 10 cases, if samples were spread over the turf.",
+            "Mean {mean}; in 9 of 10 cases the true mean is {}, if samples were spread over the turf.",
             span(range.low_per_m2, range.high_per_m2)
         ),
         None => format!(
@@ -42,24 +49,35 @@ pub fn what_was_found(reading: &Reading) -> String {
     }
 }
 
+/// The same on a line: "52 per m² (4.8 per ft²), 27 to 103 per m² in 9 of 10 cases".
+pub fn what_was_found_in_brief(reading: &Reading) -> String {
+    let mean = density(reading.mean_per_m2);
+    match &reading.density {
+        Some(range) => format!(
+            "{mean}, {} to {} per m² in 9 of 10 cases",
+            short(range.low_per_m2),
+            short(range.high_per_m2)
+        ),
+        None => format!("{mean}, how sure is not known"),
+    }
+}
+
 /// What a count says of a site's turf, and what to do next.
-pub fn what_it_says(reading: &Reading, species: &Species, site: &Site) -> String {
-    let bears = format!("what the turf bears ({})", limits(species, site.condition));
+pub fn what_it_says(reading: &Reading, site: &str) -> String {
     let by_mean = match reading.density {
         Some(_) => "",
         None => "By its mean alone: ",
     };
     match reading.verdict {
         Verdict::Below => format!(
-            "{by_mean}BELOW {bears}. Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig."
+            "{by_mean}BELOW what the turf bears. Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig."
         ),
         Verdict::Near => format!(
-            "{by_mean}NEAR {bears}: this count cannot tell. {}",
+            "{by_mean}NEAR what the turf bears: this count cannot tell. {}",
             reading.more.map_or(String::new(), what_more)
         ),
         Verdict::Above => format!(
-            "{by_mean}ABOVE {bears}. A curative may be justified: hatchbell plan {} shows which still works. The label, local rules and a licensed applicator decide.",
-            site.id
+            "{by_mean}ABOVE what the turf bears. A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
         ),
     }
 }
@@ -80,8 +98,79 @@ fn what_more(more: More) -> String {
 
 fn span(low_per_m2: f64, high_per_m2: f64) -> String {
     format!(
-        "{low_per_m2:.0} to {high_per_m2:.0} per m² ({:.1} to {:.1} per ft²)",
+        "{} to {} per m² ({:.1} to {:.1} per ft²)",
+        short(low_per_m2),
+        short(high_per_m2),
         low_per_m2 * M2_IN_FT2,
         high_per_m2 * M2_IN_FT2
     )
+}
+
+/// Larvae per m², with a decimal where there are few.
+fn short(per_m2: f64) -> String {
+    if per_m2 > 0.0 && per_m2 < 9.95 {
+        format!("{per_m2:.1}")
+    } else {
+        format!("{per_m2:.0}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::journal::Found;
+    use crate::domain::scouting::SampleArea;
+
+    const RANGE: Limits = Limits {
+        low_per_m2: 86.0,
+        high_per_m2: 161.0,
+    };
+
+    fn said(samples: u32, larvae: u32) -> String {
+        let area = SampleArea::from_ft2(1.0).unwrap();
+        let found = Found::of_samples(samples, area, larvae, None).unwrap();
+        what_it_says(&Reading::of(&found, RANGE), "lawn")
+    }
+
+    #[test]
+    fn a_low_count_says_that_nothing_need_be_applied() {
+        let low = said(20, 20);
+        assert!(low.starts_with("BELOW") && low.contains("Nothing need be applied"));
+    }
+
+    #[test]
+    fn a_high_count_leads_to_the_plan_and_leaves_the_decision_to_the_label() {
+        let high = said(20, 800);
+        assert!(high.starts_with("ABOVE") && high.contains("hatchbell plan lawn"));
+        assert!(high.contains("The label, local rules and a licensed applicator decide"));
+    }
+
+    #[test]
+    fn a_count_that_cannot_tell_says_how_many_more_samples_would() {
+        let near = said(3, 12);
+        assert!(near.starts_with("NEAR"), "{near}");
+        assert!(
+            near.contains("more samples of the same size would"),
+            "{near}"
+        );
+        assert!(
+            !near.contains("curative") && !near.contains("Nothing need"),
+            "{near}"
+        );
+    }
+
+    #[test]
+    fn a_density_alone_says_that_only_its_mean_speaks() {
+        let found = Found::of_density(200.0).unwrap();
+        let reading = Reading::of(&found, RANGE);
+        assert!(what_it_says(&reading, "lawn").starts_with("By its mean alone: ABOVE"));
+        assert!(what_was_found(&reading).contains("How sure that is, is not known"));
+    }
+
+    #[test]
+    fn few_larvae_are_not_rounded_to_none() {
+        assert_eq!(density(0.5), "0.5 per m² (0.0 per ft²)");
+        assert_eq!(density(86.0), "86 per m² (8.0 per ft²)");
+        assert_eq!(density(0.0), "0 per m² (0.0 per ft²)");
+    }
 }
