@@ -89,6 +89,17 @@ fn water_that_is_overdue_is_said_to_be() {
 }
 
 #[test]
+fn irrigation_that_is_logged_already_counts_as_watering_in() {
+    let lawn = Site::of("");
+    lawn.logs("irrigation --depth 15mm --date 2026-06-09");
+    let said = lawn.logs("application --option chlorantraniliprole --area 0.5ha --date 2026-06-09");
+    assert!(
+        said.contains("the irrigation logged through 2026-06-09 is enough"),
+        "{said}"
+    );
+}
+
+#[test]
 fn a_count_says_on_which_side_it_lies_of_what_the_turf_bears() {
     let count = "count --species japanese-beetle --area 0.25ft2";
     let lawn = Site::of("condition = \"irrigated\"");

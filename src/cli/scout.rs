@@ -4,7 +4,8 @@ use super::log::{sample_area, season_on, watched};
 use super::{ConfigOption, configuration, counted, or_exit, say, say_wrapped, today};
 use crate::config::Config;
 use crate::domain::journal::{Deed, Entry};
-use crate::domain::scouting::{Limits, MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
+use crate::domain::need::borne;
+use crate::domain::scouting::{MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
 use crate::domain::season::Season;
 use crate::domain::site::Site;
 use crate::domain::species::Species;
@@ -97,7 +98,7 @@ fn species_of<'c>(
 /// The density at which a count has to be sure: what the turf bears, at the low end where its
 /// condition is not known, which takes the most samples.
 fn planned_at(site: &Site, species: &Species) -> f64 {
-    Limits::of(&species.action_threshold, site.condition).low_per_m2
+    borne(&species.action_threshold, site.condition).0
 }
 
 fn samples(options: &Options, site: &Site, species: &Species) -> anyhow::Result<u32> {
@@ -121,13 +122,13 @@ fn counts(
     let this_season = |entry: &&Entry| {
         season.is_none_or(|season| (season.start..=season.end).contains(&entry.day))
     };
-    let limits = Limits::of(&species.action_threshold, site.condition);
+    let borne = borne(&species.action_threshold, site.condition);
     let mut lines: Vec<String> = entries
         .iter()
         .filter(this_season)
         .filter_map(|entry| match &entry.deed {
             Deed::Count { species: of, found } if *of == species.id => {
-                let reading = Reading::of(found, limits);
+                let reading = Reading::of(found, borne);
                 Some(format!(
                     "  {}  number {}: {}; {}",
                     entry.day,

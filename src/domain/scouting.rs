@@ -30,7 +30,7 @@ mod count;
 mod reading;
 
 pub use count::{Count, CountError, M2_IN_FT2, MOST_SAMPLES, SampleArea, checked_density};
-pub use reading::{Limits, More, Reading};
+pub use reading::{More, Reading};
 
 use super::species::ActionThreshold;
 use statrs::function::beta::{beta_reg, inv_beta_reg};

@@ -6,11 +6,13 @@ use crate::config::problem::closest;
 use crate::domain::amount::{Area, Rate, SeasonTotal};
 use crate::domain::figure::Figure;
 use crate::domain::journal::{Application, Deed, Entry, SeasonUse, season_use};
+use crate::domain::rain::Rain;
 use crate::domain::season::Season;
 use crate::domain::site::Site;
 use crate::domain::treatment::TreatmentOption;
+use crate::domain::watering::{Watering, WateringState, watering};
 use anyhow::{anyhow, bail};
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 use clap::Args;
 use std::process::ExitCode;
 
@@ -64,7 +66,8 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         journal.place(&entry)
     );
     tell_season(&journal, &entry)?;
-    tell_what_to_mind(&journal, &entry, option(&config, &options.option)?);
+    tell_watering(&journal, &entry, option(&config, &options.option)?)?;
+    tell_what_to_mind(&journal, option(&config, &options.option)?);
     Ok(ExitCode::SUCCESS)
 }
 
@@ -147,14 +150,58 @@ fn season_words(used: &SeasonUse, option: &str, season: &Season, number: i64) ->
     format!("Season {season}: {times} of {option} here. {total}{left_out}")
 }
 
-/// Watering in, cautions and law.
-fn tell_what_to_mind(journal: &Journal<'_>, entry: &Entry, option: &TreatmentOption) {
-    say_wrapped(&watering_words(entry.day, journal.today, option));
-    say!(
-        "  hatchbell log irrigation --site {} --depth {:.0}mm",
-        entry.site,
-        option.watering_in.depth_mm.value
-    );
+/// How and by when it has to be watered in, or that it was by the irrigation logged.
+fn tell_watering(
+    journal: &Journal<'_>,
+    entry: &Entry,
+    option: &TreatmentOption,
+) -> anyhow::Result<()> {
+    let entries = journal.store.entries(&entry.site)?;
+    let irrigation: Vec<(NaiveDate, f64)> = entries
+        .iter()
+        .filter_map(|entry| match &entry.deed {
+            Deed::Irrigation { depth } => Some((entry.day, depth.mm())),
+            _ => None,
+        })
+        .collect();
+    let how = &option.watering_in;
+    let stands = watering(how, entry.day, &Rain::new(), &irrigation, journal.today);
+    say_wrapped(&watering_words(&stands, &how.depth_mm, journal.today));
+    if !matches!(stands.state, WateringState::Done(_)) {
+        say!(
+            "  hatchbell log irrigation --site {} --depth {:.0}mm",
+            entry.site,
+            how.depth_mm.value
+        );
+    }
+    Ok(())
+}
+
+fn watering_words(stands: &Watering, depth: &Figure, today: NaiveDate) -> String {
+    let water = figure_words(depth);
+    let due = stands.deadline;
+    let by = if due == stands.spread {
+        format!("on the same day, {due}")
+    } else {
+        format!("by {due}")
+    };
+    match stands.state {
+        WateringState::Done(on) => format!(
+            "It had to be watered in with {water} {by}; the irrigation logged through {on} is enough."
+        ),
+        _ if due < today => {
+            format!(
+                "It had to be watered in with {water} {by}. If it was, log that with its depth:"
+            )
+        }
+        _ => format!(
+            "Water it in with {water} {by}, or as the label says. Then log that with its depth:"
+        ),
+    }
+}
+
+/// The site's own choice, cautions and law.
+fn tell_what_to_mind(journal: &Journal<'_>, option: &TreatmentOption) {
     if !journal.site.choice.considers(option) {
         say_wrapped(&format!(
             "By the configuration this site would not use {}; it is logged all the same.",
@@ -163,28 +210,6 @@ fn tell_what_to_mind(journal: &Journal<'_>, entry: &Entry, option: &TreatmentOpt
     }
     say_wrapped(&format!("{} {}", option.cautions.join(" "), option.legal));
     say_wrapped(LAW);
-}
-
-fn watering_words(day: NaiveDate, today: NaiveDate, option: &TreatmentOption) -> String {
-    let watering = &option.watering_in;
-    let due = deadline(day, &watering.within_days);
-    let water = figure_words(&watering.depth_mm);
-    let by = if due == day {
-        format!("on the same day, {due}")
-    } else {
-        format!("by {due}")
-    };
-    if due < today {
-        format!("It had to be watered in with {water} {by}. If it was, log that with its depth:")
-    } else {
-        format!(
-            "Water it in with {water} {by}, or as the label says. Then log that with its depth:"
-        )
-    }
-}
-
-fn deadline(day: NaiveDate, within: &Figure) -> NaiveDate {
-    day + Days::new(within.value.round() as u64)
 }
 
 /// "13 mm (6 to 25; from published values)".

@@ -2,7 +2,8 @@
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, watched, words};
 use crate::domain::journal::{Deed, Entry, Found};
-use crate::domain::scouting::{Limits, M2_IN_FT2, Reading, SampleArea};
+use crate::domain::need::borne;
+use crate::domain::scouting::{M2_IN_FT2, Reading, SampleArea};
 use crate::notify::wording::{limits, what_it_says, what_was_found};
 use anyhow::bail;
 use clap::Args;
@@ -77,8 +78,8 @@ pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) {
     let Some(species) = journal.config.species.get(species) else {
         return;
     };
-    let bears = Limits::of(&species.action_threshold, journal.site.condition);
-    let reading = Reading::of(found, bears);
+    let borne = borne(&species.action_threshold, journal.site.condition);
+    let reading = Reading::of(found, borne);
     say_wrapped(&what_was_found(&reading));
     say_wrapped(&limits(species, journal.site.condition));
     say_wrapped(&what_it_says(&reading, &entry.site));

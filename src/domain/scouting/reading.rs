@@ -1,17 +1,8 @@
 //! What a count says of the turf it was dug from.
 
-use super::{ActionThreshold, Count, Density, TurfCondition, Verdict};
+use super::{Count, Density, Verdict};
 use crate::domain::journal::Found;
-
-/// How many larvae the turf of a site bears, larvae per m²: one figure where its condition is
-/// known, otherwise the species' whole range.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Limits {
-    /// Low end.
-    pub low_per_m2: f64,
-    /// High end; the same as the low end where the condition is known.
-    pub high_per_m2: f64,
-}
+use crate::domain::need::verdict;
 
 /// How much more would have to be dug.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,116 +24,69 @@ pub struct Reading {
     pub mean_per_m2: f64,
     /// With its range; `None` if only a density was noted.
     pub density: Option<Density>,
-    /// What it is held against.
-    pub limits: Limits,
-    /// On which side it lies; by the mean alone if only a density was noted.
+    /// On which side it lies of what the turf bears.
     pub verdict: Verdict,
     /// What else to dig if it cannot tell.
     pub more: Option<More>,
 }
 
-impl Limits {
-    /// Those of a species on turf of a condition; `None` is not known.
-    pub fn of(threshold: &ActionThreshold, condition: Option<TurfCondition>) -> Self {
-        match condition {
-            Some(condition) => {
-                let limit = condition.limit_per_m2(threshold);
-                Self {
-                    low_per_m2: limit,
-                    high_per_m2: limit,
-                }
-            }
-            None => Self {
-                low_per_m2: threshold.low_per_m2,
-                high_per_m2: threshold.high_per_m2,
-            },
-        }
-    }
-
-    /// On which side a density lies: below the low end, above the high end, or neither.
-    fn verdict(self, density: &Density) -> Verdict {
-        if density.verdict(self.low_per_m2) == Verdict::Below {
-            Verdict::Below
-        } else if density.verdict(self.high_per_m2) == Verdict::Above {
-            Verdict::Above
-        } else {
-            Verdict::Near
-        }
-    }
-
-    /// What else to dig after a count that cannot tell.
-    fn more_after(self, count: &Count, mean_per_m2: f64) -> More {
-        let end = if mean_per_m2 < self.low_per_m2 {
-            self.low_per_m2
-        } else if mean_per_m2 > self.high_per_m2 {
-            self.high_per_m2
-        } else if self.low_per_m2 < self.high_per_m2 {
-            return More::Condition;
-        } else {
-            return More::TooClose;
-        };
-        match count.more_samples_to_tell(end) {
-            // The two sums differ in rounding: one more sample is then enough.
-            Some(more) => More::Samples(more.max(1)),
-            None => More::TooClose,
-        }
-    }
-}
-
 impl Reading {
-    /// What was found, held against what the turf bears.
+    /// What was found, held against the larvae per m² that the turf bears: the numbers of
+    /// [`borne`](crate::domain::need::borne), one twice or the ends of a range.
     ///
     /// # Method
-    /// Below if the 90 % range of the count lies below the low end, above if it lies above the high
-    /// end, otherwise near.
+    /// The side by [`verdict`]. What else to dig is counted against the nearer end; a mean within a
+    /// range is never told by digging.
     ///
     /// # Units
     /// Larvae per m².
     ///
     /// # Valid range
-    /// As the counts and their range. A density alone has no range, so its mean decides; whoever
-    /// words it has to say so.
+    /// As [`verdict`].
     ///
     /// # References
-    /// As [`Count::density`] and [`TurfCondition::limit_per_m2`].
+    /// As [`Count::density`] and [`verdict`].
     ///
     /// # Examples
     /// ```
     /// use hatchbell::domain::journal::Found;
-    /// use hatchbell::domain::scouting::{Limits, Reading, SampleArea, Verdict};
+    /// use hatchbell::domain::scouting::{Reading, SampleArea, Verdict};
     ///
     /// let area = SampleArea::from_ft2(1.0).unwrap();
     /// let clean = Found::of_samples(10, area, 2, None).unwrap();
-    /// let limits = Limits { low_per_m2: 86.0, high_per_m2: 161.0 };
-    /// assert_eq!(Reading::of(&clean, limits).verdict, Verdict::Below);
+    /// assert_eq!(Reading::of(&clean, (86.0, 161.0)).verdict, Verdict::Below);
     /// ```
-    pub fn of(found: &Found, limits: Limits) -> Self {
-        let mean_per_m2 = found.mean_per_m2();
-        let (density, verdict) = match found {
-            Found::Samples(count) => {
-                let density = count.density();
-                (Some(density), limits.verdict(&density))
-            }
-            Found::Density(mean) => {
-                let exact = Density {
-                    mean_per_m2: *mean,
-                    low_per_m2: *mean,
-                    high_per_m2: *mean,
-                };
-                (None, limits.verdict(&exact))
-            }
+    pub fn of(found: &Found, borne: (f64, f64)) -> Self {
+        let verdict = verdict(found, borne);
+        let (density, more) = match found {
+            Found::Samples(count) => (Some(count.density()), more_after(count, borne)),
+            Found::Density(_) => (None, More::Unknown),
         };
-        let more = (verdict == Verdict::Near).then(|| match found {
-            Found::Samples(count) => limits.more_after(count, mean_per_m2),
-            Found::Density(_) => More::Unknown,
-        });
         Self {
-            mean_per_m2,
+            mean_per_m2: found.mean_per_m2(),
             density,
-            limits,
             verdict,
-            more,
+            more: (verdict == Verdict::Near).then_some(more),
         }
+    }
+}
+
+/// What else to dig after a count that cannot tell.
+fn more_after(count: &Count, (low, high): (f64, f64)) -> More {
+    let mean_per_m2 = count.mean_per_sample() / count.area().m2();
+    let end = if mean_per_m2 < low {
+        low
+    } else if mean_per_m2 > high {
+        high
+    } else if low < high {
+        return More::Condition;
+    } else {
+        return More::TooClose;
+    };
+    match count.more_samples_to_tell(end) {
+        // The two sums differ in rounding: one more sample is then enough.
+        Some(more) => More::Samples(more.max(1)),
+        None => More::TooClose,
     }
 }
 
@@ -150,36 +94,12 @@ impl Reading {
 mod tests {
     use super::super::SampleArea;
     use super::*;
-    use crate::domain::figure::Solidity;
 
-    const RANGE: Limits = Limits {
-        low_per_m2: 86.0,
-        high_per_m2: 161.0,
-    };
+    const RANGE: (f64, f64) = (86.0, 161.0);
 
     fn flaps(samples: u32, larvae: u32) -> Found {
         let area = SampleArea::from_ft2(1.0).unwrap();
         Found::of_samples(samples, area, larvae, None).unwrap()
-    }
-
-    fn one(limit: f64) -> Limits {
-        Limits {
-            low_per_m2: limit,
-            high_per_m2: limit,
-        }
-    }
-
-    #[test]
-    fn a_known_condition_makes_one_figure_of_the_range() {
-        let threshold = ActionThreshold {
-            low_per_m2: 86.0,
-            high_per_m2: 161.0,
-            solidity: Solidity::Published,
-            source: String::new(),
-        };
-        assert_eq!(Limits::of(&threshold, None), RANGE);
-        let stressed = Limits::of(&threshold, Some(TurfCondition::Stressed));
-        assert_eq!(stressed, one(43.0));
     }
 
     #[test]
@@ -204,7 +124,7 @@ mod tests {
         // 12 per ft² are 129 per m².
         let reading = Reading::of(&flaps(10, 120), RANGE);
         assert_eq!(reading.more, Some(More::Condition));
-        let known = Reading::of(&flaps(10, 120), one(161.0));
+        let known = Reading::of(&flaps(10, 120), (161.0, 161.0));
         assert!(matches!(known.more, Some(More::Samples(_))), "{known:?}");
     }
 
@@ -212,19 +132,21 @@ mod tests {
     fn a_mean_on_the_limit_cannot_be_told_by_digging() {
         let area = SampleArea::from_m2(0.1).unwrap();
         let found = Found::of_samples(10, area, 86, None).unwrap();
-        let reading = Reading::of(&found, one(86.0));
+        let reading = Reading::of(&found, (86.0, 86.0));
         assert_eq!(reading.more, Some(More::TooClose));
     }
 
     #[test]
-    fn a_density_alone_is_judged_by_its_mean_and_has_no_range() {
-        for (per_m2, verdict) in [
-            (85.0, Verdict::Below),
-            (100.0, Verdict::Near),
-            (162.0, Verdict::Above),
+    fn a_density_alone_has_no_range_and_is_told_apart_only_far_from_what_turf_bears() {
+        for (per_m2, verdict, more) in [
+            (42.0, Verdict::Below, None),
+            (60.0, Verdict::Near, Some(More::Unknown)),
+            (300.0, Verdict::Near, Some(More::Unknown)),
+            (330.0, Verdict::Above, None),
         ] {
             let reading = Reading::of(&Found::of_density(per_m2).unwrap(), RANGE);
-            assert_eq!((reading.verdict, reading.density), (verdict, None));
+            assert_eq!((reading.verdict, reading.more), (verdict, more), "{per_m2}");
+            assert_eq!(reading.density, None);
         }
     }
 }

@@ -1,7 +1,7 @@
 //! Words for what was dug up: how dense the grubs are and what that says of the turf.
 
 use super::capitalised;
-use crate::domain::scouting::{Limits, M2_IN_FT2, More, Reading, TurfCondition, Verdict};
+use crate::domain::scouting::{M2_IN_FT2, More, Reading, TurfCondition, Verdict};
 use crate::domain::species::Species;
 
 /// A density: "52 per m² (4.8 per ft²)".
@@ -30,7 +30,7 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
     format!(
         "{} turf bears {} of {} larvae before damage begins: a rule of thumb (common practice, no source); turf of all kinds bears {range}.",
         capitalised(condition.name()),
-        density(Limits::of(threshold, Some(condition)).low_per_m2),
+        density(condition.limit_per_m2(threshold)),
         species.name,
     )
 }
@@ -44,7 +44,7 @@ pub fn what_was_found(reading: &Reading) -> String {
             span(range.low_per_m2, range.high_per_m2)
         ),
         None => format!(
-            "Mean {mean}. How sure that is, is not known; samples and larvae would tell (--samples, --larvae, --area)."
+            "Mean {mean}. How sure that is, is not known, so half to twice of it is allowed for; samples and larvae would tell (--samples, --larvae, --area)."
         ),
     }
 }
@@ -64,20 +64,14 @@ pub fn what_was_found_in_brief(reading: &Reading) -> String {
 
 /// What a count says of a site's turf, and what to do next.
 pub fn what_it_says(reading: &Reading, site: &str) -> String {
-    let by_mean = match reading.density {
-        Some(_) => "",
-        None => "By its mean alone: ",
-    };
     match reading.verdict {
-        Verdict::Below => format!(
-            "{by_mean}BELOW what the turf bears. Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig."
-        ),
+        Verdict::Below => "BELOW what the turf bears. Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig.".to_owned(),
         Verdict::Near => format!(
-            "{by_mean}NEAR what the turf bears: this count cannot tell. {}",
+            "NEAR what the turf bears: this count cannot tell. {}",
             reading.more.map_or(String::new(), what_more)
         ),
         Verdict::Above => format!(
-            "{by_mean}ABOVE what the turf bears. A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
+            "ABOVE what the turf bears. A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
         ),
     }
 }
@@ -121,10 +115,7 @@ mod tests {
     use crate::domain::journal::Found;
     use crate::domain::scouting::SampleArea;
 
-    const RANGE: Limits = Limits {
-        low_per_m2: 86.0,
-        high_per_m2: 161.0,
-    };
+    const RANGE: (f64, f64) = (86.0, 161.0);
 
     fn said(samples: u32, larvae: u32) -> String {
         let area = SampleArea::from_ft2(1.0).unwrap();
@@ -160,10 +151,11 @@ mod tests {
     }
 
     #[test]
-    fn a_density_alone_says_that_only_its_mean_speaks() {
-        let found = Found::of_density(200.0).unwrap();
+    fn a_density_alone_asks_for_samples() {
+        let found = Found::of_density(100.0).unwrap();
         let reading = Reading::of(&found, RANGE);
-        assert!(what_it_says(&reading, "lawn").starts_with("By its mean alone: ABOVE"));
+        let said = what_it_says(&reading, "lawn");
+        assert!(said.starts_with("NEAR") && said.ends_with("Dig and log samples."));
         assert!(what_was_found(&reading).contains("How sure that is, is not known"));
     }
 
