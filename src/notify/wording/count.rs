@@ -28,7 +28,7 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
         );
     };
     format!(
-        "{} turf bears {} of {} larvae before damage begins: a rule of thumb (common practice, no source); turf of all kinds bears {range}.",
+        "{} turf bears {} of {} larvae before damage begins: a rule of thumb (common practice, no source); the range for the species is {range}.",
         capitalised(condition.name()),
         density(condition.limit_per_m2(threshold)),
         species.name,
