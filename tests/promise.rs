@@ -435,7 +435,7 @@ fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follow
                 "--date",
                 "2026-02-28",
             ],
-            "logged already, as number 1",
+            "logged for 2026-02-28 already, as number 1",
         ),
         (
             [

@@ -1,20 +1,35 @@
-//! `hatchbell log`.
+//! `hatchbell log`: what people did and saw. One file for each command; [`Journal`] enters.
 
-use super::{ConfigOption, configuration, or_exit, say, today};
+use super::{ConfigOption, configuration, or_exit, say, say_wrapped, today};
 use crate::clock::Clock;
-use crate::cycle::site_standings;
-use crate::domain::journal::{Deed, check};
-use crate::domain::milestone::Milestone;
+use crate::config::Config;
+use crate::domain::journal::{Deed, Entry, check};
+use crate::domain::season::Season;
+use crate::domain::site::Site;
 use crate::store::Store;
-use anyhow::bail;
+use anyhow::{anyhow, bail};
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 use std::process::ExitCode;
 
-/// Note what was seen at a site
+mod application;
+mod catch;
+mod count;
+mod edit;
+mod irrigation;
+mod list;
+mod note;
+mod undo;
+mod words;
+
+pub(super) use words::sample_area;
+
+/// Note what was done or seen at a site
 ///
-/// A first catch of adults re-anchors the season there: flight is what was seen, and later
-/// milestones move with it. In later years it goes on to speak beside the published threshold.
+/// Applications, counts, catches of adults, irrigation and notes. The service plans with them:
+/// a first catch re-anchors the season, a count says what need be done, an application is watched
+/// until it is watered in. Nothing is ever deleted: an entry is corrected or taken back by its
+/// number.
 #[derive(Args)]
 pub(super) struct Options {
     #[command(subcommand)]
@@ -23,135 +38,133 @@ pub(super) struct Options {
 
 #[derive(Subcommand)]
 enum What {
-    Catch(CatchOptions),
-    Undo(UndoOptions),
-    List(ListOptions),
+    Application(application::Options),
+    Count(count::Options),
+    Irrigation(irrigation::Options),
+    Note(note::Options),
+    Catch(catch::Options),
+    Edit(Box<edit::Options>),
+    Undo(undo::Options),
+    List(list::Options),
 }
 
-/// A trap catch or first sighting of adult beetles
+/// What every new entry says.
 #[derive(Args)]
-struct CatchOptions {
+struct EntryOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// The site, by its id
     #[arg(long, value_name = "ID")]
     site: String,
-    /// The species, by its id
-    #[arg(long, value_name = "ID")]
-    species: String,
-    /// The day it was seen
+    /// The day; today if it is left out
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
-    date: NaiveDate,
+    date: Option<NaiveDate>,
     /// A remark to keep with it
     #[arg(long, value_name = "TEXT")]
     remark: Option<String>,
 }
 
-/// Take an entry back, by its number
-#[derive(Args)]
-struct UndoOptions {
-    #[command(flatten)]
-    config: ConfigOption,
-    /// The number that `log list` shows
-    number: i64,
-}
-
-/// List the entries that stand
-#[derive(Args)]
-struct ListOptions {
-    #[command(flatten)]
-    config: ConfigOption,
-}
-
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     match &options.what {
-        What::Catch(options) => catch(options),
-        What::Undo(options) => undo(options),
-        What::List(options) => list(options),
+        What::Application(options) => application::run(options),
+        What::Count(options) => count::run(options),
+        What::Irrigation(options) => irrigation::run(options),
+        What::Note(options) => note::run(options),
+        What::Catch(options) => catch::run(options),
+        What::Edit(options) => edit::run(options),
+        What::Undo(options) => undo::run(options),
+        What::List(options) => list::run(options),
     }
 }
 
-fn catch(options: &CatchOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
-    let site = super::site(&config, &options.site)?;
-    if !site.species.contains(&options.species) {
-        bail!(
-            "{} is not watched for \"{}\"; its species are {}",
-            site.id,
-            options.species,
-            site.species.join(", ")
-        );
-    }
-    let store = Store::open(&config.service.database)?;
-    let today = today(&config, &store)?;
-    let deed = Deed::Catch {
-        species: options.species.clone(),
-    };
-    check(&deed, options.date, &store.entries(&site.id)?, today, None)?;
-    let now = Clock::Machine.now();
-    let number = store.log(
-        &site.id,
-        options.date,
-        &deed,
-        options.remark.as_deref(),
-        now,
-    )?;
-    let standings = site_standings(&config, &store, options.date)?;
-    if let Some(here) = standings
-        .iter()
-        .find(|here| here.site.id == options.site && here.species.id == options.species)
-    {
-        let table = config.species[&options.species].threshold(Milestone::AdultFlight);
-        let (low, high) = table.range.unwrap_or((table.value, table.value));
-        say!(
-            "The sum on that day was {:.0} °C·d; the table has flight at {:.0} ({low:.0} to {high:.0}).",
-            here.standing.degree_days,
-            table.value
-        );
-    }
-    say!(
-        "logged as number {number}: {} at {} on {}. The next cycle plans with it; hatchbell outlook {} shows it now.",
-        options.species,
-        site.name,
-        options.date,
-        site.id
-    );
-    Ok(ExitCode::SUCCESS)
+/// The journal of a site, open for entering.
+struct Journal<'c> {
+    config: &'c Config,
+    site: &'c Site,
+    store: Store,
+    today: NaiveDate,
 }
 
-fn undo(options: &UndoOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
-    let store = Store::open(&config.service.database)?;
-    if !store.undo(options.number, Clock::Machine.now())? {
-        bail!(
-            "there is no entry {} that stands; see log list",
-            options.number
-        );
+impl<'c> Journal<'c> {
+    fn open(config: &'c Config, site: &str) -> anyhow::Result<Self> {
+        let site = super::site(config, site)?;
+        let store = Store::open(&config.service.database)?;
+        let today = today(config, &store)?;
+        Ok(Self {
+            config,
+            site,
+            store,
+            today,
+        })
     }
-    say!("entry {} no longer counts", options.number);
-    Ok(ExitCode::SUCCESS)
+
+    /// Enters what was done or seen, if nothing speaks against it.
+    fn enter(
+        &mut self,
+        options: &EntryOptions,
+        deed: Deed,
+        any_season: bool,
+    ) -> anyhow::Result<Entry> {
+        let day = options.date.unwrap_or(self.today);
+        let remark = options.remark.as_deref().and_then(plain);
+        let (today, start) = (self.today, self.earliest(any_season));
+        let may =
+            |entries: &[Entry]| Ok::<_, anyhow::Error>(check(&deed, day, entries, today, start)?);
+        let now = Clock::Machine.now();
+        let number = self
+            .store
+            .log_if(&self.site.id, day, &deed, remark.as_deref(), now, may)?;
+        Ok(Entry {
+            number,
+            site: self.site.id.clone(),
+            day,
+            deed,
+            remark,
+        })
+    }
+
+    /// The first day of this season, before which applications are refused; `None` allows any.
+    fn earliest(&self, any_season: bool) -> Option<NaiveDate> {
+        let season = season_on(self.config, self.site, self.today)?;
+        (!any_season).then_some(season.start)
+    }
+
+    /// "The lawn, 2026-06-08", for an entry.
+    fn place(&self, entry: &Entry) -> String {
+        format!("{}, {}", self.site.name, entry.day)
+    }
 }
 
-fn list(options: &ListOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
-    let store = Store::open_to_read(&config.service.database)?;
-    for (_, site) in config.sites() {
-        for entry in store.entries(&site.id)? {
-            let of = entry
-                .deed
-                .species()
-                .map_or(String::new(), |species| format!(" of {species}"));
-            let remark = entry
-                .remark
-                .map_or(String::new(), |remark| format!(": {remark}"));
-            say!(
-                "{:>4}  {}  {}{of} at {}{remark}",
-                entry.number,
-                entry.day,
-                entry.deed.kind(),
-                entry.site,
-            );
-        }
+/// The season of a site on a day: that of its first species.
+pub(super) fn season_on(config: &Config, site: &Site, day: NaiveDate) -> Option<Season> {
+    let species = config.species.get(site.species.first()?)?;
+    Some(species.season_on(day, site.latitude))
+}
+
+/// A species must be one that a site is watched for.
+pub(super) fn watched(site: &Site, species: &str) -> anyhow::Result<()> {
+    if site.species.iter().any(|id| id == species) {
+        return Ok(());
     }
-    Ok(ExitCode::SUCCESS)
+    bail!(
+        "{} is not watched for \"{species}\"; its species are {}",
+        site.id,
+        site.species.join(", ")
+    )
+}
+
+/// A remark on one line; `None` if it is blank.
+fn plain(remark: &str) -> Option<String> {
+    let words: Vec<&str> = remark
+        .split(|c: char| c.is_whitespace() || c.is_control())
+        .filter(|word| !word.is_empty())
+        .collect();
+    (!words.is_empty()).then(|| words.join(" "))
+}
+
+/// An entry that stands, by its number.
+fn entry(store: &Store, number: i64) -> anyhow::Result<Entry> {
+    store
+        .entry(number)?
+        .ok_or_else(|| anyhow!("there is no entry {number} that stands; see log list"))
 }

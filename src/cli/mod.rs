@@ -24,6 +24,7 @@ mod outlook;
 mod plan;
 mod replay;
 mod run;
+mod scout;
 mod stations;
 mod status;
 
@@ -55,6 +56,7 @@ enum Command {
     Outlook(outlook::Options),
     Plan(plan::Options),
     Log(log::Options),
+    Scout(scout::Options),
     Replay(replay::Options),
     Import(import::Options),
     Feed(feed::Options),
@@ -98,6 +100,7 @@ pub fn run() -> ExitCode {
         Command::Outlook(options) => outlook::run(&options),
         Command::Plan(options) => plan::run(&options),
         Command::Log(options) => log::run(&options),
+        Command::Scout(options) => scout::run(&options),
     };
     result.unwrap_or_else(|error| {
         eprintln!("hatchbell: {error:#}");
@@ -199,6 +202,14 @@ macro_rules! say {
     };
 }
 use say;
+
+/// Columns that running text is wrapped to.
+const TEXT_COLUMNS: usize = 88;
+
+/// Prints a paragraph, wrapped.
+fn say_wrapped(paragraph: &str) {
+    say!("{}", textwrap::fill(paragraph, TEXT_COLUMNS));
+}
 
 /// A day for the command line, within the years that weather records reach.
 fn day(text: &str) -> Result<NaiveDate, String> {

@@ -6,7 +6,7 @@ use crate::config::Config;
 use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
 use crate::domain::plan::{Planned, ranked};
 use crate::domain::treatment::{Purpose, TreatmentOption};
-use crate::notify::wording::{how_words, need_words, water_in_words, wet_words};
+use crate::notify::wording::{how_words, limits, need_words, water_in_words, wet_words};
 use crate::store::Store;
 use chrono::{Days, NaiveDate};
 use clap::Args;
@@ -141,22 +141,15 @@ fn text(
 
 /// Whether to treat at all comes before with what.
 fn decision(here: &Site<'_>, case: &Case) -> String {
-    let (low, high) = case.borne;
-    let bears = if low == high {
-        format!("{low:.0}")
-    } else {
-        format!("{low:.0} to {high:.0}")
+    let treat = match case.need.purpose() {
+        Some(Purpose::Preventive) => "A preventive is justified. ",
+        Some(Purpose::Curative) => "A curative is justified. ",
+        None => "",
     };
     let words = format!(
-        "{} The turf bears {bears} of these larvae per m² before damage begins ({}).",
-        match case.need.purpose() {
-            Some(Purpose::Preventive) =>
-                format!("A preventive is justified. {}", need_words(&case.need)),
-            Some(Purpose::Curative) =>
-                format!("A curative is justified. {}", need_words(&case.need)),
-            None => need_words(&case.need),
-        },
-        here.species.action_threshold.solidity.in_words()
+        "{treat}{} {}",
+        need_words(&case.need),
+        limits(&here.species, here.site.condition)
     );
     let after = match case.need.purpose() {
         Some(_) => "",

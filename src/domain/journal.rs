@@ -1,8 +1,12 @@
 //! What people did and saw: applications, counts, catches, irrigation and notes.
 
 use super::amount::{Area, Depth, Rate};
-use super::scouting::{Count, CountError, SampleArea};
+use super::scouting::{Count, CountError, SampleArea, checked_density};
 use chrono::NaiveDate;
+
+mod season_use;
+
+pub use season_use::{SeasonUse, season_use};
 
 /// An entry of the journal.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,6 +94,14 @@ impl Found {
         each: Option<Vec<u32>>,
     ) -> Result<Self, CountError> {
         Count::new(samples, area, larvae, each).map(Found::Samples)
+    }
+
+    /// From a density alone, larvae per m².
+    ///
+    /// # Errors
+    /// [`CountError::Density`].
+    pub fn of_density(per_m2: f64) -> Result<Self, CountError> {
+        checked_density(per_m2).map(Found::Density)
     }
 }
 

@@ -27,8 +27,10 @@
 //! (from memory), here with the negative binomial.
 
 mod count;
+mod reading;
 
-pub use count::{Count, CountError, M2_IN_FT2, MOST_SAMPLES, SampleArea};
+pub use count::{Count, CountError, M2_IN_FT2, MOST_SAMPLES, SampleArea, checked_density};
+pub use reading::{More, Reading};
 
 use super::species::ActionThreshold;
 use statrs::function::beta::{beta_reg, inv_beta_reg};

@@ -14,10 +14,12 @@ use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
 mod ahead;
+mod count;
 mod treatment;
 mod upkeep;
 mod work;
 
+pub use count::{density, limits, what_it_says, what_was_found, what_was_found_in_brief};
 pub use treatment::{how_words, need_words, water_in_words, wet_words};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
@@ -210,7 +212,7 @@ fn full(notice: &Notice<'_>) -> String {
         NoticeKind::Treatment(notice) => treatment::paragraphs(notice),
         NoticeKind::CountNow { species, borne } => vec![labelled(
             "What to do",
-            &treatment::count_words(species, *borne),
+            &treatment::count_words(species, notice.site.condition, *borne),
         )],
         NoticeKind::Water {
             option,
@@ -283,7 +285,9 @@ fn short(notice: &Notice<'_>) -> String {
         NoticeKind::Held { hold, .. } => held_back(notice, *hold),
         NoticeKind::Released { .. } => RELEASED.to_owned(),
         NoticeKind::Treatment(notice) => treatment::brief(notice),
-        NoticeKind::CountNow { species, borne } => treatment::count_words(species, *borne),
+        NoticeKind::CountNow { species, borne } => {
+            treatment::count_words(species, notice.site.condition, *borne)
+        }
         NoticeKind::Water {
             option,
             watering,

@@ -5,7 +5,7 @@ use crate::domain::journal::{Application, Deed, Entry, Found};
 use crate::domain::scouting::{Count, SampleArea};
 use crate::store::milestones::Pair;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
 
 /// What an entry's kind has beyond a day, as it is stored: numbers with units stay as stated.
@@ -140,6 +140,27 @@ impl Store {
         insert(&self.connection, site, day, deed, remark, None, now)
     }
 
+    /// Enters what was done or seen if `may` agrees, which is given the entries of the site that
+    /// stand; nobody else writes between its look and the entry. Returns the number.
+    ///
+    /// # Errors
+    /// What `may` says, or [`StoreError`] if the database fails.
+    pub fn log_if<E: From<StoreError>>(
+        &mut self,
+        site: &str,
+        day: NaiveDate,
+        deed: &Deed,
+        remark: Option<&str>,
+        now: DateTime<Utc>,
+        may: impl FnOnce(&[Entry]) -> Result<(), E>,
+    ) -> Result<i64, E> {
+        let transaction = self.alone()?;
+        may(&standing(&transaction, site)?)?;
+        let number = insert(&transaction, site, day, deed, remark, None, now)?;
+        transaction.commit().map_err(StoreError::from)?;
+        Ok(number)
+    }
+
     /// Puts an entry in the place of one that stands; the old one stays readable. Returns its
     /// number, or `None` if the old one does not stand.
     ///
@@ -153,16 +174,37 @@ impl Store {
         remark: Option<&str>,
         now: DateTime<Utc>,
     ) -> Result<Option<i64>, StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        self.replace_if(old, day, deed, remark, now, |_| Ok(()))
+    }
+
+    /// The same if `may` agrees, which is given the other entries of the site that stand.
+    ///
+    /// # Errors
+    /// What `may` says, or [`StoreError`] if the database fails.
+    pub fn replace_if<E: From<StoreError>>(
+        &mut self,
+        old: &Entry,
+        day: NaiveDate,
+        deed: &Deed,
+        remark: Option<&str>,
+        now: DateTime<Utc>,
+        may: impl FnOnce(&[Entry]) -> Result<(), E>,
+    ) -> Result<Option<i64>, E> {
+        let transaction = self.alone()?;
         if !remove(&transaction, old.number, now)? {
             return Ok(None);
         }
+        may(&standing(&transaction, &old.site)?)?;
         let replaces = Some(old.number);
         let number = insert(&transaction, &old.site, day, deed, remark, replaces, now)?;
-        transaction.commit()?;
+        transaction.commit().map_err(StoreError::from)?;
         Ok(Some(number))
+    }
+
+    /// A transaction that nobody else writes beside; dropped, it leaves no trace.
+    fn alone(&mut self) -> Result<Transaction<'_>, StoreError> {
+        let immediate = TransactionBehavior::Immediate;
+        Ok(self.connection.transaction_with_behavior(immediate)?)
     }
 
     /// The entries that stand of a site, oldest first.
@@ -170,10 +212,19 @@ impl Store {
     /// # Errors
     /// [`StoreError`] if the database fails or an entry is not understood.
     pub fn entries(&self, site: &str) -> Result<Vec<Entry>, StoreError> {
+        standing(&self.connection, site)
+    }
+
+    /// The entries that stand of all sites, also of those no configuration names any more: site by
+    /// site, oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails or an entry is not understood.
+    pub fn all_entries(&self) -> Result<Vec<Entry>, StoreError> {
         let mut statement = self.connection.prepare_cached(&format!(
-            "SELECT {COLUMNS} FROM journal WHERE site = ?1 AND removed_at IS NULL ORDER BY day, id"
+            "SELECT {COLUMNS} FROM journal WHERE removed_at IS NULL ORDER BY site, day, id"
         ))?;
-        let rows = statement.query_map([site], entry)?;
+        let rows = statement.query_map([], entry)?;
         rows.map(|row| row?).collect()
     }
 
@@ -209,6 +260,15 @@ impl Store {
     pub fn undo(&self, number: i64, now: DateTime<Utc>) -> Result<bool, StoreError> {
         remove(&self.connection, number, now)
     }
+}
+
+/// The entries that stand of a site, oldest first.
+fn standing(connection: &Connection, site: &str) -> Result<Vec<Entry>, StoreError> {
+    let mut statement = connection.prepare_cached(&format!(
+        "SELECT {COLUMNS} FROM journal WHERE site = ?1 AND removed_at IS NULL ORDER BY day, id"
+    ))?;
+    let rows = statement.query_map([site], entry)?;
+    rows.map(|row| row?).collect()
 }
 
 fn insert(

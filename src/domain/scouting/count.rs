@@ -20,6 +20,9 @@ pub const MOST_SAMPLES: u32 = 1_000;
 /// Most larvae a sample, on average, that a count may have.
 const MOST_LARVAE_A_SAMPLE: u32 = 500;
 
+/// Highest density that is believed, larvae per m²; turf is killed far below it.
+const MOST_LARVAE_PER_M2: f64 = 10_000.0;
+
 /// Why something is not a count.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CountError {
@@ -57,6 +60,14 @@ pub enum CountError {
         larvae: u32,
         /// Samples dug.
         samples: u32,
+    },
+    /// A density no turf has.
+    #[error(
+        "{per_m2} larvae per m² cannot be: it is 0 to {MOST_LARVAE_PER_M2}; check number and unit"
+    )]
+    Density {
+        /// The density given, larvae per m².
+        per_m2: f64,
     },
     /// The list of samples is too short or too long.
     #[error("the list has {listed} samples, the count {samples}; give one number for each sample")]
@@ -214,6 +225,18 @@ impl Count {
     }
 }
 
+/// A density that can be, larvae per m².
+///
+/// # Errors
+/// [`CountError::Density`] outside 0 to 10 000 or not a number.
+pub fn checked_density(per_m2: f64) -> Result<f64, CountError> {
+    if (0.0..=MOST_LARVAE_PER_M2).contains(&per_m2) {
+        Ok(per_m2)
+    } else {
+        Err(CountError::Density { per_m2 })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,6 +308,16 @@ mod tests {
             })
         );
         assert_eq!(count(10, 25).unwrap().mean_per_sample(), 2.5);
+    }
+
+    #[test]
+    fn a_density_no_turf_has_is_refused() {
+        assert_eq!(checked_density(0.0), Ok(0.0));
+        assert_eq!(checked_density(64.5), Ok(64.5));
+        for per_m2 in [-1.0, 10_001.0, f64::NAN, f64::INFINITY] {
+            let refused = checked_density(per_m2).unwrap_err();
+            assert!(refused.to_string().contains("check number and unit"));
+        }
     }
 
     #[test]

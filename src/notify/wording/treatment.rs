@@ -1,11 +1,12 @@
 //! Words for treatments: whether to treat, which step is due, what to count, how it is watered in.
 
+use super::count::{density, limits};
 use super::{capitalised, day_month, labelled, wrapped};
 use crate::domain::alert::TreatmentNotice;
 use crate::domain::coverage::Window;
 use crate::domain::need::{Ground, Need, Reason};
 use crate::domain::plan::{Advice, Step};
-use crate::domain::scouting::{M2_IN_FT2, SampleArea, samples_for_precision};
+use crate::domain::scouting::{SampleArea, TurfCondition, samples_for_precision};
 use crate::domain::species::Species;
 use crate::domain::treatment::TreatmentOption;
 use crate::domain::watering::{Watering, WateringState, Wet};
@@ -199,11 +200,11 @@ pub fn need_words(need: &Need) -> String {
         Need::Preventive(Ground::LastYear) => "Last year's counts or damage here were harmful, and grubs tend to come back to the same turf.".to_owned(),
         Need::Curative { mean_per_m2 } => format!(
             "This season's count, {}, lies above what the turf bears.",
-            density_words(*mean_per_m2)
+            density(*mean_per_m2)
         ),
         Need::CountMore { mean_per_m2 } => format!(
             "Nothing should be applied yet: this season's count, {}, is too near to what the turf bears to tell. Dig more samples; hatchbell scout says how many.",
-            density_words(*mean_per_m2)
+            density(*mean_per_m2)
         ),
         Need::Nothing(reason) => format!("Nothing should be applied: {}", reason_words(reason)),
     }
@@ -225,20 +226,13 @@ fn reason_words(reason: &Reason) -> String {
     match reason {
         Reason::CountedBelow { mean_per_m2 } => format!(
             "this season's count, {}, lies below what the turf bears. Some grubs are normal in healthy turf.",
-            density_words(*mean_per_m2)
+            density(*mean_per_m2)
         ),
         Reason::SomeRisk => "last year's count or damage gives some reason to look here first in late summer, and none to spread something beforehand.".to_owned(),
         Reason::LowRisk => "last year's count was low or the year passed without damage. Count in late summer.".to_owned(),
         Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note --damage yes).".to_owned(),
         Reason::NoPreventives => "this site uses no preventives. Count in late summer; only a count above what the turf bears justifies a curative.".to_owned(),
     }
-}
-
-fn density_words(per_m2: f64) -> String {
-    format!(
-        "{per_m2:.0} larvae per m² ({:.1} per ft²)",
-        per_m2 * M2_IN_FT2
-    )
 }
 
 /// What the weather says against spreading or watering today.
@@ -256,16 +250,15 @@ pub fn wet_words(wet: Wet) -> String {
 }
 
 /// What to count, and how.
-pub(super) fn count_words(species: &Species, (low, high): (f64, f64)) -> String {
-    let borne = if low == high {
-        density_words(low)
-    } else {
-        format!("{low:.0} to {high:.0} larvae per m²")
-    };
+pub(super) fn count_words(
+    species: &Species,
+    condition: Option<TurfCondition>,
+    (low, _): (f64, f64),
+) -> String {
     format!(
-        "By the sums about half of the larvae are in their second instar: large enough to be seen, small enough for a curative. Cut and fold back {} over the whole area, not only where it looks bad, look through the top 5 to 10 cm, put the turf back and water it. The turf bears {borne} ({}). Log what you find (hatchbell log count): it decides about a curative now and about a preventive next year. No count, no curative.",
+        "By the sums about half of the larvae are in their second instar: large enough to be seen, small enough for a curative. Cut and fold back {} over the whole area, not only where it looks bad, look through the top 5 to 10 cm, put the turf back and water it. {} Log what you find (hatchbell log count): it decides about a curative now and about a preventive next year. No count, no curative.",
         flaps_words(low),
-        species.action_threshold.solidity.in_words(),
+        limits(species, condition),
     )
 }
 

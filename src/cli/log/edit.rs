@@ -1,0 +1,255 @@
+//! `hatchbell log edit`.
+
+use super::count::Dug;
+use super::{
+    ConfigOption, Journal, application, configuration, count, entry, note, or_exit, plain, say,
+    watched, words,
+};
+use crate::clock::Clock;
+use crate::domain::amount::{Depth, Rate};
+use crate::domain::journal::{Application, Deed, Entry, check};
+use crate::store::Store;
+use anyhow::{Context, bail};
+use chrono::NaiveDate;
+use clap::Args;
+use std::process::ExitCode;
+
+/// Correct an entry, by its number
+///
+/// What is not given stays as it was. The corrected entry gets a number of its own; the old one no
+/// longer counts, but stays in the database. The site stays: for another one, undo the entry and
+/// log it anew.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// The number that `log list` shows
+    number: i64,
+    /// The day
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = crate::cli::day)]
+    date: Option<NaiveDate>,
+    /// The remark; "" takes it away
+    #[arg(long, value_name = "TEXT")]
+    remark: Option<String>,
+    /// Of a catch or count: the species, by its id
+    #[arg(long, value_name = "ID")]
+    species: Option<String>,
+    /// Of an application: what was spread, by the id of the option
+    #[arg(long, value_name = "ID")]
+    option: Option<String>,
+    /// Of an application: the turf it went on; of a count: the area of one sample
+    #[arg(long, value_name = "AREA", allow_hyphen_values = true)]
+    area: Option<String>,
+    /// Of an application: the rate
+    #[arg(long, value_name = "RATE", allow_hyphen_values = true)]
+    rate: Option<Rate>,
+    /// Of an application: the most a season may have by the label
+    #[arg(long, value_name = "RATE", allow_hyphen_values = true)]
+    most_a_season: Option<Rate>,
+    /// Of an application: allow a day before this season
+    #[arg(long)]
+    earlier_season: bool,
+    #[command(flatten, next_help_heading = "Of a count")]
+    dug: Dug,
+    /// Of an irrigation: how deep
+    #[arg(
+        long,
+        value_name = "DEPTH",
+        allow_hyphen_values = true,
+        help_heading = None
+    )]
+    depth: Option<Depth>,
+    /// Of a note: whether grubs did damage
+    #[arg(long, value_name = "yes|no", value_parser = note::yes_or_no, help_heading = None)]
+    damage: Option<bool>,
+}
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    let old = entry(
+        &Store::open_to_read(&config.service.database)?,
+        options.number,
+    )?;
+    options.fit(&old)?;
+    let mut journal = Journal::open(&config, &old.site)
+        .with_context(|| format!("entry {} cannot be changed", old.number))?;
+    let new = Entry {
+        number: old.number,
+        site: old.site.clone(),
+        day: options.date.unwrap_or(old.day),
+        deed: options.deed(&journal, &old.deed)?,
+        remark: match &options.remark {
+            Some(remark) => plain(remark),
+            None => old.remark.clone(),
+        },
+    };
+    if let Deed::Note { damage } = new.deed {
+        note::says_something(damage, new.remark.as_deref())?;
+    }
+    if new == old {
+        bail!(
+            "entry {} says that already; nothing was changed",
+            old.number
+        );
+    }
+    let new = replace(&mut journal, &old, new, options.earlier_season)?;
+    say!("entry {} is now number {}:", old.number, new.number);
+    say!("  was  {}", in_words(&old));
+    say!("  is   {}", in_words(&new));
+    match &new.deed {
+        Deed::Application(_) => application::tell_season(&journal, &new)?,
+        Deed::Count { .. } => count::tell(&journal, &new),
+        Deed::Catch { .. } => say!(
+            "The next cycle plans with it; hatchbell outlook {} shows it now.",
+            new.site
+        ),
+        Deed::Irrigation { .. } | Deed::Note { .. } => {}
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Puts the new entry in the place of the old one, if nothing speaks against it.
+fn replace(
+    journal: &mut Journal<'_>,
+    old: &Entry,
+    new: Entry,
+    any_season: bool,
+) -> anyhow::Result<Entry> {
+    // A day that stays was allowed before.
+    let start = journal.earliest(any_season || new.day == old.day);
+    let today = journal.today;
+    let may =
+        |others: &[Entry]| Ok::<_, anyhow::Error>(check(&new.deed, new.day, others, today, start)?);
+    let (remark, now) = (new.remark.as_deref(), Clock::Machine.now());
+    let number = journal
+        .store
+        .replace_if(old, new.day, &new.deed, remark, now, may)?;
+    match number {
+        Some(number) => Ok(Entry { number, ..new }),
+        None => bail!(
+            "entry {} was changed or taken back in the meantime; see log list",
+            old.number
+        ),
+    }
+}
+
+fn in_words(entry: &Entry) -> String {
+    let remark = entry
+        .remark
+        .as_ref()
+        .map_or(String::new(), |remark| format!(" (\"{remark}\")"));
+    format!("{}  {}{remark}", entry.day, words::whole_deed(&entry.deed))
+}
+
+/// What can be changed of each kind, beside day and remark.
+fn changeable(deed: &Deed) -> &'static [&'static str] {
+    match deed {
+        Deed::Catch { .. } => &["species"],
+        Deed::Application(_) => &["option", "area", "rate", "most-a-season", "earlier-season"],
+        Deed::Count { .. } => &[
+            "species", "larvae", "samples", "each", "area", "per-m2", "per-ft2",
+        ],
+        Deed::Irrigation { .. } => &["depth"],
+        Deed::Note { .. } => &["damage"],
+    }
+}
+
+impl Options {
+    /// The names of what was given, beside day and remark.
+    fn given(&self) -> Vec<&'static str> {
+        let own = [
+            ("species", self.species.is_some()),
+            ("option", self.option.is_some()),
+            ("area", self.area.is_some()),
+            ("rate", self.rate.is_some()),
+            ("most-a-season", self.most_a_season.is_some()),
+            ("earlier-season", self.earlier_season),
+            ("depth", self.depth.is_some()),
+            ("damage", self.damage.is_some()),
+        ];
+        own.into_iter()
+            .filter_map(|(name, given)| given.then_some(name))
+            .chain(self.dug.given())
+            .collect()
+    }
+
+    /// Whether what was given fits the kind of the entry.
+    fn fit(&self, old: &Entry) -> anyhow::Result<()> {
+        let allowed = changeable(&old.deed);
+        let listed = || {
+            let all: Vec<String> = ["date", "remark"]
+                .iter()
+                .chain(allowed)
+                .map(|name| format!("--{name}"))
+                .collect();
+            all.join(", ")
+        };
+        let strange: Vec<String> = self
+            .given()
+            .into_iter()
+            .filter(|name| !allowed.contains(name))
+            .map(|name| format!("--{name}"))
+            .collect();
+        if !strange.is_empty() {
+            bail!(
+                "number {} is of the kind {}, which has no {}; nothing was changed. It has {}",
+                old.number,
+                old.deed.kind(),
+                strange.join(" and no "),
+                listed()
+            );
+        }
+        if self.given().is_empty() && self.date.is_none() && self.remark.is_none() {
+            bail!(
+                "say what to change of number {} (of the kind {}): {}",
+                old.number,
+                old.deed.kind(),
+                listed()
+            );
+        }
+        Ok(())
+    }
+
+    /// The deed with what was given in the place of what was there.
+    fn deed(&self, journal: &Journal<'_>, old: &Deed) -> anyhow::Result<Deed> {
+        let species = |old: &String| -> anyhow::Result<String> {
+            match &self.species {
+                Some(species) => watched(journal.site, species).map(|()| species.clone()),
+                None => Ok(old.clone()),
+            }
+        };
+        Ok(match old {
+            Deed::Catch { species: old } => Deed::Catch {
+                species: species(old)?,
+            },
+            Deed::Application(old) => Deed::Application(Application {
+                option: match &self.option {
+                    Some(option) => application::option(journal.config, option)?.id.clone(),
+                    None => old.option.clone(),
+                },
+                area: match &self.area {
+                    Some(area) => area.parse()?,
+                    None => old.area,
+                },
+                rate: self.rate.or(old.rate),
+                most_a_season: self.most_a_season.or(old.most_a_season),
+            }),
+            Deed::Count {
+                species: old_species,
+                found,
+            } => {
+                let area = self.area.as_ref().map(|area| area.parse()).transpose()?;
+                Deed::Count {
+                    species: species(old_species)?,
+                    found: self.dug.changed(area, found)?,
+                }
+            }
+            Deed::Irrigation { depth } => Deed::Irrigation {
+                depth: self.depth.unwrap_or(*depth),
+            },
+            Deed::Note { damage } => Deed::Note {
+                damage: self.damage.or(*damage),
+            },
+        })
+    }
+}

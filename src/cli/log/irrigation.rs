@@ -1,0 +1,33 @@
+//! `hatchbell log irrigation`.
+
+use super::{EntryOptions, Journal, configuration, or_exit, say, words};
+use crate::domain::amount::Depth;
+use crate::domain::journal::Deed;
+use clap::Args;
+use std::process::ExitCode;
+
+/// Water put on the turf
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    entry: EntryOptions,
+    /// How deep: mm, cm, in or l/m2, for example 12mm
+    #[arg(long, value_name = "DEPTH", allow_hyphen_values = true)]
+    depth: Depth,
+}
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    let mut journal = Journal::open(&config, &options.entry.site)?;
+    let deed = Deed::Irrigation {
+        depth: options.depth,
+    };
+    let entry = journal.enter(&options.entry, deed, true)?;
+    say!(
+        "logged as number {}: {}. {}.",
+        entry.number,
+        words::deed(&entry.deed),
+        journal.place(&entry)
+    );
+    Ok(ExitCode::SUCCESS)
+}

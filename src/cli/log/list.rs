@@ -1,0 +1,121 @@
+//! `hatchbell log list`.
+
+use super::{ConfigOption, configuration, or_exit, say, words};
+use crate::domain::journal::{Application, Deed, Entry, Found};
+use crate::store::Store;
+use clap::Args;
+use comfy_table::{ContentArrangement, Table, presets};
+use serde_json::{Map, Value, json};
+use std::process::ExitCode;
+
+/// List the entries that stand
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// Only those of one site, by its id
+    #[arg(long, value_name = "ID")]
+    site: Option<String>,
+    /// Print them as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    if let Some(site) = &options.site {
+        crate::cli::site(&config, site)?;
+    }
+    let store = Store::open_to_read(&config.service.database)?;
+    let entries = match &options.site {
+        Some(site) => store.entries(site)?,
+        None => store.all_entries()?,
+    };
+    if options.json {
+        let all: Vec<Value> = entries.iter().map(as_json).collect();
+        say!("{}", serde_json::to_string_pretty(&all)?);
+    } else if entries.is_empty() {
+        say!("nothing is logged yet");
+    } else {
+        say!("{}", table(&entries));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn table(entries: &[Entry]) -> String {
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic);
+    table.set_header(["number", "site", "day", "kind", "what"]);
+    for entry in entries {
+        let remark = entry
+            .remark
+            .as_ref()
+            .map_or(String::new(), |remark| format!(" (\"{remark}\")"));
+        table.add_row([
+            entry.number.to_string(),
+            entry.site.clone(),
+            entry.day.to_string(),
+            entry.deed.kind().to_owned(),
+            format!("{}{remark}", words::whole_deed(&entry.deed)),
+        ]);
+    }
+    table.trim_fmt()
+}
+
+/// An entry with what was stated, and the same in base units.
+fn as_json(entry: &Entry) -> Value {
+    let mut all = fields(json!({
+        "number": entry.number,
+        "site": entry.site,
+        "day": entry.day,
+        "kind": entry.deed.kind(),
+    }));
+    all.extend(match &entry.deed {
+        Deed::Catch { species } => fields(json!({ "species": species })),
+        Deed::Application(spread) => application(spread),
+        Deed::Count { species, found } => count(species, found),
+        Deed::Irrigation { depth } => {
+            fields(json!({ "depth": depth.to_string(), "depth_mm": depth.mm() }))
+        }
+        Deed::Note { damage } => fields(json!({ "damage": damage })),
+    });
+    all.insert("remark".to_owned(), json!(entry.remark));
+    Value::Object(all)
+}
+
+fn application(spread: &Application) -> Map<String, Value> {
+    fields(json!({
+        "option": spread.option,
+        "area": spread.area.to_string(),
+        "area_m2": spread.area.m2(),
+        "rate": spread.rate.map(|rate| rate.to_string()),
+        "amount": spread.rate.map(|rate| rate.on(spread.area).to_string()),
+        "most_a_season": spread.most_a_season.map(|most| most.to_string()),
+    }))
+}
+
+fn count(species: &str, found: &Found) -> Map<String, Value> {
+    let mut all = fields(json!({ "species": species, "per_m2": found.mean_per_m2() }));
+    if let Found::Samples(count) = found {
+        let density = count.density();
+        all.extend(fields(json!({
+            "per_m2_low": density.low_per_m2,
+            "per_m2_high": density.high_per_m2,
+            "samples": count.samples(),
+            "sample_m2": count.area().m2(),
+            "larvae": count.larvae(),
+            "each": count.each(),
+        })));
+    }
+    all
+}
+
+/// The fields of a JSON object.
+fn fields(object: Value) -> Map<String, Value> {
+    match object {
+        Value::Object(fields) => fields,
+        _ => Map::new(),
+    }
+}

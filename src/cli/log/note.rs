@@ -1,0 +1,55 @@
+//! `hatchbell log note`.
+
+use super::{EntryOptions, Journal, configuration, or_exit, plain, say, words};
+use crate::domain::journal::Deed;
+use anyhow::bail;
+use clap::Args;
+use std::process::ExitCode;
+
+/// Anything else: damage seen or not, a remark
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    entry: EntryOptions,
+    /// Whether grubs did damage
+    #[arg(long, value_name = "yes|no", value_parser = yes_or_no)]
+    damage: Option<bool>,
+}
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    says_something(options.damage, options.entry.remark.as_deref())?;
+    let mut journal = Journal::open(&config, &options.entry.site)?;
+    let deed = Deed::Note {
+        damage: options.damage,
+    };
+    let entry = journal.enter(&options.entry, deed, true)?;
+    let remark = entry.remark.as_ref();
+    say!(
+        "logged as number {}: {}{}. {}.",
+        entry.number,
+        words::deed(&entry.deed),
+        remark.map_or(String::new(), |remark| format!(" (\"{remark}\")")),
+        journal.place(&entry)
+    );
+    Ok(ExitCode::SUCCESS)
+}
+
+/// A note without damage and without a remark says nothing.
+pub(super) fn says_something(damage: Option<bool>, remark: Option<&str>) -> anyhow::Result<()> {
+    if damage.is_none() && remark.and_then(plain).is_none() {
+        bail!(
+            "a note needs something to say: --remark \"turf lifts like a carpet\", or --damage yes or no"
+        );
+    }
+    Ok(())
+}
+
+/// "yes" or "no".
+pub(super) fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text {
+        "yes" => Ok(true),
+        "no" => Ok(false),
+        _ => Err("say yes or no".to_owned()),
+    }
+}

@@ -1,0 +1,106 @@
+//! Entries of the journal in words.
+
+use crate::domain::journal::{Application, Deed, Found};
+use crate::domain::scouting::{Count, M2_IN_FT2, SampleArea};
+use crate::notify::wording::density;
+
+/// What was done or seen: "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg".
+pub(super) fn deed(deed: &Deed) -> String {
+    match deed {
+        Deed::Catch { species } => format!("catch of {species}"),
+        Deed::Application(spread) => application(spread),
+        Deed::Count { species, found } => count(species, found),
+        Deed::Irrigation { depth } => format!("{depth} of water"),
+        Deed::Note { damage: None } => "note".to_owned(),
+        Deed::Note { damage: Some(true) } => "damage by grubs".to_owned(),
+        Deed::Note {
+            damage: Some(false),
+        } => "no damage by grubs".to_owned(),
+    }
+}
+
+/// The same with everything that was stated.
+pub(super) fn whole_deed(what: &Deed) -> String {
+    let more = match what {
+        Deed::Application(spread) => spread
+            .most_a_season
+            .map(|most| format!("; at most {most} a season by the label")),
+        Deed::Count {
+            found: Found::Samples(count),
+            ..
+        } => count.each().map(|each| {
+            let each: Vec<String> = each.iter().map(u32::to_string).collect();
+            format!("; {}", each.join(", "))
+        }),
+        _ => None,
+    };
+    deed(what) + &more.unwrap_or_default()
+}
+
+fn application(spread: &Application) -> String {
+    let rate = spread.rate.map_or(String::new(), |rate| {
+        format!(" at {rate}, that is {}", rate.on(spread.area))
+    });
+    format!("{} on {}{rate}", spread.option, spread.area)
+}
+
+fn count(species: &str, found: &Found) -> String {
+    match found {
+        Found::Samples(count) => format!(
+            "{} of {species} in {}: {}",
+            larvae(count.larvae()),
+            samples(count),
+            density(found.mean_per_m2())
+        ),
+        Found::Density(per_m2) => format!("{species}: {}", density(*per_m2)),
+    }
+}
+
+fn larvae(count: u32) -> String {
+    match count {
+        0 => "no larvae".to_owned(),
+        1 => "1 larva".to_owned(),
+        more => format!("{more} larvae"),
+    }
+}
+
+fn samples(count: &Count) -> String {
+    let area = sample_area(count.area());
+    match count.samples() {
+        1 => format!("1 sample of {area}"),
+        more => format!("{more} samples of {area}"),
+    }
+}
+
+/// The area of a sample in ft² where that is a round figure, otherwise in cm² or m².
+pub(in crate::cli) fn sample_area(area: SampleArea) -> String {
+    /// Rounded to this share, figures are as they were typed.
+    const DIGITS: f64 = 1e6;
+    let short = |figure: f64| (figure * DIGITS).round() / DIGITS;
+    let ft2 = area.m2() / M2_IN_FT2;
+    let twentieths = ft2 * 20.0;
+    if (twentieths - twentieths.round()).abs() < 1e-6 {
+        format!("{} ft²", short(ft2))
+    } else if area.m2() < 0.1 {
+        format!("{} cm²", short(area.m2() * 1e4))
+    } else {
+        format!("{} m²", short(area.m2()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_area_of_a_sample_is_shown_as_it_was_stated() {
+        for (stated, shown) in [
+            ("0.25ft2", "0.25 ft²"),
+            ("1 ft2", "1 ft²"),
+            ("93cm2", "93 cm²"),
+            ("0.1m2", "0.1 m²"),
+        ] {
+            assert_eq!(sample_area(stated.parse().unwrap()), shown);
+        }
+    }
+}

@@ -1,0 +1,159 @@
+//! `hatchbell scout`.
+
+use super::log::{sample_area, season_on, watched};
+use super::{ConfigOption, configuration, counted, or_exit, say, say_wrapped, today};
+use crate::config::Config;
+use crate::domain::journal::{Deed, Entry};
+use crate::domain::need::borne;
+use crate::domain::scouting::{MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
+use crate::domain::season::Season;
+use crate::domain::site::Site;
+use crate::domain::species::Species;
+use crate::notify::wording::{density, limits, what_was_found_in_brief};
+use crate::store::Store;
+use anyhow::bail;
+use clap::Args;
+use std::process::ExitCode;
+
+/// Show how many samples to dig at a site, how, and what was counted so far
+///
+/// For each species of the site: how many larvae the turf bears, how many samples make a count sure
+/// enough there, and this season's counts with what they say.
+#[derive(Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// The site, by its id in the configuration
+    site: String,
+    /// Only one species, by its id
+    #[arg(long, value_name = "ID")]
+    species: Option<String>,
+    /// The area of one sample: ft2, cm2 or m2
+    #[arg(
+        long,
+        value_name = "AREA",
+        default_value = "0.25ft2",
+        allow_hyphen_values = true
+    )]
+    area: SampleArea,
+    /// The standard error that is good enough, as a share of the mean
+    #[arg(long, value_name = "SHARE", default_value = "0.25", allow_hyphen_values = true, value_parser = share)]
+    precision: f64,
+}
+
+/// Common practice, no source.
+const HOW_TO_DIG: &str = "How to dig: spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source).";
+
+pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration(&options.config.config)).config;
+    let site = super::site(&config, &options.site)?;
+    if let Some(species) = &options.species {
+        watched(site, species)?;
+    }
+    let store = Store::open_to_read(&config.service.database)?;
+    let today = today(&config, &store)?;
+    let entries = store.entries(&site.id)?;
+    let plans = species_of(&config, site, options.species.as_deref())
+        .map(|species| Ok((species, samples(options, site, species)?)))
+        .collect::<anyhow::Result<Vec<_>>>()?;
+    say!("{}, {today}\n", site.name);
+    for (species, samples) in plans {
+        say!("{}", species.name);
+        say_wrapped(&limits(species, site.condition));
+        say_wrapped(&format!(
+            "Dig {} of {}: at {} the standard error is then {:.0} % of the mean or less.",
+            counted(samples as usize, "sample"),
+            sample_area(options.area),
+            density(planned_at(site, species)),
+            options.precision * 100.0
+        ));
+        let season = season_on(&config, site, today);
+        for line in counts(&entries, species, site, season) {
+            say!("{line}");
+        }
+        say!("");
+    }
+    say_wrapped(HOW_TO_DIG);
+    say!("Then log it:");
+    say!(
+        "  hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
+        site.id,
+        options.species.as_ref().unwrap_or(&site.species[0]),
+        sample_area(options.area).replace(' ', "").replace('²', "2")
+    );
+    Ok(ExitCode::SUCCESS)
+}
+
+fn species_of<'c>(
+    config: &'c Config,
+    site: &'c Site,
+    only: Option<&'c str>,
+) -> impl Iterator<Item = &'c Species> {
+    site.species
+        .iter()
+        .filter(move |id| only.is_none_or(|only| only == *id))
+        .filter_map(|id| config.species.get(id))
+}
+
+/// The density at which a count has to be sure: what the turf bears, at the low end where its
+/// condition is not known, which takes the most samples.
+fn planned_at(site: &Site, species: &Species) -> f64 {
+    borne(&species.action_threshold, site.condition).0
+}
+
+fn samples(options: &Options, site: &Site, species: &Species) -> anyhow::Result<u32> {
+    match samples_for_precision(planned_at(site, species), options.area, options.precision) {
+        Some(samples) => Ok(samples),
+        None => bail!(
+            "a standard error of {} of the mean takes more than {MOST_SAMPLES} samples of {}; give a larger --precision, for example 0.25, or a larger --area",
+            options.precision,
+            sample_area(options.area)
+        ),
+    }
+}
+
+/// This season's counts of a species with what they say.
+fn counts(
+    entries: &[Entry],
+    species: &Species,
+    site: &Site,
+    season: Option<Season>,
+) -> Vec<String> {
+    let this_season = |entry: &&Entry| {
+        season.is_none_or(|season| (season.start..=season.end).contains(&entry.day))
+    };
+    let borne = borne(&species.action_threshold, site.condition);
+    let mut lines: Vec<String> = entries
+        .iter()
+        .filter(this_season)
+        .filter_map(|entry| match &entry.deed {
+            Deed::Count { species: of, found } if *of == species.id => {
+                let reading = Reading::of(found, borne);
+                Some(format!(
+                    "  {}  number {}: {}; {}",
+                    entry.day,
+                    entry.number,
+                    reading.verdict.name(),
+                    what_was_found_in_brief(&reading)
+                ))
+            }
+            _ => None,
+        })
+        .collect();
+    if lines.is_empty() {
+        lines.push("No count is logged this season.".to_owned());
+    } else {
+        lines.insert(
+            0,
+            "Counted this season, against what the turf bears:".to_owned(),
+        );
+    }
+    lines
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(share) if share > 0.0 && share <= 1.0 => Ok(share),
+        _ => Err("give a share above 0 and up to 1, for example 0.25".to_owned()),
+    }
+}

@@ -1,0 +1,168 @@
+//! Words for what was dug up: how dense the grubs are and what that says of the turf.
+
+use super::capitalised;
+use crate::domain::scouting::{M2_IN_FT2, More, Reading, TurfCondition, Verdict};
+use crate::domain::species::Species;
+
+/// A density: "52 per m² (4.8 per ft²)".
+pub fn density(per_m2: f64) -> String {
+    format!(
+        "{} per m² ({:.1} per ft²)",
+        short(per_m2),
+        per_m2 * M2_IN_FT2
+    )
+}
+
+/// How many larvae the turf of a site bears, with what that rests on.
+pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
+    let threshold = &species.action_threshold;
+    let range = format!(
+        "{} ({})",
+        span(threshold.low_per_m2, threshold.high_per_m2),
+        threshold.solidity.in_words()
+    );
+    let Some(condition) = condition else {
+        return format!(
+            "Turf bears {range} of {} larvae before damage begins.",
+            species.name
+        );
+    };
+    format!(
+        "{} turf bears {} of {} larvae before damage begins: a rule of thumb (common practice, no source); the range for the species is {range}.",
+        capitalised(condition.name()),
+        density(condition.limit_per_m2(threshold)),
+        species.name,
+    )
+}
+
+/// Mean and range of a count.
+pub fn what_was_found(reading: &Reading) -> String {
+    let mean = density(reading.mean_per_m2);
+    match &reading.density {
+        Some(range) => format!(
+            "Mean {mean}; in 9 of 10 cases the true mean is {}, if samples were spread over the turf.",
+            span(range.low_per_m2, range.high_per_m2)
+        ),
+        None => format!(
+            "Mean {mean}. How sure that is, is not known, so half to twice of it is allowed for; samples and larvae would tell (--samples, --larvae, --area)."
+        ),
+    }
+}
+
+/// The same on a line: "52 per m² (4.8 per ft²), 27 to 103 per m² in 9 of 10 cases".
+pub fn what_was_found_in_brief(reading: &Reading) -> String {
+    let mean = density(reading.mean_per_m2);
+    match &reading.density {
+        Some(range) => format!(
+            "{mean}, {} to {} per m² in 9 of 10 cases",
+            short(range.low_per_m2),
+            short(range.high_per_m2)
+        ),
+        None => format!("{mean}, how sure is not known"),
+    }
+}
+
+/// What a count says of a site's turf, and what to do next.
+pub fn what_it_says(reading: &Reading, site: &str) -> String {
+    match reading.verdict {
+        Verdict::Below => "BELOW what the turf bears. Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig.".to_owned(),
+        Verdict::Near => format!(
+            "NEAR what the turf bears: this count cannot tell. {}",
+            reading.more.map_or(String::new(), what_more)
+        ),
+        Verdict::Above => format!(
+            "ABOVE what the turf bears. A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
+        ),
+    }
+}
+
+fn what_more(more: More) -> String {
+    match more {
+        More::Samples(1) => {
+            "1 more sample of the same size would, if the mean stays as it is.".to_owned()
+        }
+        More::Samples(more) => {
+            format!("{more} more samples of the same size would, if the mean stays as it is.")
+        }
+        More::TooClose => "Its mean is so close that more digging would hardly help: how the turf looks, and whether animals dig, decides.".to_owned(),
+        More::Condition => "Its mean lies within that range, so how the turf stands decides and not more digging: watered, healthy turf bears more, dry or weak turf less. The configuration can say which (condition = \"irrigated\", \"unirrigated\" or \"stressed\").".to_owned(),
+        More::Unknown => "Dig and log samples.".to_owned(),
+    }
+}
+
+fn span(low_per_m2: f64, high_per_m2: f64) -> String {
+    format!(
+        "{} to {} per m² ({:.1} to {:.1} per ft²)",
+        short(low_per_m2),
+        short(high_per_m2),
+        low_per_m2 * M2_IN_FT2,
+        high_per_m2 * M2_IN_FT2
+    )
+}
+
+/// Larvae per m², with a decimal where there are few.
+fn short(per_m2: f64) -> String {
+    if per_m2 > 0.0 && per_m2 < 9.95 {
+        format!("{per_m2:.1}")
+    } else {
+        format!("{per_m2:.0}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::journal::Found;
+    use crate::domain::scouting::SampleArea;
+
+    const RANGE: (f64, f64) = (86.0, 161.0);
+
+    fn said(samples: u32, larvae: u32) -> String {
+        let area = SampleArea::from_ft2(1.0).unwrap();
+        let found = Found::of_samples(samples, area, larvae, None).unwrap();
+        what_it_says(&Reading::of(&found, RANGE), "lawn")
+    }
+
+    #[test]
+    fn a_low_count_says_that_nothing_need_be_applied() {
+        let low = said(20, 20);
+        assert!(low.starts_with("BELOW") && low.contains("Nothing need be applied"));
+    }
+
+    #[test]
+    fn a_high_count_leads_to_the_plan_and_leaves_the_decision_to_the_label() {
+        let high = said(20, 800);
+        assert!(high.starts_with("ABOVE") && high.contains("hatchbell plan lawn"));
+        assert!(high.contains("The label, local rules and a licensed applicator decide"));
+    }
+
+    #[test]
+    fn a_count_that_cannot_tell_says_how_many_more_samples_would() {
+        let near = said(3, 12);
+        assert!(near.starts_with("NEAR"), "{near}");
+        assert!(
+            near.contains("more samples of the same size would"),
+            "{near}"
+        );
+        assert!(
+            !near.contains("curative") && !near.contains("Nothing need"),
+            "{near}"
+        );
+    }
+
+    #[test]
+    fn a_density_alone_asks_for_samples() {
+        let found = Found::of_density(100.0).unwrap();
+        let reading = Reading::of(&found, RANGE);
+        let said = what_it_says(&reading, "lawn");
+        assert!(said.starts_with("NEAR") && said.ends_with("Dig and log samples."));
+        assert!(what_was_found(&reading).contains("How sure that is, is not known"));
+    }
+
+    #[test]
+    fn few_larvae_are_not_rounded_to_none() {
+        assert_eq!(density(0.5), "0.5 per m² (0.0 per ft²)");
+        assert_eq!(density(86.0), "86 per m² (8.0 per ft²)");
+        assert_eq!(density(0.0), "0 per m² (0.0 per ft²)");
+    }
+}
