@@ -48,6 +48,9 @@ const CAUTIONS: [&str; 2] = [
     "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
 ];
 
+/// A species of the site with its decision, and the options ranked or why there are none.
+type Answer<'p> = (&'p Site<'p>, &'p Case, Result<Vec<Planned<'p>>, String>);
+
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let site = super::site(&config, &options.site)?;
@@ -56,7 +59,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let weather = wet_here(&store, site, today)?.map(wet_words);
     let followed = waterings(&config, &store, site, today)?;
     let plans = plans(&config, &store, today, &site.id)?;
-    let ranked: Vec<(&Site<'_>, &Case, Result<Vec<Planned<'_>>, String>)> = plans
+    let ranked: Vec<Answer<'_>> = plans
         .iter()
         .map(|(here, case, hatching)| {
             let planned = match hatching {

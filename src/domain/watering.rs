@@ -84,8 +84,7 @@ pub fn watering(
         irrigation
             .iter()
             .filter(|(day, _)| (spread..=to).contains(day))
-            .map(|(_, mm)| mm)
-            .sum()
+            .fold(0.0, |sum, (_, mm)| sum + mm)
     };
     let end = today.min(spread + Days::new(FOLLOWED_DAYS));
     // Half a millimetre is below what a rain gauge or a sprinkler tells.
