@@ -17,7 +17,10 @@ fn workshop() -> &'static (Workshop, String) {
         let config = demo
             .replace("../target/demo/hatchbell.db", &database)
             .replace("../fixtures", &format!("{root}/fixtures"));
+        let everything = "options = [\"diamide\", \"neonicotinoid\", \"biological\", \"organophosphate\", \"carbamate\"]";
+        let open = config.replace("area = \"450 m2\"", everything);
         let config = workshop.write("demo.toml", &config);
+        workshop.write("open.toml", &open);
         let days = format!("{root}/fixtures/demo/harbour-meadow.csv");
         let station = "harbour-meadow";
         workshop.succeeds(&["import", "--config", &config, "--station", station, &days]);
@@ -25,9 +28,27 @@ fn workshop() -> &'static (Workshop, String) {
     })
 }
 
-fn plan(date: &str) -> String {
+/// The plan of the gardener as the demonstration has them.
+fn own_plan(date: &str) -> String {
     let (workshop, config) = workshop();
     workshop.succeeds(&["plan", "--config", config, "--date", date, "mill-lane-lawn"])
+}
+
+/// The plan of a gardener who would use every option.
+fn plan(date: &str) -> String {
+    let (workshop, _) = workshop();
+    workshop.succeeds(&[
+        "plan",
+        "--config",
+        "open.toml",
+        "--date",
+        date,
+        "mill-lane-lawn",
+    ])
+}
+
+fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The row of an option in the table.
@@ -78,32 +99,128 @@ fn what_still_works_stands_before_what_is_too_late() {
 }
 
 #[test]
-fn the_plan_carries_the_cautions_and_asks_first_whether_to_treat() {
-    let plan = plan("2026-06-01");
+fn without_counts_the_plan_says_plainly_that_nothing_should_be_applied() {
+    let plan = flat(&own_plan("2026-06-01"));
     for due in [
-        "Decide first whether to treat",
+        "Nothing should be applied: neither counts nor damage of last year are logged",
+        "Irrigated turf bears 161 per m²",
+        "The days below are for information",
         "The label is the law",
         "Never on turf in bloom",
         "keep off water",
         "children and pets",
     ] {
-        assert!(plan.contains(due), "{due}");
+        assert!(plan.contains(due), "{due}: {plan}");
     }
 }
 
 #[test]
+fn a_plan_ranks_what_the_site_would_use_and_names_the_rest() {
+    let plan = own_plan("2026-06-01");
+    assert!(row(&plan, "chlorantraniliprole").ends_with("days left"));
+    let rest = flat(
+        plan.split("Not among what this site would use:")
+            .nth(1)
+            .unwrap(),
+    );
+    assert!(
+        rest.starts_with("carbaryl, clothianidin, imidacloprid, thiamethoxam, trichlorfon."),
+        "{rest}"
+    );
+}
+
+#[test]
+fn for_scripts_the_plan_comes_as_json_with_dates_shares_and_the_decision() {
+    let (workshop, config) = workshop();
+    let arguments = [
+        "plan",
+        "--json",
+        "--config",
+        config,
+        "--date",
+        "2026-07-20",
+        "mill-lane-lawn",
+    ];
+    let plan: serde_json::Value = serde_json::from_str(&workshop.succeeds(&arguments)).unwrap();
+    let species = &plan["species"][0];
+    assert_eq!(plan["day"], "2026-07-20");
+    assert_eq!(species["treat"], "nothing");
+    let options = species["options"].as_array().unwrap();
+    let diamide = options
+        .iter()
+        .find(|o| o["option"] == "chlorantraniliprole")
+        .unwrap();
+    assert_eq!(diamide["too_late"], true);
+    assert_eq!(diamide["in_root_zone"], "2026-09-05");
+    let first: chrono::NaiveDate = diamide["first"].as_str().unwrap().parse().unwrap();
+    let last: chrono::NaiveDate = diamide["last"].as_str().unwrap().parse().unwrap();
+    assert!(first < last);
+    let met = &diamide["meets_today"];
+    let share = |name: &str| met[name].as_f64().unwrap();
+    assert!(
+        share("low") <= share("mean") && share("mean") <= share("high") && share("high") <= 1.0
+    );
+    assert!(
+        plan["cautions"][0]
+            .as_str()
+            .unwrap()
+            .contains("label is the law")
+    );
+}
+
+#[test]
+fn what_is_logged_changes_the_plan() {
+    let (original, _) = workshop();
+    let workshop = Workshop::new();
+    std::fs::copy(original.path("demo.db"), workshop.path("demo.db")).unwrap();
+    let config = original.read("demo.toml").replace(
+        &original.path("demo.db").display().to_string(),
+        &workshop.path("demo.db").display().to_string(),
+    );
+    // The command would take the demonstration's day, before the season's first alert.
+    let config = config.replace("2026-04-15T06:00:00Z", "2026-06-04T06:00:00Z");
+    let config = workshop.write("demo.toml", &config);
+    let site = ["--config", &config, "--site", "mill-lane-lawn"];
+    let log = |more: &[&str]| {
+        let arguments = [&["log", more[0]], &site[..], &more[1..]].concat();
+        workshop.succeeds(&arguments)
+    };
+    let plan = || flat(&workshop.succeeds(&["plan", "--config", &config, "mill-lane-lawn"]));
+    log(&["note", "--date", "2025-10-02", "--damage", "yes"]);
+    assert!(
+        plan().contains("A preventive is justified. Last year's counts or damage"),
+        "{}",
+        plan()
+    );
+    log(&[
+        "application",
+        "--date",
+        "2026-06-03",
+        "--option",
+        "chlorantraniliprole",
+    ]);
+    assert!(
+        plan().contains("needs 13 mm of water by 4 June"),
+        "{}",
+        plan()
+    );
+    log(&["irrigation", "--date", "2026-06-03", "--depth", "14mm"]);
+    assert!(plan().contains("had its 13 mm on 3 June"), "{}", plan());
+}
+
+#[test]
 fn the_plan_gives_the_cautions_of_each_option_that_is_not_too_late() {
-    let unwrapped = |date| plan(date).split_whitespace().collect::<Vec<_>>().join(" ");
+    let unwrapped = |date| flat(&plan(date));
     let early = unwrapped("2026-06-01");
     for due in [
-        "chlorantraniliprole: water in with 13 mm",
+        "chlorantraniliprole: Water in with 13 mm",
         "Harmful to water life",
         "Very toxic to honey bees",
         "Living nematodes",
     ] {
         assert!(early.contains(due), "{due}: {early}");
     }
-    assert!(!unwrapped("2026-07-20").contains("chlorantraniliprole: water in"));
+    assert!(!unwrapped("2026-07-20").contains("chlorantraniliprole: Water in"));
 }
 
 #[test]

@@ -128,7 +128,7 @@ fn step_words(advice: &Advice) -> String {
             capitalised(&days_words(window)),
         ),
         Step::LastCall => format!(
-            "The last day worth it is about {}; the best was to be {}. Spread today it would meet {share}; half of it is in the root zone about {arrives}. Later is mostly wasted.",
+            "The last day worth it is about {}; the best was about {}. Spread today it would meet {share}; half of it is in the root zone about {arrives}. Later is mostly wasted.",
             day_month(window.last),
             day_month(window.best),
         ),
@@ -196,7 +196,7 @@ fn instead_words(notice: &TreatmentNotice<'_>) -> String {
 /// Whether to treat, in a sentence or two.
 pub fn need_words(need: &Need) -> String {
     match need {
-        Need::Preventive(Ground::StandingDecision) => "This site's standing decision is a preventive every year. Look at last autumn's counts before you follow it once more.".to_owned(),
+        Need::Preventive(Ground::StandingDecision) => "A preventive every year is the standing decision here. Look at last autumn's counts before you follow it once more.".to_owned(),
         Need::Preventive(Ground::LastYear) => "Last year's counts or damage here were harmful, and grubs tend to come back to the same turf.".to_owned(),
         Need::Curative { mean_per_m2 } => format!(
             "This season's count, {}, lies above what the turf bears.",
