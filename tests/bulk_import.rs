@@ -97,7 +97,7 @@ fn stored(workshop: &Workshop, station: &str) -> Days {
 
 fn kept(workshop: &Workshop, code: &str) -> Days {
     let store = Store::open_to_read(&workshop.path("hatchbell.db")).expect("it opens");
-    store.archived(code).unwrap()
+    store.archived(code, i32::MIN).unwrap()
 }
 
 fn noted(database: &Path) -> Vec<String> {

@@ -163,7 +163,7 @@ fn kept(config: &Config, station: &str, binding: &Binding) -> anyhow::Result<(St
         format!("station \"{station}\" has no code, so nothing can be kept of it")
     })?;
     let store = Store::open_to_read(&config.service.database)?;
-    let (readings, rain) = store.archived(code)?;
+    let (readings, rain) = store.archived(code, i32::MIN)?;
     let days = readings.len();
     let parsed = Parsed {
         readings,
