@@ -245,7 +245,7 @@ fn a_truncated_gzip_file_is_refused_by_name_and_not_noted_and_the_others_are_tak
         said.contains("2002.csv.gz: the gzip file ends too early"),
         "{said}"
     );
-    assert!(said.contains("1 of 3 files not read to the end"), "{said}");
+    assert!(said.contains("1 of 3 files not taken in full"), "{said}");
     assert_eq!(
         noted(&workshop.path("hatchbell.db")),
         ["2001.csv", "2003.csv"]

@@ -23,7 +23,8 @@ mod header;
 const BACK_DAYS: i64 = 1;
 /// So many days may go from the middle of a file: publishers void single ones.
 const FEW_DAYS: i64 = 3;
-/// A file that begins on the first of a month and holds no more days than this has begun anew.
+/// A file that begins on the first of a month has begun anew if it holds no more days than this, or
+/// if it begins after the last one's end.
 const NEW_PERIOD_DAYS: i64 = 31;
 /// A smaller file that has grown for so long is taken for the feed's new form.
 const SETTLED_AFTER: TimeDelta = TimeDelta::days(14);
@@ -171,7 +172,8 @@ fn went_back(look: &Look, last: &Look) -> Option<Finding> {
 fn shrunk(readings: &Readings, look: &Look, last: &Look) -> Option<Finding> {
     let (first, newest) = (look.first?, look.newest?);
     let (old_first, old_newest) = (last.first?, last.newest?);
-    if first.day() == 1 && first > old_first && (newest - first).num_days() < NEW_PERIOD_DAYS {
+    let anew = (newest - first).num_days() < NEW_PERIOD_DAYS || first > old_newest;
+    if first.day() == 1 && first > old_first && anew {
         return None;
     }
     let advanced = (newest - old_newest).num_days().max(0);

@@ -94,7 +94,7 @@ struct Intake<'b> {
     parsed: Parsed,
     other_station: Option<String>,
     station_seen: Option<String>,
-    /// The last line that spoke of a day, in files with a row a value.
+    /// The last line that spoke of a day, where its extremes stand in different rows.
     lines: std::collections::HashMap<NaiveDate, u64>,
 }
 
@@ -311,8 +311,13 @@ impl Intake<'_> {
         }
         let new = Reading { min, max };
         let known = *self.parsed.readings.entry(day).or_insert(new);
-        if known != new {
-            self.refuse(row, Why::Twice, &day.to_string());
+        match completed(known, new) {
+            Some(whole) if whole == known => {}
+            Some(whole) => {
+                self.parsed.readings.insert(day, whole);
+                self.lines.insert(day, row.line);
+            }
+            None => self.refuse(row, Why::Twice, &day.to_string()),
         }
     }
 
@@ -354,7 +359,7 @@ impl Intake<'_> {
         Ok(self.parsed)
     }
 
-    /// In a file with a row a value the pair is complete only at the end.
+    /// Where a row has one extreme only, the pair is complete only at the end.
     fn refuse_swapped_pairs(&mut self) {
         let swapped: Vec<(NaiveDate, Reading)> = self
             .parsed
@@ -376,4 +381,17 @@ impl Intake<'_> {
             });
         }
     }
+}
+
+/// A day said twice: an extreme that the first row lacks is the second one's. `None` if they say
+/// different things.
+fn completed(known: Reading, new: Reading) -> Option<Reading> {
+    let one = |known: Option<f64>, new: Option<f64>| match (known, new) {
+        (Some(known), Some(new)) if known != new => None,
+        (known, new) => Some(known.or(new)),
+    };
+    Some(Reading {
+        min: one(known.min, new.min)?,
+        max: one(known.max, new.max)?,
+    })
 }

@@ -105,6 +105,13 @@ fn a_moving_window_is_not_a_smaller_file() {
 fn a_file_of_a_new_year_or_month_is_not_a_smaller_file() {
     let old = weather("2025-01-01", "2025-12-31");
     assert_eq!(after(&old, &weather("2026-01-01", "2026-01-03")), []);
+    // The service was off over the turn of the year.
+    assert_eq!(after(&old, &weather("2026-01-01", "2026-03-20")), []);
+    // What begins before the last one's end has lost days.
+    assert_eq!(
+        after(&old, &weather("2025-10-01", "2026-01-03")),
+        [Trouble::Shrunk]
+    );
     let old = weather("2026-05-01", "2026-05-31");
     assert_eq!(after(&old, &weather("2026-06-01", "2026-06-02")), []);
 }
