@@ -186,7 +186,12 @@ fn the_suggested_tables_load_in_a_configuration() {
     let (_, tables) = text.split_once("[[station]]").expect("tables to paste");
     let tables = format!("[[station]]{tables}");
     assert_eq!(tables.matches("[[station]]").count(), 3);
-    let config = config_with_station("file = \"own.csv\"") + &tables;
+    // The best station and its neighbours take the place of the one that was there.
+    let config = config_with_station("file = \"own.csv\"");
+    let (before, rest) = config.split_once("[[station]]").unwrap();
+    let (_, after) = rest.split_once("[[member]]").unwrap();
+    let after = after.replace("\"only\"", "\"harbour-meadow-invented\"");
+    let config = format!("{before}{tables}\n[[member]]{after}");
     let loaded = from_text("pasted.toml", &config, Path::new("")).expect("it loads");
     assert!(loaded.warnings.is_empty(), "{:?}", loaded.warnings);
     let best = loaded
