@@ -207,6 +207,7 @@ fn files_that_are_brought_by_hand_and_dialects_of_one_s_own_are_tried_too() {
             "dialect      bom-one-extreme",
             "0 days with both extremes, 1 with one",
             "# no address: bring its files with hatchbell import --station station-099901 FILE",
+            "# usual_lag_days = 30   # to be told when files stay away",
         ],
     );
     loads(&printed);

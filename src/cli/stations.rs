@@ -3,7 +3,7 @@
 use super::{configuration, counted, or_exit};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::domain::completeness::{Completeness, YEARS_COUNTED};
+use crate::domain::completeness::{Completeness, first_counted};
 use crate::domain::globe::Place;
 use crate::domain::series::{Readings, newest_complete};
 use crate::domain::station_rank::{Candidate, Ranked, Wanted, rank};
@@ -205,12 +205,12 @@ fn with_missing_days(ranked: Vec<Ranked>, config: &Config) -> anyhow::Result<Vec
     let store = Store::open_to_read(&config.service.database)?;
     let own = own_completeness(config, &store)?;
     let years = store.archived_years()?;
-    let since = years.iter().rev().take(YEARS_COUNTED as usize).next_back();
+    let since = first_counted(&years);
     let mut archived = Vec::new();
     for station in ranked {
         let code = &station.candidate.code;
         let readings = match since {
-            Some(since) if !own.contains_key(code) => store.archived(code, *since)?.0,
+            Some(since) if !own.contains_key(code) => store.archived(code, since)?.0,
             _ => Readings::new(),
         };
         archived.push((station, readings));

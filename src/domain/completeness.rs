@@ -5,7 +5,7 @@ use super::station_rank::Years;
 use chrono::{Datelike, Months, NaiveDate};
 
 /// Years that days are counted over.
-pub const YEARS_COUNTED: u32 = 10;
+pub const YEARS_COUNTED: i32 = 10;
 
 /// What days were counted in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +36,7 @@ impl Completeness {
     pub fn of(readings: &Readings) -> Option<Self> {
         let newest = newest_complete(readings)?;
         let first = *readings.keys().next()?;
-        let from = first.max(newest - Months::new(12 * YEARS_COUNTED));
+        let from = first.max(newest - Months::new(12 * YEARS_COUNTED.unsigned_abs()));
         let mut counted = Self::nothing(CountedIn::Readings);
         counted.count(readings, from, newest);
         Some(counted)
@@ -46,8 +46,8 @@ impl Completeness {
     /// are not counted, nor those before the station began: `since` is its first year.
     ///
     /// # Method
-    /// The newest [`YEARS_COUNTED`] of `years` are counted up to `through`, the newest day of the
-    /// archive. A station that ended in an earlier year is counted up to its own newest day, since
+    /// Those of `years` are counted that are among the [`YEARS_COUNTED`] up to the last of them, up to
+    /// `through`, the newest day of the archive. A station that ended in an earlier year is counted up to its own newest day, since
     /// that it ended is told otherwise; one that began within the years, from its first day on.
     ///
     /// # Units
@@ -81,8 +81,8 @@ impl Completeness {
         since: i32,
         through: NaiveDate,
     ) -> Option<Self> {
-        let skipped = years.len().saturating_sub(YEARS_COUNTED as usize);
-        let years = &years[skipped..];
+        let first = first_counted(years)?;
+        let years: Vec<i32> = years.iter().copied().filter(|y| *y >= first).collect();
         let span = Years {
             first: *years.first()?,
             last: *years.last()?,
@@ -100,8 +100,8 @@ impl Completeness {
         };
         let mut counted = Self::nothing(CountedIn::Archive(span));
         for year in years {
-            let from = NaiveDate::from_ymd_opt(*year, 1, 1)?;
-            let to = NaiveDate::from_ymd_opt(*year, 12, 31)?.min(through);
+            let from = NaiveDate::from_ymd_opt(year, 1, 1)?;
+            let to = NaiveDate::from_ymd_opt(year, 12, 31)?.min(through);
             let from = match since >= span.first {
                 true => from.max(first),
                 false => from,
@@ -154,6 +154,11 @@ impl Completeness {
     }
 }
 
+/// The first year that counts of an archive's years, which are in ascending order.
+pub fn first_counted(years: &[i32]) -> Option<i32> {
+    Some(years.last()? - YEARS_COUNTED + 1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -197,6 +202,10 @@ mod tests {
             last: 2025,
         };
         assert_eq!(counted.counted_in, CountedIn::Archive(span));
+        // A single year of long ago is none of them.
+        let with_a_hole = [2010, 2025];
+        let counted = Completeness::archived(&readings, &with_a_hole, 1950, day("2025-12-31"));
+        assert_eq!(counted.unwrap().of, 365);
     }
 
     #[test]
