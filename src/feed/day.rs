@@ -62,7 +62,9 @@ pub(super) fn refuse_other_cadence(line: u64, text: &str) -> Result<(), Rejectio
         return Ok(());
     }
     let digits = text.chars().filter(char::is_ascii_digit).count();
+    let mut remedy = "name the station's daily file; files of other cadences have the same name in other folders";
     let cadence = if text.contains('T') || text.contains(':') || digits > 8 {
+        remedy = "name the station's daily file; or, if this one has a row a day, let the dialect's date_formats go on with the time, for example %H:%M";
         "hours: this is an hourly file"
     } else if digits == 6 {
         "months: this is a monthly file"
@@ -74,7 +76,7 @@ pub(super) fn refuse_other_cadence(line: u64, text: &str) -> Result<(), Rejectio
     Err(Rejection::at(
         line,
         format!("\"{text}\" where a day is due; the rows are {cadence}"),
-        "name the station's daily file; files of other cadences have the same name in other folders",
+        remedy,
     ))
 }
 
