@@ -29,12 +29,13 @@ const ORCHARD: &str = "ZZ000000022";
 const STRANGER: &str = "ZZ000000033";
 const CODES: [&str; 3] = [MEADOW, ORCHARD, STRANGER];
 
-/// Two stations, meadow ("only") and orchard, each with a code.
+/// Two stations, meadow ("only") and its neighbour orchard, each with a code.
 fn config() -> String {
     let orchard = format!(
         "[[station]]\nid = \"orchard\"\nname = \"Orchard\"\ndialect = \"ghcn-long\"\nfile = \"none.csv\"\ncode = \"{ORCHARD}\"\n"
     );
-    config_with(&meadow(), "console = true", &orchard)
+    let meadow = meadow() + "\nneighbours = [\"orchard\"]";
+    config_with(&meadow, "console = true", &orchard)
 }
 
 fn meadow() -> String {
@@ -468,6 +469,14 @@ fn a_dry_run_says_what_there_is_and_stores_nothing() {
     workshop.succeeds(&bulk(&["--dry-run", "2002.csv"]));
     assert_eq!(stored(&workshop, "only"), whole);
     assert_eq!(noted(&workshop.path("hatchbell.db")), ["2001.csv"]);
+}
+
+#[test]
+fn what_is_quoted_of_a_refused_row_commands_no_terminal() {
+    let text = "ZZW00000001,20260701,TMAX,\u{1b}[2J250,,,W,\n";
+    let parts = parts(text, Limits::of_each(1), vec![]).unwrap();
+    let lines: Vec<String> = parts[0].harvest.refused.lines().collect();
+    assert_eq!(lines, ["not a number: line 1 (\u{fffd}[2J250)"]);
 }
 
 #[test]

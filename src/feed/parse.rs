@@ -9,7 +9,6 @@ use super::codes::{Codes, Flags, number};
 use super::day::refuse_other_cadence;
 use super::dialect::{Binding, Otherwise};
 use super::places::{Cells, Places};
-use super::quote::quoted;
 use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
@@ -17,9 +16,6 @@ use crate::domain::rain::{Rain, is_plausible_rain};
 use crate::domain::series::{Reading, Readings};
 use crate::domain::temperature::{COLDEST_C, Unit, WARMEST_C, is_plausible};
 use chrono::{Days, NaiveDate};
-
-/// Most characters of a refused field that are kept.
-const LONGEST_FIELD: usize = 100;
 
 /// What a file said.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -218,11 +214,8 @@ impl Intake<'_> {
     }
 
     fn refuse(&mut self, row: &Row, why: Why, field: &str) {
-        self.parsed.refused.push(RefusedRow {
-            line: row.line,
-            why,
-            field: quoted(field, LONGEST_FIELD),
-        });
+        let refused = RefusedRow::new(row.line, why, field);
+        self.parsed.refused.push(refused);
     }
 
     /// Rows of other stations are passed over if the binding names a code; a file of several
