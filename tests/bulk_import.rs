@@ -29,12 +29,13 @@ const ORCHARD: &str = "ZZ000000022";
 const STRANGER: &str = "ZZ000000033";
 const CODES: [&str; 3] = [MEADOW, ORCHARD, STRANGER];
 
-/// Two stations, meadow ("only") and orchard, each with a code.
+/// Two stations, meadow ("only") and its neighbour orchard, each with a code.
 fn config() -> String {
     let orchard = format!(
         "[[station]]\nid = \"orchard\"\nname = \"Orchard\"\ndialect = \"ghcn-long\"\nfile = \"none.csv\"\ncode = \"{ORCHARD}\"\n"
     );
-    config_with(&meadow(), "console = true", &orchard)
+    let meadow = meadow() + "\nneighbours = [\"orchard\"]";
+    config_with(&meadow, "console = true", &orchard)
 }
 
 fn meadow() -> String {
@@ -97,7 +98,7 @@ fn stored(workshop: &Workshop, station: &str) -> Days {
 
 fn kept(workshop: &Workshop, code: &str) -> Days {
     let store = Store::open_to_read(&workshop.path("hatchbell.db")).expect("it opens");
-    store.archived(code).unwrap()
+    store.archived(code, i32::MIN).unwrap()
 }
 
 fn noted(database: &Path) -> Vec<String> {
@@ -245,7 +246,7 @@ fn a_truncated_gzip_file_is_refused_by_name_and_not_noted_and_the_others_are_tak
         said.contains("2002.csv.gz: the gzip file ends too early"),
         "{said}"
     );
-    assert!(said.contains("1 of 3 files not read to the end"), "{said}");
+    assert!(said.contains("1 of 3 files not taken in full"), "{said}");
     assert_eq!(
         noted(&workshop.path("hatchbell.db")),
         ["2001.csv", "2003.csv"]
@@ -468,6 +469,14 @@ fn a_dry_run_says_what_there_is_and_stores_nothing() {
     workshop.succeeds(&bulk(&["--dry-run", "2002.csv"]));
     assert_eq!(stored(&workshop, "only"), whole);
     assert_eq!(noted(&workshop.path("hatchbell.db")), ["2001.csv"]);
+}
+
+#[test]
+fn what_is_quoted_of_a_refused_row_commands_no_terminal() {
+    let text = "ZZW00000001,20260701,TMAX,\u{1b}[2J250,,,W,\n";
+    let parts = parts(text, Limits::of_each(1), vec![]).unwrap();
+    let lines: Vec<String> = parts[0].harvest.refused.lines().collect();
+    assert_eq!(lines, ["not a number: line 1 (\u{fffd}[2J250)"]);
 }
 
 #[test]

@@ -47,6 +47,26 @@ fn check_touches_neither_database_nor_feeds() {
 }
 
 #[test]
+fn a_station_that_no_site_needs_is_warned_of_and_a_neighbour_is_not() {
+    let second = "[[station]]\nid = \"second\"\nname = \"The second\"\n\
+        dialect = \"ncei-export\"\nunit = \"celsius\"\nfile = \"second.csv\"\n";
+    let config = sound() + second;
+    let (code, text) = check(&config);
+    assert_eq!(code, Some(0), "{text}");
+    assert!(
+        text.contains("warning: no site has the station \"second\""),
+        "{text}"
+    );
+    let neighbour = config.replace(
+        "file = \"days.csv\"",
+        "file = \"days.csv\"\nneighbours = [\"second\"]",
+    );
+    let (code, text) = check(&neighbour);
+    assert_eq!(code, Some(0), "{text}");
+    assert!(!text.contains("warning"), "{text}");
+}
+
+#[test]
 fn all_problems_are_reported_at_once_with_their_places() {
     let config = sound()
         .replace("contact = \"mailto:test@three-brooks.example\"\n", "")

@@ -9,8 +9,9 @@ mod feeds;
 mod http_server;
 
 use chrono::NaiveDate;
-use command::{Workshop, both};
+use command::{Workshop, both, config_with_station};
 use feeds::{binding, date, take, zipped};
+use flate2::{Compression, write::GzEncoder};
 use hatchbell::config::load::from_text;
 use hatchbell::config::{StationFeed, dialect_file};
 use hatchbell::domain::alert::is_stale;
@@ -22,6 +23,7 @@ use hatchbell::feed::parse::Parsed;
 use hatchbell::feed::refusal::Why;
 use hatchbell::feed::supply::{Drawn, Supply};
 use http_server::{Reply, ScriptedServer};
+use std::io::Write;
 use std::path::Path;
 
 const TODAY: &str = "2026-07-10";
@@ -310,6 +312,30 @@ fn maximum_and_minimum_files_are_imported_one_after_the_other_and_make_whole_day
     // The service runs without asking anybody for it.
     let printed = both(&workshop.run(&["run", "--once", "--config", &config]));
     assert!(!printed.contains("nothing taken in"), "{printed}");
+}
+
+/// The history of all stations of a department is larger than a feed may be.
+#[test]
+fn a_station_is_imported_out_of_a_department_s_history_of_a_hundred_megabytes() {
+    let workshop = Workshop::new();
+    let dialect = "dialect = \"meteo-france-daily\"\ncode = \"01234002\"";
+    let config = config_with_station("file = \"latest.csv\"")
+        .replace("dialect = \"ncei-export\"\nunit = \"celsius\"", dialect);
+    let config = workshop.write("hatchbell.toml", &config);
+    let header = "NUM_POSTE;NOM_USUEL;AAAAMMJJ;RR;QRR;TN;QTN;TX;QTX\n";
+    let ours = "01234002;HILL;19500101;0.0;1;-2.0;1;5.0;1\n";
+    let other = "01234001;BROOK;19500101;0.0;1;-1.0;1;6.0;1\n".repeat(1000);
+    let file = std::fs::File::create(workshop.path("history.csv.gz")).unwrap();
+    let mut gz = GzEncoder::new(file, Compression::fast());
+    gz.write_all(header.as_bytes()).unwrap();
+    for _ in 0..100_000_000 / other.len() + 30 {
+        gz.write_all(other.as_bytes()).unwrap();
+    }
+    gz.write_all(ours.as_bytes()).unwrap();
+    gz.finish().unwrap();
+    let import = ["import", "--config", &config, "--station", "only"];
+    let said = workshop.succeeds(&[&import[..], &["history.csv.gz"]].concat());
+    assert!(said.contains("only: 1 day added"), "{said}");
 }
 
 #[test]

@@ -207,6 +207,7 @@ fn files_that_are_brought_by_hand_and_dialects_of_one_s_own_are_tried_too() {
             "dialect      bom-one-extreme",
             "0 days with both extremes, 1 with one",
             "# no address: bring its files with hatchbell import --station station-099901 FILE",
+            "# usual_lag_days = 30   # to be told when files stay away",
         ],
     );
     loads(&printed);
@@ -224,6 +225,7 @@ fn files_that_are_brought_by_hand_and_dialects_of_one_s_own_are_tried_too() {
         &[
             "dialect      own-station",
             "maximum High, minimum Low",
+            "values       from 12.0 °C (2026-06-01) to 24.0 °C (2026-06-01); maximum and minimum 12.0 °C apart",
             "# your own: put its file into the folder that dialect_dir names",
         ],
     );
@@ -271,6 +273,11 @@ fn a_file_of_no_dialect_says_what_is_in_it_and_what_was_tried() {
     );
     says(&monthly, &["monthly file"]);
     assert!(!monthly.contains("tried:"), "{monthly}");
+    let timed = failed(
+        b"STATION,DATE,TMAX,TMIN\nZZI00000009,2026-06-01 00:00,24.0,12.0\n",
+        &[],
+    );
+    says(&timed, &["hourly file", "date_formats go on with the time"]);
     let named = failed(
         b"when,hot,cold\n2026-06-01,24,12\n",
         &["--dialect", "iem-daily"],

@@ -1,5 +1,6 @@
 //! What a feed may do to the intake without making it silently wrong: every test plays a feed
-//! through the engine, from a web server or a file, with a clock that is set.
+//! through the engine, from a web server or a file, with a clock that is set. Tests whose names begin
+//! with a number are of the defects listed in `tests/feed_defects/main.rs`.
 
 #[path = "support/command.rs"]
 mod command;
@@ -79,7 +80,7 @@ fn config(origin: &str) -> String {
 }
 
 #[tokio::test]
-async fn a_truncated_file_that_is_valid_loses_no_day_and_is_told_once_as_is_its_end() {
+async fn d04_a_truncated_file_that_is_valid_loses_no_day_and_is_told_once_as_is_its_end() {
     let whole = days("2015-01-01", "2026-06-07");
     let cut: String = whole
         .lines()
@@ -133,7 +134,7 @@ async fn a_truncated_file_that_is_valid_loses_no_day_and_is_told_once_as_is_its_
 }
 
 #[tokio::test]
-async fn an_older_copy_is_over_only_when_the_file_reaches_as_far_as_before() {
+async fn d05_an_older_copy_is_over_only_when_the_file_reaches_as_far_as_before() {
     let (mut play, _server) = play(vec![
         ok(days("2015-01-01", "2026-06-07")),
         ok(days("2015-01-01", "2026-05-30")),
@@ -154,7 +155,7 @@ async fn an_older_copy_is_over_only_when_the_file_reaches_as_far_as_before() {
 }
 
 #[tokio::test]
-async fn an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_cause() {
+async fn d06_an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_cause() {
     let frozen = days("2015-01-01", "2026-04-28");
     let headers = [("ETag", "\"frozen\"")];
     let (mut play, _server) = play(vec![
@@ -189,7 +190,7 @@ async fn an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_cause
 }
 
 #[tokio::test]
-async fn a_retired_service_is_told_after_two_days_and_not_before() {
+async fn d07_a_retired_service_is_told_after_two_days_and_not_before() {
     let gone = Reply::of(404, &[], "no such file");
     let (mut play, _server) = play(vec![
         ok(days("2015-01-01", "2026-06-07")),
@@ -227,7 +228,7 @@ async fn a_retired_service_is_told_after_two_days_and_not_before() {
 }
 
 #[tokio::test]
-async fn a_switch_of_the_unit_is_refused_with_the_unit_that_fits_and_told_once() {
+async fn d12_a_switch_of_the_unit_is_refused_with_the_unit_that_fits_and_told_once() {
     let fahrenheit: Vec<String> = rows("2015-01-01", "2026-06-08")
         .iter()
         .map(|row| {

@@ -142,7 +142,18 @@ fn all_stations_of_illinois_and_indiana_are_read_and_impossible_days_refused() {
             path.display(),
             whole_days(&parsed)
         );
-        swapped += count(&parsed, Why::Swapped);
+        let impossible = |line: &&str| {
+            let mut fields = line.split('\t').skip(1).map(|field| field.trim().parse());
+            let (max, min): (i32, i32) = match (fields.next(), fields.next()) {
+                (Some(Ok(max)), Some(Ok(min))) => (max, min),
+                _ => return false,
+            };
+            max != -9999 && min != -9999 && min > max
+        };
+        let text = String::from_utf8_lossy(&bytes);
+        let due = text.lines().filter(impossible).count();
+        assert_eq!(count(&parsed, Why::Swapped), due, "{}", path.display());
+        swapped += due;
         stations += 1;
     }
     assert_eq!(stations, 72);
@@ -150,6 +161,37 @@ fn all_stations_of_illinois_and_indiana_are_read_and_impossible_days_refused() {
         swapped > 0,
         "the extract dropped its quality flags, so impossible days are inside"
     );
+}
+
+/// Days of which one extreme only was measured are kept as such, and blank days, before a station
+/// began and after it ended, are no days.
+#[test]
+fn halves_and_blank_days_of_canadian_files_are_what_they_are() {
+    let Some(folder) = folder() else { return };
+    let eccc = binding("eccc-daily", Unit::Celsius);
+    let (mut halves, mut blanks) = (0, 0);
+    for entry in std::fs::read_dir(folder.join("eccc")).unwrap() {
+        let path = entry.unwrap().path();
+        let bytes = std::fs::read(&path).unwrap();
+        let parsed = take(&bytes, &eccc, TODAY).unwrap();
+        let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap();
+        let mut reader = csv::Reader::from_reader(text);
+        let header = reader.headers().unwrap().clone();
+        let place = |name: &str| header.iter().position(|field| field == name).unwrap();
+        let (max, min) = (place("Max Temp (°C)"), place("Min Temp (°C)"));
+        for row in reader.records() {
+            let row = row.unwrap();
+            let day = date(&row[place("Date/Time")]);
+            let given = (!row[max].is_empty(), !row[min].is_empty());
+            let read = parsed.readings.get(&day);
+            let read = read.map_or((false, false), |r| (r.max.is_some(), r.min.is_some()));
+            assert_eq!(read, given, "{}: {day}", path.display());
+            halves += usize::from(given.0 != given.1);
+            blanks += usize::from(given == (false, false));
+        }
+    }
+    println!("{halves} halves, {blanks} blank days");
+    assert!(halves > 0 && blanks > 0);
 }
 
 #[test]

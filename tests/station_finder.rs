@@ -186,7 +186,12 @@ fn the_suggested_tables_load_in_a_configuration() {
     let (_, tables) = text.split_once("[[station]]").expect("tables to paste");
     let tables = format!("[[station]]{tables}");
     assert_eq!(tables.matches("[[station]]").count(), 3);
-    let config = config_with_station("file = \"own.csv\"") + &tables;
+    // The best station and its neighbours take the place of the one that was there.
+    let config = config_with_station("file = \"own.csv\"");
+    let (before, rest) = config.split_once("[[station]]").unwrap();
+    let (_, after) = rest.split_once("[[member]]").unwrap();
+    let after = after.replace("\"only\"", "\"harbour-meadow-invented\"");
+    let config = format!("{before}{tables}\n[[member]]{after}");
     let loaded = from_text("pasted.toml", &config, Path::new("")).expect("it loads");
     assert!(loaded.warnings.is_empty(), "{:?}", loaded.warnings);
     let best = loaded
@@ -265,7 +270,57 @@ fn stored_readings_tell_the_missing_days() {
     let text = finder.finds(&["--config", &config]);
     let joined = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(row(&text, "ZZW00000001").contains("22.3"), "{text}");
-    assert!(joined.contains("10.0 % of 30"), "{text}");
+    assert!(
+        joined.contains("10.0 % of 30 days missing in its stored readings"),
+        "{text}"
+    );
+    assert!(joined.contains("Of 5 stations nothing is kept"), "{text}");
+}
+
+#[test]
+fn what_was_kept_of_every_station_tells_the_missing_days_of_each_extreme() {
+    let finder = usual();
+    let inventory_only = finder.finds(&[]);
+    let words: Vec<&str> = inventory_only.split_whitespace().collect();
+    assert!(
+        words.join(" ").contains("Missing days are not known"),
+        "{inventory_only}"
+    );
+    let config = finder
+        .shop
+        .write("hatchbell.toml", &config_with_station("file = \"own.csv\""));
+    // In the order of a by_year file: day by day, station by station.
+    let first = chrono::NaiveDate::from_ymd_opt(2026, 1, 1).unwrap();
+    let mut rows = String::new();
+    for (index, day) in first.iter_days().take(100).enumerate() {
+        let date = day.format("%Y%m%d");
+        let mut row = |code: &str, element: &str, value: i32| {
+            rows += &format!("{code},{date},{element},{value},,,W,\n");
+        };
+        row("ZZW00000001", "TMAX", 200);
+        if index % 10 != 0 {
+            row("ZZW00000001", "TMIN", 100);
+        }
+        if index % 4 == 0 {
+            row("ZZC00000002", "TMAX", 200);
+            row("ZZC00000002", "TMIN", 100);
+        }
+    }
+    let file = finder.shop.write("2026.csv", &rows);
+    let import = ["import", "--config", &config, "--bulk", "--every-station"];
+    finder.shop.succeeds(&[&import[..], &[&file]].concat());
+    let text = finder.finds(&["--config", &config]);
+    let joined = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for due in [
+        "10.0 % of 100 days missing in the archive of 2026 to 2026 (maximum 0.0 %, minimum 10.0 %)",
+        "75.0 % of 100 days missing in the archive of 2026 to 2026 (maximum 75.0 %, minimum 75.0 %)",
+        "the archive that `hatchbell import --bulk --every-station` keeps",
+        "Of 4 stations nothing is kept",
+    ] {
+        assert!(joined.contains(due), "{due}\n{text}");
+    }
+    // 11.1 km away, 1.2 for its height, 10 for missing days.
+    assert!(row(&text, "ZZW00000001").contains("22.3"), "{text}");
 }
 
 #[test]

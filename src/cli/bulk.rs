@@ -97,7 +97,7 @@ pub(super) fn run(config: &Config, files: &[PathBuf], ways: Ways) -> anyhow::Res
         return Ok(ExitCode::SUCCESS);
     }
     eprintln!(
-        "hatchbell: {} of {} not read to the end; the next import tries again",
+        "hatchbell: {} of {} not taken in full; the next import tries again",
         bad,
         counted(files.len(), "file")
     );
@@ -175,7 +175,7 @@ struct Import<'c> {
 }
 
 impl Import<'_> {
-    /// Reads and stores all files; returns how many were not read to their end.
+    /// Reads and stores all files; returns how many were not taken in full.
     fn all(&self, jobs: &[Job], store: &mut Store) -> anyhow::Result<usize> {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         let most = match self.ways.every_station {
@@ -247,7 +247,7 @@ impl Import<'_> {
         let _ = to.send(Sent::End(result));
     }
 
-    /// Stores what a file holds; false if it was not read to its end.
+    /// Stores what a file holds; false if it was not read to its end, or refused for a station.
     fn store(&self, job: &Job, from: &Receiver<Sent>, store: &mut Store) -> anyhow::Result<bool> {
         self.bar.set_message(job.path.display().to_string());
         let mut account = Account::default();
@@ -373,7 +373,11 @@ impl Import<'_> {
         }
         for (place, rejection) in account.rejected {
             let id = &self.stations[place].station.id;
-            eprintln!("hatchbell: {file}: nothing taken for {id}: {rejection}");
+            let what = match account.merged.contains_key(&place) {
+                true => "no more",
+                false => "nothing",
+            };
+            eprintln!("hatchbell: {file}: {what} taken for {id}: {rejection}");
         }
     }
 }

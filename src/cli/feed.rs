@@ -7,6 +7,7 @@ use crate::domain::series::newest_complete;
 use crate::domain::temperature::Unit;
 use crate::feed::dialect::Dialect;
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent};
+use crate::feed::parse::Parsed;
 use crate::feed::refusal::{RefusedRow, Why};
 use crate::feed::trial::{Known, Misfit, Trial, try_dialects};
 use anyhow::bail;
@@ -187,6 +188,9 @@ fn describe(trial: &Trial<'_>, today: NaiveDate) {
         .collect();
     say!("columns      {}", columns.join(", "));
     say!("unit         {}", unit_words(trial));
+    if let Some(words) = value_words(parsed) {
+        say!("values       {words}");
+    }
     if trial.stations.len() > 1 {
         say!("stations     {}", station_words(trial));
     } else if let Some(code) = &trial.code {
@@ -236,6 +240,24 @@ fn unit_words(trial: &Trial<'_>) -> String {
         };
     }
     words
+}
+
+/// What the days come to in °C, so that a wrong unit shows.
+fn value_words(parsed: &Parsed) -> Option<String> {
+    let days: Vec<_> = parsed
+        .readings
+        .iter()
+        .filter_map(|(day, reading)| Some((*day, reading.extremes()?)))
+        .collect();
+    let (cold, coldest) = days.iter().min_by(|a, b| a.1.min().total_cmp(&b.1.min()))?;
+    let (warm, warmest) = days.iter().max_by(|a, b| a.1.max().total_cmp(&b.1.max()))?;
+    let ranges: f64 = days.iter().map(|(_, day)| day.max() - day.min()).sum();
+    Some(format!(
+        "from {:.1} °C ({cold}) to {:.1} °C ({warm}); maximum and minimum {:.1} °C apart on average",
+        coldest.min(),
+        warmest.max(),
+        ranges / days.len() as f64
+    ))
 }
 
 fn station_words(trial: &Trial<'_>) -> String {

@@ -6,7 +6,7 @@ use crate::config::Config;
 use crate::domain::series::{Readings, newest_complete};
 use crate::domain::temperature::Unit;
 use crate::feed::dialect::Binding;
-use crate::feed::fetch::{FetchPolicy, Origin, read_file};
+use crate::feed::fetch::{Origin, read_file};
 use crate::feed::parse::{Parsed, parse};
 use crate::feed::refusal::Refusals;
 use crate::feed::vet::vet;
@@ -66,6 +66,10 @@ pub(super) struct Options {
     files: Vec<PathBuf>,
 }
 
+/// Most bytes of a file, unpacked. A file of all stations of a region over many years is larger than
+/// any feed may be.
+const LARGEST_FILE_BYTES: u64 = 1 << 30;
+
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let Some(station) = &options.station else {
@@ -117,7 +121,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         }
         [file] => {
             let origin = Origin::File(file.clone()).to_string();
-            let bytes = read_file(file, FetchPolicy::default().max_bytes)?;
+            let bytes = read_file(file, LARGEST_FILE_BYTES)?;
             let parsed = parse(&bytes, &binding, now.date_naive()).map_err(|rejection| {
                 anyhow::anyhow!("{origin}, {rejection}; nothing was stored")
             })?;
@@ -163,7 +167,7 @@ fn kept(config: &Config, station: &str, binding: &Binding) -> anyhow::Result<(St
         format!("station \"{station}\" has no code, so nothing can be kept of it")
     })?;
     let store = Store::open_to_read(&config.service.database)?;
-    let (readings, rain) = store.archived(code)?;
+    let (readings, rain) = store.archived(code, i32::MIN)?;
     let days = readings.len();
     let parsed = Parsed {
         readings,

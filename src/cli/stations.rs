@@ -3,8 +3,10 @@
 use super::{configuration, counted, or_exit};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::domain::completeness::{Completeness, first_counted};
 use crate::domain::globe::Place;
-use crate::domain::station_rank::{Candidate, Completeness, Wanted, rank};
+use crate::domain::series::{Readings, newest_complete};
+use crate::domain::station_rank::{Candidate, Ranked, Wanted, rank};
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent};
 use crate::feed::station_list::{BadLines, Inventory, StationList, inventory, station_list};
 use crate::store::Store;
@@ -26,7 +28,8 @@ mod words;
 /// tables to paste into the configuration. It needs no configuration itself.
 ///
 /// The inventory knows first and last years only, not what is missing between. With --config, days
-/// missing are counted for stations whose readings the database holds.
+/// missing are counted in the database: for configured stations in their readings, for all others
+/// in what `hatchbell import --bulk --every-station` kept, over the last ten years that it has.
 #[derive(Args)]
 pub(super) struct Options {
     /// The station list: a file, or an address that starts with https://
@@ -53,7 +56,7 @@ pub(super) struct Options {
     /// Judge by this day whether stations still report; the default is today
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     date: Option<NaiveDate>,
-    /// A configuration whose database knows some of the stations
+    /// A configuration whose database knows the days of some or all of the stations
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
 }
@@ -63,18 +66,18 @@ const LONGEST_DOWNLOAD: Duration = Duration::from_secs(900);
 
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let place = checked_place(options)?;
-    let (contact, stored) = match &options.config {
-        Some(path) => {
-            let config = or_exit!(configuration(path)).config;
-            (config.service.contact.clone(), completeness(&config)?)
-        }
-        None => ("run by hand".to_owned(), HashMap::new()),
+    let config = match &options.config {
+        Some(path) => Some(or_exit!(configuration(path)).config),
+        None => None,
     };
+    let contact = config
+        .as_ref()
+        .map_or("run by hand", |config| &config.service.contact);
     let policy = FetchPolicy {
         total_timeout: LONGEST_DOWNLOAD,
         ..FetchPolicy::default()
     };
-    let fetcher = Fetcher::new(policy, &user_agent(&contact), None)?;
+    let fetcher = Fetcher::new(policy, &user_agent(contact), None)?;
     let list = taken(&fetcher, &options.list, station_list)?;
     let inventory = taken(&fetcher, &options.inventory, inventory)?;
     warn("station list", &list.bad);
@@ -83,7 +86,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let today = options
         .date
         .unwrap_or_else(|| Clock::Machine.now().date_naive());
-    let candidates = candidates(list, &inventory, &stored)?;
+    let candidates = candidates(list, &inventory)?;
     let wanted = Wanted {
         place,
         elevation_m: options.elevation,
@@ -100,6 +103,10 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         (false, _) => {}
         (true, Some(nearest)) => bail!("{}", words::none_within(options.within, &nearest)),
         (true, None) => bail!("no station of the list has both daily extremes in one year"),
+    }
+    if let Some(config) = &config {
+        let known = with_missing_days(ranked, config)?;
+        ranked = rank(known, &wanted);
     }
     super::print(format_args!(
         "{}",
@@ -155,11 +162,7 @@ fn warn(what: &str, bad: &BadLines) {
 }
 
 /// Stations of the list with years of both extremes.
-fn candidates(
-    list: StationList,
-    inventory: &Inventory,
-    stored: &HashMap<String, Completeness>,
-) -> anyhow::Result<Vec<Candidate>> {
+fn candidates(list: StationList, inventory: &Inventory) -> anyhow::Result<Vec<Candidate>> {
     let mut in_both = false;
     let candidates: Vec<Candidate> = list
         .stations
@@ -168,7 +171,7 @@ fn candidates(
             let spans = inventory.spans.get(&station.code)?;
             in_both = true;
             Some(Candidate {
-                completeness: stored.get(&station.code).copied(),
+                completeness: None,
                 code: station.code,
                 name: station.name,
                 place: station.place,
@@ -197,9 +200,45 @@ fn day_reached(today: NaiveDate, newest_year: i32) -> NaiveDate {
     NaiveDate::from_ymd_opt(newest_year, 12, 31).unwrap_or(today)
 }
 
-/// How complete the stored readings are, by the stations' codes.
-fn completeness(config: &Config) -> anyhow::Result<HashMap<String, Completeness>> {
+/// The stations with what the database tells of their missing days.
+fn with_missing_days(ranked: Vec<Ranked>, config: &Config) -> anyhow::Result<Vec<Candidate>> {
     let store = Store::open_to_read(&config.service.database)?;
+    let own = own_completeness(config, &store)?;
+    let years = store.archived_years()?;
+    let since = first_counted(&years);
+    let mut archived = Vec::new();
+    for station in ranked {
+        let code = &station.candidate.code;
+        let readings = match since {
+            Some(since) if !own.contains_key(code) => store.archived(code, since)?.0,
+            _ => Readings::new(),
+        };
+        archived.push((station, readings));
+    }
+    // The archive reaches as far as the newest day of any of them.
+    let through = archived
+        .iter()
+        .filter_map(|(_, readings)| newest_complete(readings))
+        .max();
+    let known = archived.into_iter().map(|(station, readings)| {
+        let candidate = station.candidate;
+        let in_archive = || {
+            let since = station.years.first;
+            Completeness::archived(&readings, &years, since, through?)
+        };
+        Candidate {
+            completeness: own.get(&candidate.code).copied().or_else(in_archive),
+            ..candidate
+        }
+    });
+    Ok(known.collect())
+}
+
+/// How complete the readings of configured stations are, by the stations' codes.
+fn own_completeness(
+    config: &Config,
+    store: &Store,
+) -> anyhow::Result<HashMap<String, Completeness>> {
     let mut known = HashMap::new();
     for feed in &config.stations {
         if let Some(code) = &feed.binding.code

@@ -70,6 +70,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     );
     if let Some((members, _)) = &members {
         service::check_operator(&top, service.operator.as_ref(), members);
+        stations::warn_of_unread(&top, &stations.feeds, members);
     }
     top.finish();
 
@@ -84,12 +85,12 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
         unreachable!("a part is missing only if a problem was noted");
     };
     let mut feeds = stations.feeds;
-    for feed in &mut feeds {
-        let site = members
-            .iter()
-            .flat_map(|member| &member.sites)
-            .find(|site| site.stations().contains(&feed.station.id.as_str()));
-        feed.binding.latitude = site.map(|site| site.latitude);
+    let latitudes: Vec<Option<f64>> = feeds
+        .iter()
+        .map(|feed| Some(stations::site_of(&feed.station.id, &feeds, &members)?.latitude))
+        .collect();
+    for (feed, latitude) in feeds.iter_mut().zip(latitudes) {
+        feed.binding.latitude = latitude;
     }
     Ok(Loaded {
         config: Config {

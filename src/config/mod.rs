@@ -66,6 +66,12 @@ impl Config {
         self.stations.iter().find(|feed| feed.station.id == id)
     }
 
+    /// The site that a station is read for: one that it stands for, else one whose station it is a
+    /// neighbour of. A station without one is never asked.
+    pub fn site_of(&self, station: &str) -> Option<&Site> {
+        stations::site_of(station, &self.stations, &self.members)
+    }
+
     /// Every site with its member.
     pub fn sites(&self) -> impl Iterator<Item = (&Member, &Site)> {
         self.members

@@ -5,7 +5,7 @@ use super::problem::closest;
 use super::service::{is_loopback, path_in};
 use super::{ForecastFeed, StationFeed};
 use crate::domain::observation_day::DayShift;
-use crate::domain::site::Station;
+use crate::domain::site::{Member, Site, Station};
 use crate::domain::temperature::Unit;
 use crate::feed::dialect::{Binding, Dialect};
 use crate::feed::fetch::Origin;
@@ -77,6 +77,39 @@ fn check_neighbours(top: &Fields<'_, '_>, ids: &[String]) {
                     ),
                 );
             }
+        }
+    }
+}
+
+/// The site that a station is read for: the first that it stands for, else the first whose station it
+/// is a neighbour of.
+pub(super) fn site_of<'m>(
+    station: &str,
+    feeds: &[StationFeed],
+    members: &'m [Member],
+) -> Option<&'m Site> {
+    let sites = || members.iter().flat_map(|member| &member.sites);
+    let is_neighbour = |id: &str| {
+        let feed = feeds.iter().find(|feed| feed.station.id == id);
+        feed.is_some_and(|feed| feed.station.neighbours.iter().any(|id| id == station))
+    };
+    let own = sites().find(|site| site.stations().contains(&station));
+    own.or_else(|| sites().find(|site| site.stations().into_iter().any(is_neighbour)))
+}
+
+/// A station that no site needs is never asked.
+pub(super) fn warn_of_unread(top: &Fields<'_, '_>, feeds: &[StationFeed], members: &[Member]) {
+    for table in top.tables("station") {
+        if let Some(id) = table.text("id")
+            && site_of(&id.value, feeds, members).is_none()
+        {
+            table.page().warning(
+                id.at,
+                format!(
+                    "no site has the station \"{0}\", nor is it a neighbour of one that a site has, so it is never asked",
+                    id.value
+                ),
+            );
         }
     }
 }

@@ -1,14 +1,13 @@
 //! Taking in: every station once, however many sites share it.
 
 use super::{Beat, Engine, Report, with_beat};
-use crate::config::{Config, StationFeed};
+use crate::config::StationFeed;
 use crate::domain::series::Readings;
 use crate::feed::fetch::Origin;
 use crate::feed::refusal::{RefusedRow, Why};
 use crate::feed::supply::{DrawError, Drawn};
 use crate::store::StoreError;
 use chrono::{DateTime, Utc};
-use std::collections::BTreeSet;
 use tracing::{info, warn};
 
 /// Refused rows shown in the log for one file; more are counted.
@@ -21,9 +20,8 @@ impl Engine {
         beat: Beat<'_>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        let used = used(&self.config);
         for feed in self.config.stations.clone() {
-            if !used.contains(&feed.station.id) {
+            if self.config.site_of(&feed.station.id).is_none() {
                 continue;
             }
             if *self.stop.borrow() {
@@ -161,18 +159,6 @@ impl Engine {
         warn!(station = id, "nothing taken in: {error}");
         self.store.feed_failed(id, &error.to_string(), now)
     }
-}
-
-/// The stations that stand for a site, and the neighbours that stand in for those.
-fn used(config: &Config) -> BTreeSet<String> {
-    let of_sites = config.sites().flat_map(|(_, site)| site.stations());
-    let of_sites: BTreeSet<String> = of_sites.map(str::to_owned).collect();
-    let neighbours = config
-        .stations
-        .iter()
-        .filter(|feed| of_sites.contains(&feed.station.id))
-        .flat_map(|feed| feed.station.neighbours.clone());
-    neighbours.chain(of_sites.iter().cloned()).collect()
 }
 
 fn log_refused(station: &str, refused: &[RefusedRow]) {

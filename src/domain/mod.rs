@@ -10,6 +10,7 @@ pub mod amount;
 pub mod biofix;
 pub mod blend;
 pub mod choice;
+pub mod completeness;
 pub mod coverage;
 pub mod degree_day;
 pub mod figure;

@@ -5,10 +5,10 @@
 //! useful. The weights are this program's own judgement (no source); they are stated wherever a
 //! ranking is shown.
 
+use super::completeness::Completeness;
 use super::gaps::LAPSE_C_PER_M;
 use super::globe::{Place, great_circle_km};
-use super::series::{Readings, newest_complete};
-use chrono::{Datelike, Months, NaiveDate};
+use chrono::{Datelike, NaiveDate};
 
 /// What a height difference of 100 m counts as, km. In the standard atmosphere it is 0.65 °C.
 pub const KM_PER_100_M: f64 = 10.0;
@@ -22,8 +22,6 @@ pub const KM_PER_YEAR_SHORT: f64 = 0.5;
 pub const KM_IF_SILENT: f64 = 15.0;
 /// What each percent of missing days counts as, km, where readings tell it.
 pub const KM_PER_PERCENT_MISSING: f64 = 1.0;
-/// Years of readings that the missing days are counted over.
-const YEARS_COUNTED: u32 = 10;
 
 /// The years from the first to the last one with a value; what is missing between is not known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,37 +45,6 @@ impl Years {
     /// How many there are, both ends included.
     pub fn count(self) -> u32 {
         self.last.abs_diff(self.first) + 1
-    }
-}
-
-/// Days with both extremes out of all days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Completeness {
-    /// Days with both.
-    pub whole: u32,
-    /// All days.
-    pub of: u32,
-}
-
-impl Completeness {
-    /// Counts the last ten years of readings, or as many as there are; `None` without a whole day.
-    pub fn of(readings: &Readings) -> Option<Self> {
-        let newest = newest_complete(readings)?;
-        let first = *readings.keys().next()?;
-        let from = first.max(newest - Months::new(12 * YEARS_COUNTED));
-        let whole = readings
-            .range(from..=newest)
-            .filter(|(_, reading)| reading.extremes().is_some())
-            .count();
-        Some(Self {
-            whole: whole as u32,
-            of: (newest - from).num_days() as u32 + 1,
-        })
-    }
-
-    /// Missing days, percent.
-    pub fn missing_percent(self) -> f64 {
-        100.0 * f64::from(self.of - self.whole) / f64::from(self.of)
     }
 }
 
@@ -274,7 +241,7 @@ fn liveness(last: i32, today: NaiveDate) -> Liveness {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::series::Reading;
+    use crate::domain::completeness::CountedIn;
 
     const THIRTY: Years = Years {
         first: 1997,
@@ -412,21 +379,19 @@ mod tests {
     }
 
     #[test]
-    fn missing_days_count_where_readings_tell_them() {
-        let mut readings = Readings::new();
-        for offset in 0..200 {
-            let max = (offset % 4 != 0).then_some(20.0);
-            let min = Some(10.0);
-            let day = day("2026-01-01") + chrono::Days::new(offset);
-            readings.insert(day, Reading { min, max });
-        }
-        let completeness = Completeness::of(&readings).unwrap();
-        assert_eq!((completeness.whole, completeness.of), (150, 200));
+    fn missing_days_count_where_they_are_known() {
+        let counted = Completeness {
+            maximum: 150,
+            minimum: 200,
+            whole: 150,
+            of: 200,
+            counted_in: CountedIn::Readings,
+        };
         let station = Candidate {
-            completeness: Some(completeness),
+            completeness: Some(counted),
             ..candidate("A", 0.0)
         };
         assert_eq!(against(station).missing, 25.0);
-        assert_eq!(Completeness::of(&Readings::new()), None);
+        assert_eq!(against(candidate("A", 0.0)).missing, 0.0);
     }
 }

@@ -57,10 +57,16 @@ pub(super) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
 /// # Errors
 /// [`Rejection`] if a text that is no day shows that the whole file is of another cadence.
 pub(super) fn refuse_other_cadence(line: u64, text: &str) -> Result<(), Rejection> {
+    // Words are none: a line of totals, a note.
+    if !text.starts_with(|c: char| c.is_ascii_digit()) {
+        return Ok(());
+    }
     let digits = text.chars().filter(char::is_ascii_digit).count();
+    let mut remedy = "name the station's daily file; files of other cadences have the same name in other folders";
     let cadence = if text.contains('T') || text.contains(':') || digits > 8 {
+        remedy = "name the station's daily file; or, if this one has a row a day, let the dialect's date_formats go on with the time, for example %H:%M";
         "hours: this is an hourly file"
-    } else if digits == 6 && text.starts_with(|c: char| c.is_ascii_digit()) {
+    } else if digits == 6 {
         "months: this is a monthly file"
     } else if digits == 4 && text.len() == 5 {
         "days of no year: this is a file of long-term normals"
@@ -70,13 +76,23 @@ pub(super) fn refuse_other_cadence(line: u64, text: &str) -> Result<(), Rejectio
     Err(Rejection::at(
         line,
         format!("\"{text}\" where a day is due; the rows are {cadence}"),
-        "name the station's daily file; files of other cadences have the same name in other folders",
+        remedy,
     ))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn words_where_a_day_is_due_tell_of_no_cadence() {
+        for words in ["TOTAL", "Total: 31", "", "note of 2026-07-01T09:00"] {
+            assert_eq!(refuse_other_cadence(9, words), Ok(()), "{words}");
+        }
+        for cadence in ["2026-07-01T00:51", "2026-07", "07-01"] {
+            assert!(refuse_other_cadence(9, cadence).is_err(), "{cadence}");
+        }
+    }
 
     #[test]
     fn days_are_read_in_the_forms_of_a_dialect_and_no_others() {

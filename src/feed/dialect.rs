@@ -228,3 +228,9 @@ pub struct Binding {
     /// can have.
     pub latitude: Option<f64>,
 }
+
+/// Units as the configuration names them, for messages.
+pub(super) fn in_words(units: &[Unit]) -> String {
+    let names: Vec<&str> = units.iter().map(|unit| unit.name()).collect();
+    names.join(" or ")
+}

@@ -7,7 +7,7 @@
 //! the station's own climate are held out of sums until something else speaks for them.
 
 use super::Rejection;
-use super::dialect::Binding;
+use super::dialect::{Binding, in_words};
 use super::parse::{Element, Parsed};
 use crate::domain::alert::Trouble;
 use crate::domain::series::{Reading, Readings};
@@ -23,7 +23,8 @@ mod header;
 const BACK_DAYS: i64 = 1;
 /// So many days may go from the middle of a file: publishers void single ones.
 const FEW_DAYS: i64 = 3;
-/// A file that begins on the first of a month and holds no more days than this has begun anew.
+/// A file that begins on the first of a month has begun anew if it holds no more days than this, or
+/// if it begins after the last one's end.
 const NEW_PERIOD_DAYS: i64 = 31;
 /// A smaller file that has grown for so long is taken for the feed's new form.
 const SETTLED_AFTER: TimeDelta = TimeDelta::days(14);
@@ -35,8 +36,8 @@ const SAME_UNIT_C: f64 = 0.6;
 /// Median difference, °C, from which a file is in another unit or of another place.
 const OTHER_UNIT_C: f64 = 4.0;
 
-/// A value this far, °C, beyond all stored ones of its time of year is held. At Milwaukee one of
-/// 63,000 values of 1938 to 2026 was, each held against the days before it.
+/// A value this far, °C, beyond all stored ones of its time of year is held, where ten years are
+/// stored.
 pub const OUTLIER_MARGIN_C: f64 = 5.0;
 /// Differences from the stored value below this, °C, are no news.
 const NEWS_C: f64 = 1.0;
@@ -171,7 +172,8 @@ fn went_back(look: &Look, last: &Look) -> Option<Finding> {
 fn shrunk(readings: &Readings, look: &Look, last: &Look) -> Option<Finding> {
     let (first, newest) = (look.first?, look.newest?);
     let (old_first, old_newest) = (last.first?, last.newest?);
-    if first.day() == 1 && first > old_first && (newest - first).num_days() < NEW_PERIOD_DAYS {
+    let anew = (newest - first).num_days() < NEW_PERIOD_DAYS || first > old_newest;
+    if first.day() == 1 && first > old_first && anew {
         return None;
     }
     let advanced = (newest - old_newest).num_days().max(0);
@@ -245,9 +247,17 @@ pub fn unit_step(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Resul
             "the whole file has stepped: read as {unit} it agrees with what is stored, read as {} it does not",
             binding.unit
         ),
-        format!(
-            "the service has changed its unit: look at the file, then set unit = \"{unit}\" for this station"
-        ),
+        if binding.dialect.units.contains(&unit) {
+            format!(
+                "the service has changed its unit: look at the file, then set unit = \"{unit}\" for this station"
+            )
+        } else {
+            format!(
+                "the service has changed its unit: look at the file; if it stays so, a dialect of your own with units = [\"{unit}\"] reads it, because {} files come in {} only",
+                binding.dialect.name,
+                in_words(&binding.dialect.units)
+            )
+        },
     ))
 }
 
@@ -317,8 +327,9 @@ pub fn value_name(day: NaiveDate, element: Element) -> String {
     format!("{element} of {}", full_date(day))
 }
 
-/// New or changed values more than [`OUTLIER_MARGIN_C`] beyond every stored value of their time of
-/// year. A station with fewer than ten years stored has no climate yet, and none of its values are.
+/// New or changed values far beyond every stored value of their time of year: by more than
+/// [`OUTLIER_MARGIN_C`] where ten years are stored, by 12 °C where two are and 15 °C where one is. A
+/// station with less has no climate yet, and none of its values are.
 pub fn unlikely(readings: &Readings, stored: &Readings) -> Vec<Unlikely> {
     let mut climate = None;
     let mut found = Vec::new();
@@ -335,8 +346,8 @@ pub fn unlikely(readings: &Readings, stored: &Readings) -> Vec<Unlikely> {
                 continue;
             }
             let climate = climate.get_or_insert_with(|| Climate::of(stored));
-            if let Some(known) = climate.extremes(*day, element)
-                && (celsius < known.0 - OUTLIER_MARGIN_C || celsius > known.1 + OUTLIER_MARGIN_C)
+            if let Some((known, margin)) = climate.extremes(*day, element)
+                && (celsius < known.0 - margin || celsius > known.1 + margin)
             {
                 found.push(Unlikely {
                     day: *day,

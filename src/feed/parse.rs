@@ -9,7 +9,6 @@ use super::codes::{Codes, Flags, number};
 use super::day::refuse_other_cadence;
 use super::dialect::{Binding, Otherwise};
 use super::places::{Cells, Places};
-use super::quote::quoted;
 use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
@@ -17,9 +16,6 @@ use crate::domain::rain::{Rain, is_plausible_rain};
 use crate::domain::series::{Reading, Readings};
 use crate::domain::temperature::{COLDEST_C, Unit, WARMEST_C, is_plausible};
 use chrono::{Days, NaiveDate};
-
-/// Most characters of a refused field that are kept.
-const LONGEST_FIELD: usize = 100;
 
 /// What a file said.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -94,7 +90,7 @@ struct Intake<'b> {
     parsed: Parsed,
     other_station: Option<String>,
     station_seen: Option<String>,
-    /// The last line that spoke of a day, in files with a row a value.
+    /// The last line that spoke of a day, where its extremes stand in different rows.
     lines: std::collections::HashMap<NaiveDate, u64>,
 }
 
@@ -218,11 +214,8 @@ impl Intake<'_> {
     }
 
     fn refuse(&mut self, row: &Row, why: Why, field: &str) {
-        self.parsed.refused.push(RefusedRow {
-            line: row.line,
-            why,
-            field: quoted(field, LONGEST_FIELD),
-        });
+        let refused = RefusedRow::new(row.line, why, field);
+        self.parsed.refused.push(refused);
     }
 
     /// Rows of other stations are passed over if the binding names a code; a file of several
@@ -311,8 +304,13 @@ impl Intake<'_> {
         }
         let new = Reading { min, max };
         let known = *self.parsed.readings.entry(day).or_insert(new);
-        if known != new {
-            self.refuse(row, Why::Twice, &day.to_string());
+        match completed(known, new) {
+            Some(whole) if whole == known => {}
+            Some(whole) => {
+                self.parsed.readings.insert(day, whole);
+                self.lines.insert(day, row.line);
+            }
+            None => self.refuse(row, Why::Twice, &day.to_string()),
         }
     }
 
@@ -354,7 +352,7 @@ impl Intake<'_> {
         Ok(self.parsed)
     }
 
-    /// In a file with a row a value the pair is complete only at the end.
+    /// Where a row has one extreme only, the pair is complete only at the end.
     fn refuse_swapped_pairs(&mut self) {
         let swapped: Vec<(NaiveDate, Reading)> = self
             .parsed
@@ -376,4 +374,17 @@ impl Intake<'_> {
             });
         }
     }
+}
+
+/// A day said twice: an extreme that the first row lacks is the second one's. `None` if they say
+/// different things.
+fn completed(known: Reading, new: Reading) -> Option<Reading> {
+    let one = |known: Option<f64>, new: Option<f64>| match (known, new) {
+        (Some(known), Some(new)) if known != new => None,
+        (known, new) => Some(known.or(new)),
+    };
+    Some(Reading {
+        min: one(known.min, new.min)?,
+        max: one(known.max, new.max)?,
+    })
 }

@@ -1,7 +1,11 @@
 //! What is refused of a file row by row, and why.
 
+use super::quote::quoted;
 use std::collections::BTreeMap;
 use std::fmt;
+
+/// Most characters of a refused field that are kept.
+const LONGEST_FIELD: usize = 100;
 
 /// A row that was refused.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -12,6 +16,17 @@ pub struct RefusedRow {
     pub why: Why,
     /// The field in question, as it stands but for control characters; the start of a long one.
     pub field: String,
+}
+
+impl RefusedRow {
+    /// A refused row; its field is made fit to print.
+    pub(super) fn new(line: u64, why: Why, field: &str) -> Self {
+        Self {
+            line,
+            why,
+            field: quoted(field, LONGEST_FIELD),
+        }
+    }
 }
 
 /// Why a row or a value of it was refused.
@@ -77,11 +92,7 @@ impl Refusals {
         let (count, first) = self.by_reason.entry(why).or_default();
         *count += 1;
         if first.len() < Self::SHOWN {
-            first.push(RefusedRow {
-                line,
-                why,
-                field: field(),
-            });
+            first.push(RefusedRow::new(line, why, &field()));
         }
     }
 

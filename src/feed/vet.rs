@@ -5,7 +5,7 @@
 //! the warmest day of a whole year, and the days that are stored already.
 
 use super::Rejection;
-use super::dialect::Binding;
+use super::dialect::{Binding, in_words};
 use super::parse::Parsed;
 use super::refusal::Why;
 use crate::domain::series::Readings;
@@ -244,14 +244,22 @@ fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Resu
 }
 
 fn another_unit(binding: &Binding) -> String {
-    let others: Vec<String> = Unit::NAMED
+    let units = &binding.dialect.units;
+    let others: Vec<Unit> = units
         .iter()
-        .filter(|(_, unit)| *unit != binding.unit)
-        .map(|(name, _)| format!("\"{name}\""))
+        .copied()
+        .filter(|unit| *unit != binding.unit)
         .collect();
+    if others.is_empty() {
+        return format!(
+            "look at the file: {} files come in {} only, so if this is another unit, it needs a dialect of your own",
+            binding.dialect.name,
+            in_words(units)
+        );
+    }
     format!(
-        "check the station's unit (it is bound to \"{}\"; others are {})",
+        "check the station's unit (it is bound to {}; others are {})",
         binding.unit,
-        others.join(" and ")
+        in_words(&others)
     )
 }

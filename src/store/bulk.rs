@@ -11,6 +11,16 @@ use crate::feed::parse::Parsed;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 
+/// The years of the archive from ?1 on, as `known (year)`: one look into the index for each, where
+/// a plain DISTINCT would pass every page.
+const ARCHIVED_YEARS: &str = "
+    WITH RECURSIVE known (year) AS (
+        SELECT min(year) FROM archive WHERE year >= ?1
+        UNION ALL
+        SELECT (SELECT min(year) FROM archive WHERE year > known.year)
+        FROM known WHERE known.year IS NOT NULL
+    )";
+
 /// Memory for pages of the database while files are read, KiB.
 const CACHE_KIB: i64 = 16 << 10;
 
@@ -134,20 +144,24 @@ impl Store {
         Ok(archived)
     }
 
-    /// What the archive has of a station, by its code.
-    pub fn archived(&self, code: &str) -> Result<(Readings, Rain), StoreError> {
+    /// The years of which the archive has anything, in ascending order.
+    pub fn archived_years(&self) -> Result<Vec<i32>, StoreError> {
+        let mut years = self.connection.prepare_cached(&format!(
+            "{ARCHIVED_YEARS} SELECT year FROM known WHERE year IS NOT NULL ORDER BY year"
+        ))?;
+        let years = years.query_map([i32::MIN], |row| row.get(0))?;
+        Ok(years.collect::<Result<_, _>>()?)
+    }
+
+    /// What the archive has of a station, by its code, from a year on.
+    pub fn archived(&self, code: &str, since: i32) -> Result<(Readings, Rain), StoreError> {
         let (mut readings, mut rain) = (Readings::new(), Rain::new());
-        let mut years = self.connection.prepare_cached(
-            "WITH RECURSIVE known (year) AS (
-                 SELECT min(year) FROM archive
-                 UNION ALL
-                 SELECT (SELECT min(year) FROM archive WHERE year > known.year)
-                 FROM known WHERE known.year IS NOT NULL
-             )
+        let mut years = self.connection.prepare_cached(&format!(
+            "{ARCHIVED_YEARS}
              SELECT archive.year, element, days FROM known, archive
-             WHERE archive.year = known.year AND code = ?1",
-        )?;
-        let mut rows = years.query([code])?;
+             WHERE archive.year = known.year AND code = ?2"
+        ))?;
+        let mut rows = years.query(params![since, code])?;
         while let Some(row) = rows.next()? {
             let element: String = row.get(1)?;
             let packed = crate::domain::named(&Packed::NAMED, &element);

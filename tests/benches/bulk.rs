@@ -195,7 +195,7 @@ fn totals(database: &Path) -> anyhow::Result<String> {
     let codes = statement.query_map([], |row| row.get::<_, String>(0))?;
     let (mut days, mut maxima, mut minima, mut max_sum, mut min_sum) = (0, 0, 0, 0, 0);
     for code in codes {
-        let (readings, _) = store.archived(&code?)?;
+        let (readings, _) = store.archived(&code?, i32::MIN)?;
         for reading in readings.values() {
             days += 1;
             if let Some(max) = reading.max {

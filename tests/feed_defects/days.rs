@@ -84,6 +84,27 @@ fn d22_values_of_several_days_are_refused_and_late_days_are_put_back() {
     assert_eq!((first.min, first.max), (Some(12.0), Some(25.0)));
 }
 
+/// One extreme a row, the other in a row of its own: neither speaks against the other.
+#[test]
+fn d11_the_two_halves_of_a_pair_may_stand_in_two_rows() {
+    let celsius = binding("ncei-export", Unit::Celsius);
+    let header = "DATE,TMAX,TMIN\n";
+    let halves = taken(
+        &format!("{header}2026-07-01,24.0,\n2026-07-01,,12.0\n"),
+        &celsius,
+    );
+    assert_eq!(pair(&halves, "2026-07-01"), (Some(12.0), Some(24.0)));
+    assert!(halves.refused.is_empty(), "{:?}", halves.refused);
+    // Halves that cannot be true together are no day.
+    let swapped = taken(
+        &format!("{header}2026-07-01,24.0,\n2026-07-01,,25.0\n"),
+        &celsius,
+    );
+    assert_eq!(pair(&swapped, "2026-07-01"), (None, None));
+    let refused = &swapped.refused[0];
+    assert_eq!((refused.line, refused.why), (3, Why::Swapped));
+}
+
 /// Coordinates in a file are today's in every row, so they say nothing of a move; a station that goes
 /// on elsewhere under another code does.
 #[test]

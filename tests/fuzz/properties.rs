@@ -9,6 +9,8 @@ use hatchbell::domain::rain::is_plausible_rain;
 use hatchbell::domain::series::{Reading, Readings};
 use hatchbell::domain::temperature::is_plausible;
 use hatchbell::feed::Rejection;
+use hatchbell::feed::bulk::archive::{FAILED, SLOTS, StationYear};
+use hatchbell::feed::bulk::{self, BulkError, Limits, Wanted};
 use hatchbell::feed::dialect::{Binding, Dialect};
 use hatchbell::feed::parse::{Parsed, parse};
 use hatchbell::feed::station_list::{BadLines, inventory, station_list};
@@ -44,6 +46,75 @@ const SAMPLES: [&str; 3] = [
 pub fn of_a_feed_file(bytes: &[u8]) {
     for binding in BINDINGS.iter() {
         of_a_file_of(binding, bytes);
+    }
+    of_a_file_of_many_stations(bytes);
+}
+
+/// Any bytes, read as a file of many stations, with so little held that it comes in parts.
+fn of_a_file_of_many_stations(bytes: &[u8]) {
+    let Some(binding) = BINDINGS
+        .iter()
+        .find(|binding| binding.dialect.name == "ghcn-long" && binding.code.is_some())
+    else {
+        panic!("no binding of long rows");
+    };
+    let wanted = Wanted {
+        dialect: &binding.dialect,
+        stations: vec![binding],
+        every_station: true,
+        today: TODAY,
+        limits: Limits {
+            sheaf_bytes: 200,
+            station_years: 2,
+        },
+    };
+    let lines = 1 + bytes.iter().filter(|byte| **byte == b'\n').count() as u64;
+    let mut rows_packed = 0;
+    let read = bulk::read(bytes, &wanted, &mut |part| {
+        rows_packed += part.harvest.rows as u64;
+        for line in part.harvest.refused.lines() {
+            has_no_control(&line);
+        }
+        for year in part.harvest.station_years() {
+            is_fit_to_print(&year.code);
+            is_packed_right(&year);
+        }
+        for (_, parsed) in part.stations {
+            match parsed {
+                Ok(parsed) => {
+                    for (day, reading) in &parsed.readings {
+                        is_possible(*day, reading);
+                    }
+                    for row in &parsed.refused {
+                        assert!((1..=lines).contains(&row.line), "{row}");
+                    }
+                }
+                Err(rejection) => can_be_told(&rejection, lines),
+            }
+        }
+        Ok(())
+    });
+    match read {
+        Ok(rows) => assert_eq!(rows, rows_packed, "a row was lost between two parts"),
+        Err(BulkError::Refused(rejection)) => can_be_told(&rejection, lines),
+        Err(BulkError::Read(error)) => panic!("{error}"),
+    }
+}
+
+/// Every packed value is one that can be, and no minimum is above its maximum.
+fn is_packed_right(year: &StationYear) {
+    assert!(year.year >= EARLIEST_YEAR, "{year:?}");
+    let value = |page: usize, slot: usize| {
+        let page = year.pages[page].as_ref()?;
+        (page[slot] > FAILED).then(|| f64::from(page[slot]) / 10.0)
+    };
+    for slot in 0..SLOTS {
+        let (max, min) = (value(0, slot), value(1, slot));
+        assert!(max.is_none_or(is_plausible) && min.is_none_or(is_plausible));
+        assert!(value(2, slot).is_none_or(is_plausible_rain));
+        if let (Some(min), Some(max)) = (min, max) {
+            assert!(min <= max, "{min} above {max}");
+        }
     }
 }
 
@@ -237,10 +308,14 @@ fn can_be_told(rejection: &Rejection, lines: u64) {
 
 /// Words of a stranger's file go into logs, terminals and mails.
 fn is_fit_to_print(text: &str) {
-    let control = text.chars().find(|c| c.is_control());
-    assert_eq!(control, None, "{text:?} holds a control character");
+    has_no_control(text);
     let length = text.chars().count();
     assert!(length <= LONGEST_TEXT, "{length} characters about a line");
+}
+
+fn has_no_control(text: &str) {
+    let control = text.chars().find(|c| c.is_control());
+    assert_eq!(control, None, "{text:?} holds a control character");
 }
 
 fn there_is_an_error_in(text: &str, problems: &[Problem]) {

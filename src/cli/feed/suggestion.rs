@@ -40,7 +40,10 @@ pub(super) fn block(trial: &Trial<'_>, origin: &Origin, place: &str, today: Naiv
     }
     lines.push(match origin {
         _ if dialect.import_only => {
-            format!("# no address: bring its files with hatchbell import --station {id} FILE")
+            format!(
+                "# no address: bring its files with hatchbell import --station {id} FILE\n\
+                 # usual_lag_days = 30   # to be told when files stay away; without it nobody waits for them"
+            )
         }
         Origin::Url(_) => format!("url = {}", quoted(place)),
         _ => format!("file = {}", quoted(&whole_path(place))),

@@ -1,6 +1,7 @@
 //! What `hatchbell stations` prints.
 
 use super::super::counted;
+use crate::domain::completeness::{Completeness, CountedIn, YEARS_COUNTED};
 use crate::domain::station_rank::{
     ENOUGH_YEARS, KM_FOR_UNKNOWN_HEIGHT, KM_IF_SILENT, KM_PER_100_M, KM_PER_PERCENT_MISSING,
     KM_PER_YEAR_SHORT, Liveness, Ranked, Wanted,
@@ -31,7 +32,7 @@ pub(super) fn all(ranked: &[Ranked], most: usize, wanted: &Wanted, within_km: f6
         wanted.place.latitude(),
         wanted.place.longitude(),
         table(shown),
-        weights(wanted),
+        weights(ranked, wanted),
         renamed(shown),
         suggestion(ranked),
     )
@@ -120,17 +121,52 @@ fn reasons(station: &Ranked) -> String {
         "long record".to_owned()
     });
     if let Some(completeness) = station.candidate.completeness {
-        reasons.push(format!(
-            "{:.1} % of {} stored days missing{}",
-            completeness.missing_percent(),
-            completeness.of,
-            counts(against.missing)
-        ));
+        reasons.push(missing_days(completeness) + &counts(against.missing));
     }
     reasons.join("; ")
 }
 
-fn weights(wanted: &Wanted) -> String {
+/// How many days are missing, of each extreme, and where that was counted.
+fn missing_days(counted: Completeness) -> String {
+    let counted_in = match counted.counted_in {
+        CountedIn::Readings => "in its stored readings".to_owned(),
+        CountedIn::Archive(years) => {
+            format!("in the archive of {} to {}", years.first, years.last)
+        }
+    };
+    format!(
+        "{:.1} % of {} days missing {counted_in} (maximum {:.1} %, minimum {:.1} %)",
+        counted.missing_percent(),
+        counted.of,
+        counted.without_maximum_percent(),
+        counted.without_minimum_percent(),
+    )
+}
+
+/// Where missing days were counted, and of how many stations nothing is known.
+fn source_of_missing_days(ranked: &[Ranked]) -> String {
+    let without = |one: &&Ranked| one.candidate.completeness.is_none();
+    let unknown = ranked.iter().filter(without).count();
+    if unknown == ranked.len() {
+        return "Missing days are not known: the inventory tells first and last years, not what is missing between. \
+                Import files of many stations with `hatchbell import --bulk --every-station` and name the \
+                configuration with --config, and they are counted in what was kept."
+            .to_owned();
+    }
+    let mut words = format!(
+        "Missing days are counted over the last {YEARS_COUNTED} years that the database has: for a configured station \
+         in its stored readings, for all others in the archive that `hatchbell import --bulk --every-station` keeps."
+    );
+    if unknown > 0 {
+        words += &format!(
+            " Of {} nothing is kept, so none of their days count as missing.",
+            counted(unknown, "station")
+        );
+    }
+    words
+}
+
+fn weights(ranked: &[Ranked], wanted: &Wanted) -> String {
     let height = match wanted.elevation_m {
         Some(elevation) => format!(
             "{KM_PER_100_M} km for each 100 m above or below the site's {elevation} m ({KM_FOR_UNKNOWN_HEIGHT} km if \
@@ -141,10 +177,10 @@ fn weights(wanted: &Wanted) -> String {
     let text = format!(
         "A station counts as that many km away: its distance, plus {height}, {KM_PER_YEAR_SHORT} km for each year of \
          both extremes under {ENOUGH_YEARS}, {KM_IF_SILENT} km if the newest year has nothing of it yet, and \
-         {KM_PER_PERCENT_MISSING} km for each percent of days missing, where the database knows the station. Stations \
-         that ended come last. The weights are hatchbell's own, without a source. The inventory tells first and last \
-         years, not what is missing between: after `hatchbell import`, `hatchbell check --data` does. Coasts, valleys \
-         and towns are not known here: look at a map."
+         {KM_PER_PERCENT_MISSING} km for each percent of days missing, where that is known. Stations \
+         that ended come last. The weights are hatchbell's own, without a source. {} Coasts, valleys and towns are not \
+         known here: look at a map.",
+        source_of_missing_days(ranked)
     );
     textwrap::fill(&text, 98) + "\n"
 }

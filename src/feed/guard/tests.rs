@@ -105,6 +105,13 @@ fn a_moving_window_is_not_a_smaller_file() {
 fn a_file_of_a_new_year_or_month_is_not_a_smaller_file() {
     let old = weather("2025-01-01", "2025-12-31");
     assert_eq!(after(&old, &weather("2026-01-01", "2026-01-03")), []);
+    // The service was off over the turn of the year.
+    assert_eq!(after(&old, &weather("2026-01-01", "2026-03-20")), []);
+    // What begins before the last one's end has lost days.
+    assert_eq!(
+        after(&old, &weather("2025-10-01", "2026-01-03")),
+        [Trouble::Shrunk]
+    );
     let old = weather("2026-05-01", "2026-05-31");
     assert_eq!(after(&old, &weather("2026-06-01", "2026-06-02")), []);
 }
@@ -202,7 +209,9 @@ fn every_switch_of_unit_is_recognised_by_the_unit_that_fits() {
                 readings: misread(&stored, unit, bound),
                 ..Parsed::default()
             };
-            let result = unit_step(&parsed, &stored, &binding(bound));
+            let mut binding = binding(bound);
+            binding.dialect.units = Unit::NAMED.map(|(_, unit)| unit).to_vec();
+            let result = unit_step(&parsed, &stored, &binding);
             if unit == bound {
                 assert_eq!(result, Ok(()), "{name}");
             } else {
@@ -213,20 +222,49 @@ fn every_switch_of_unit_is_recognised_by_the_unit_that_fits() {
     }
 }
 
+/// GHCN-Daily comes in tenths of °C, so the station's table has no other unit to set.
 #[test]
-fn a_station_with_few_years_has_no_climate() {
-    let strange = Readings::from([(
-        date("2026-05-05"),
-        Reading {
+fn a_switch_to_a_unit_that_the_dialect_does_not_have_points_to_another_dialect() {
+    let stored = weather("2026-04-01", "2026-06-10");
+    let bound = Unit::TenthsCelsius;
+    let parsed = Parsed {
+        readings: misread(&stored, Unit::Fahrenheit, bound),
+        ..Parsed::default()
+    };
+    let text = unit_step(&parsed, &stored, &binding(bound))
+        .unwrap_err()
+        .to_string();
+    assert!(text.contains("read as fahrenheit it agrees"), "{text}");
+    assert!(text.contains("units = [\"fahrenheit\"]"), "{text}");
+    assert!(!text.contains("set unit"), "{text}");
+}
+
+#[test]
+fn the_fewer_years_are_stored_the_farther_a_value_may_lie() {
+    let on_5_may = |max: f64| {
+        let reading = Reading {
             min: Some(10.0),
-            max: Some(45.0),
-        },
-    )]);
-    // Nine years of the days around 5 May are 279 values, ten are 310.
-    assert!(unlikely(&strange, &weather("2017-01-01", "2025-12-31")).is_empty());
-    let found = unlikely(&strange, &weather("2016-01-01", "2025-12-31"));
-    assert_eq!(found.len(), 1);
-    assert_eq!(found[0].element, Element::Max);
+            max: Some(max),
+        };
+        Readings::from([(date("2026-05-05"), reading)])
+    };
+    // The days around 5 May are 310 values in ten years, 279 in nine.
+    for (from, margin) in [
+        ("2016-01-01", 5.0),
+        ("2017-01-01", 12.0),
+        ("2024-01-01", 12.0),
+        ("2025-01-01", 15.0),
+    ] {
+        let stored = weather(from, "2025-12-31");
+        let (_, greatest) = unlikely(&on_5_may(99.0), &stored)[0].known;
+        let within = on_5_may(greatest + margin - 0.01);
+        assert!(unlikely(&within, &stored).is_empty(), "{from}");
+        let found = unlikely(&on_5_may(greatest + margin + 0.01), &stored);
+        assert_eq!(found.len(), 1, "{from}");
+        assert_eq!(found[0].element, Element::Max);
+    }
+    let first_season = weather("2025-12-01", "2026-05-04");
+    assert!(unlikely(&on_5_may(99.0), &first_season).is_empty());
 }
 
 #[test]
