@@ -4,6 +4,7 @@ use super::chart::Chart;
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::config::Config;
 use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
+use crate::domain::need::{Ground, Need};
 use crate::domain::plan::{Planned, ranked};
 use crate::domain::treatment::{Purpose, TreatmentOption};
 use crate::notify::wording::{how_words, limits, need_words, water_in_words, wet_words};
@@ -144,10 +145,10 @@ fn text(
 
 /// Whether to treat at all comes before with what.
 fn decision(here: &Site<'_>, case: &Case) -> String {
-    let treat = match case.need.purpose() {
-        Some(Purpose::Preventive) => "A preventive is justified. ",
-        Some(Purpose::Curative) => "A curative is justified. ",
-        None => "",
+    let treat = match case.need {
+        Need::Preventive(Ground::LastYear) => "A preventive is justified. ",
+        Need::Curative { .. } => "A curative may be justified. ",
+        _ => "",
     };
     let words = format!(
         "{treat}{} {}",
