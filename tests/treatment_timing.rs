@@ -1,14 +1,19 @@
 //! What the coverage model says of each option, held against common practice (no source) at an
 //! invented site: eggs from about mid-June, first hatch about two weeks later, around 1 July.
 
+#[path = "support/feeds.rs"]
+mod feeds;
 #[path = "support/species.rs"]
 mod species;
 
 use chrono::{Datelike, NaiveDate};
 use hatchbell::config::option_file;
 use hatchbell::domain::coverage::{Coverage, Hatching, NoCoverage};
-use hatchbell::domain::milestone::Milestone;
+use hatchbell::domain::gaps::Estimates;
+use hatchbell::domain::milestone::{Milestone, PassedBy, Record, standing};
+use hatchbell::domain::series::{Limits, Readings};
 use hatchbell::domain::species::Species;
+use hatchbell::domain::temperature::Unit;
 use hatchbell::domain::treatment::TreatmentOption;
 
 /// Courses of the season: sums over base 10 °C of a sine-shaped year, colder and warmer ones.
@@ -207,4 +212,62 @@ fn where_too_little_warmth_comes_together_there_is_no_coverage() {
         .collect();
     let none = Hatching::new(&beetle(), &cold, day(1, 1), day(9, 30));
     assert_eq!(none.err(), Some(NoCoverage::NoHatch));
+}
+
+/// The default Japanese beetle thresholds at 72 stations of Illinois and Indiana, 1985 to 2014
+/// (GHCN-Daily): first eggs and first hatch, one date for each station and year without long gaps.
+/// That first hatch follows first eggs by about two weeks is common practice, no source; the
+/// medians are the same data's, worked out before by others: about 25 June and 8 July, 13 days.
+#[test]
+fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_about_two_weeks() {
+    let Some(folder) = std::env::var_os("HATCHBELL_REAL_DATA") else {
+        println!("nothing looked at: HATCHBELL_REAL_DATA names no folder");
+        return;
+    };
+    let species = beetle();
+    let extract = feeds::binding("ghcn-extract", Unit::TenthsCelsius);
+    let mut eggs = Vec::new();
+    let mut hatches = Vec::new();
+    let mut between = Vec::new();
+    for entry in std::fs::read_dir(std::path::Path::new(&folder).join("ghcn_coop")).unwrap() {
+        let bytes = std::fs::read(entry.unwrap().path()).unwrap();
+        let readings = feeds::take(&bytes, &extract, "2026-11-25")
+            .unwrap()
+            .readings;
+        for year in 1985..=2014 {
+            let today = NaiveDate::from_ymd_opt(year, 10, 31).unwrap();
+            let record = Record {
+                readings: &readings,
+                estimates: &Estimates::new(),
+                past: &[],
+                forecast: &Readings::new(),
+            };
+            let standing = standing(&species, 40.0, record, today, Limits::default());
+            let on = |milestone| {
+                let crossing = standing
+                    .crossings
+                    .iter()
+                    .find(|c| c.milestone == milestone)?;
+                (crossing.by == PassedBy::Sum).then_some(crossing.on.ordinal())
+            };
+            if let (Some(egg), Some(hatch)) = (on(Milestone::EggLay), on(Milestone::Hatch)) {
+                eggs.push(egg);
+                hatches.push(hatch);
+                between.push(hatch - egg);
+            }
+        }
+    }
+    println!("{} station years", eggs.len());
+    assert!(eggs.len() > 1000, "{}", eggs.len());
+    let median = |days: &mut Vec<u32>| {
+        days.sort_unstable();
+        days[days.len() / 2]
+    };
+    let date = |ordinal| NaiveDate::from_yo_opt(2026, ordinal).unwrap();
+    let (egg, hatch) = (date(median(&mut eggs)), date(median(&mut hatches)));
+    let days = median(&mut between);
+    println!("eggs {egg}, hatch {hatch}, {days} days between");
+    assert!((day(6, 23)..=day(6, 27)).contains(&egg), "{egg}");
+    assert!((day(7, 6)..=day(7, 10)).contains(&hatch), "{hatch}");
+    assert!((12..=14).contains(&days), "{days}");
 }
