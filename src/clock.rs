@@ -57,6 +57,15 @@ impl Clock {
         }
     }
 
+    /// The civil day: the machine's own where it is the machine's clock, so that what people enter
+    /// in the evening in America or in the morning in Australia is of the day they have.
+    pub fn civil_day(&self) -> NaiveDate {
+        match self {
+            Clock::Machine => chrono::Local::now().date_naive(),
+            _ => self.now().date_naive(),
+        }
+    }
+
     /// Whether this is the machine's clock, which may be wrong.
     pub fn is_machine(&self) -> bool {
         matches!(self, Clock::Machine)

@@ -275,3 +275,42 @@ fn commands_that_log_at_once_lose_nothing_and_enter_nothing_twice() {
     let of = |kind: &str| entries.iter().filter(|entry| entry["kind"] == kind).count();
     assert_eq!((of("irrigation"), of("application")), (6, 1));
 }
+
+/// The same instant is another day east and west of Greenwich; what is logged without a date is of
+/// the day that the person at the machine has.
+#[test]
+fn the_day_is_that_of_the_machine_s_own_time_zone() {
+    let workshop = command::Workshop::new();
+    let config = workshop.write(
+        "hatchbell.toml",
+        &command::config_with_station("file = \"days.csv\""),
+    );
+    let entered = |zone: &str| {
+        let arguments = [
+            "log",
+            "irrigation",
+            "--config",
+            &config,
+            "--site",
+            "lawn",
+            "--depth",
+            "3mm",
+        ];
+        let output = workshop
+            .command(&arguments)
+            .env("TZ", zone)
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{}", command::both(&output));
+        let list = workshop.succeeds(&["log", "list", "--json", "--config", &config]);
+        let list: serde_json::Value = serde_json::from_str(&list).unwrap();
+        let days = list.as_array().unwrap().iter();
+        days.map(|entry| entry["day"].as_str().unwrap().to_owned())
+            .collect::<Vec<_>>()
+    };
+    // 26 hours apart: never the same day.
+    entered("UTC+12");
+    let days = entered("UTC-14");
+    assert_eq!(days.len(), 2);
+    assert_ne!(days[0], days[1], "{days:?}");
+}

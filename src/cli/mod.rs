@@ -150,7 +150,7 @@ fn site<'c>(config: &'c Config, id: &str) -> anyhow::Result<&'c Site> {
 fn today(config: &Config, store: &Store) -> anyhow::Result<NaiveDate> {
     Ok(match config.demo {
         Some(demo) => store.last_cycle()?.unwrap_or(demo.starts).date_naive(),
-        None => Clock::Machine.now().date_naive(),
+        None => Clock::Machine.civil_day(),
     })
 }
 
