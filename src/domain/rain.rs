@@ -20,7 +20,8 @@ pub fn sum(rain: &Rain, from: NaiveDate, to: NaiveDate) -> f64 {
     if from > to {
         return 0.0;
     }
-    rain.range(from..=to).map(|(_, mm)| mm).sum()
+    // Not `sum()`, which makes of nothing a zero with a sign.
+    rain.range(from..=to).fold(0.0, |sum, (_, mm)| sum + mm)
 }
 
 /// The sum over the last `days` days up to and including `day`, mm.
