@@ -3,7 +3,9 @@
 use super::{ConfigOption, configuration, or_exit, say, say_wrapped, today};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::cycle::site_standings;
 use crate::domain::journal::{Deed, Entry, check};
+use crate::domain::need::{Brood, Broods};
 use crate::domain::season::Season;
 use crate::domain::site::Site;
 use crate::store::Store;
@@ -127,6 +129,15 @@ impl<'c> Journal<'c> {
     fn earliest(&self, any_season: bool) -> Option<NaiveDate> {
         let season = season_on(self.config, self.site, self.today)?;
         (!any_season).then_some(season.start)
+    }
+
+    /// Whose larvae a day speaks of, by how things stand today.
+    fn brood(&self, species: &str, day: NaiveDate) -> anyhow::Result<Option<Brood>> {
+        let standings = site_standings(self.config, &self.store, self.today)?;
+        Ok(standings
+            .iter()
+            .find(|here| here.site.id == self.site.id && here.species.id == species)
+            .map(|here| Broods::of(&here.species, here.site.latitude, &here.standing).on(day)))
     }
 
     /// "The lawn, 2026-06-08", for an entry.

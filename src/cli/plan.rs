@@ -7,7 +7,9 @@ use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
 use crate::domain::need::{Ground, Need};
 use crate::domain::plan::{Planned, ranked};
 use crate::domain::treatment::{Purpose, TreatmentOption};
-use crate::notify::wording::{how_words, limits, need_words, water_in_words, wet_words};
+use crate::notify::wording::{
+    how_words, limits, need_words, spread_words, water_in_words, wet_words,
+};
 use crate::store::Store;
 use chrono::{Days, NaiveDate};
 use clap::Args;
@@ -67,6 +69,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
                 Ok(hatching) => Ok(ranked(
                     config.options.values(),
                     &site.choice,
+                    &case.need,
                     hatching,
                     today,
                 )),
@@ -96,6 +99,9 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     for (here, case, planned) in &ranked {
         super::print(format_args!("{}", text(here, case, planned, today)));
     }
+    if let Some(first) = ranked.first() {
+        super::print(format_args!("{}", so_far(&config, first, today)));
+    }
     super::print(format_args!("{}", left_out(&config, site)));
     super::print(format_args!("{}", water(&followed, weather)));
     let mut to_mind: BTreeMap<&str, &TreatmentOption> = BTreeMap::new();
@@ -110,10 +116,12 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     }
     super::print(format_args!("{}", what_to_mind(to_mind.into_values())));
     say!(
-        "* restricted or forbidden in many places. Shares compare days of one option; how many larvae"
+        "* restricted or forbidden in many places. Shares are of the hatching larvae met while they are"
     );
-    say!("die depends on the product, the turf and the water. Most figures are common practice or");
-    say!("estimates; they stand with their sources in config/options.");
+    say!("open to it, by a planning model; how many die depends on the product, the turf and the");
+    say!(
+        "water. Most figures are common practice or estimates, with their sources in config/options."
+    );
     for caution in CAUTIONS {
         say!("{caution}");
     }
@@ -137,7 +145,11 @@ fn text(
             text += "Nothing that this site would use meets this species.\n\n";
         }
         Ok(planned) => {
-            text += &format!("\n{}\n{}", table(planned, today), chart(planned, today));
+            text += &format!(
+                "\n{}\n{}",
+                table(planned, &case.need, today),
+                chart(planned, today)
+            );
         }
     }
     text
@@ -159,7 +171,32 @@ fn decision(here: &Site<'_>, case: &Case) -> String {
         Some(_) => "",
         None => "\nThe days below are for information:",
     };
-    textwrap::fill(&words, COLUMNS) + after + "\n"
+    let held = match here.standing.hold {
+        Some(_) => {
+            "\nMilestones are held back here, see hatchbell status: the dates below rest on\ntoo many missing days to go by."
+        }
+        None => "",
+    };
+    textwrap::fill(&words, COLUMNS) + held + after + "\n"
+}
+
+/// What was spread this season, and entries whose option is not there any more.
+fn so_far(config: &Config, (here, case, _): &Answer<'_>, today: NaiveDate) -> String {
+    let spread: Vec<_> = case
+        .spread(config, here, today)
+        .iter()
+        .map(|one| (one.option.name.clone(), one.day, one.area))
+        .collect();
+    let unknown = case.unknown(config).map(|(number, option)| {
+        format!(
+            "Number {number} of the journal names the option \"{option}\", which is not there any more; it does not count."
+        )
+    });
+    std::iter::once(spread_words(&spread))
+        .chain(unknown)
+        .filter(|words| !words.is_empty())
+        .map(|words| textwrap::fill(&words, COLUMNS) + "\n\n")
+        .collect()
 }
 
 /// The options that the site would not use.
@@ -190,12 +227,20 @@ fn water(followed: &[Followed<'_>], weather: Option<String>) -> String {
         .collect()
 }
 
-fn table(planned: &[Planned<'_>], today: NaiveDate) -> String {
+fn table(planned: &[Planned<'_>], need: &Need, today: NaiveDate) -> String {
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
         .set_content_arrangement(ContentArrangement::Dynamic);
-    table.set_header(["", "first", "best", "last", "today meets", "now"]);
+    table.set_header([
+        "",
+        "first",
+        "best",
+        "last",
+        "best meets",
+        "today meets",
+        "now",
+    ]);
     for one in planned {
         let share = one
             .coverage
@@ -214,23 +259,22 @@ fn table(planned: &[Planned<'_>], today: NaiveDate) -> String {
             short(one.window.first),
             short(one.window.best),
             short(one.window.last),
+            format!("{:.0} %", one.met_on(one.window.best) * 100.0),
             share,
-            now(one, today),
+            now(one, need, today),
         ]);
     }
     table.trim_fmt()
 }
 
 /// What holds today.
-fn now(one: &Planned<'_>, today: NaiveDate) -> String {
+fn now(one: &Planned<'_>, need: &Need, today: NaiveDate) -> String {
     let window = one.window;
-    let curative = one.option.purpose == Purpose::Curative;
+    let is_counted = matches!(need, Need::Curative { .. });
+    let curative = one.purpose == Purpose::Curative && !is_counted;
     if !one.in_time(today) {
         let arrives = one.arrives(today);
-        return format!(
-            "too late: of today's, half is in the root zone about {}",
-            short(arrives)
-        );
+        return format!("too late: half would be down about {}", short(arrives));
     }
     match (curative, today < window.first) {
         (true, true) => "too early; and only after a count".to_owned(),

@@ -1,15 +1,15 @@
 //! `hatchbell scout`.
 
-use super::log::{sample_area, season_on, watched};
+use super::log::{sample_area, watched};
 use super::{ConfigOption, configuration, counted, or_exit, say, say_wrapped, today};
 use crate::config::Config;
+use crate::cycle::{Site as Standing, site_standings};
 use crate::domain::journal::{Deed, Entry};
-use crate::domain::need::borne;
+use crate::domain::need::{Brood, Broods, borne};
 use crate::domain::scouting::{MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
-use crate::domain::season::Season;
 use crate::domain::site::Site;
 use crate::domain::species::Species;
-use crate::notify::wording::{density, limits, what_was_found_in_brief};
+use crate::notify::wording::{HOW_TO_DIG, density, limits, what_was_found_in_brief};
 use crate::store::Store;
 use anyhow::bail;
 use clap::Args;
@@ -41,9 +41,6 @@ pub(super) struct Options {
     precision: f64,
 }
 
-/// Common practice, no source.
-const HOW_TO_DIG: &str = "How to dig: spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source).";
-
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let site = super::site(&config, &options.site)?;
@@ -53,6 +50,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let store = Store::open_to_read(&config.service.database)?;
     let today = today(&config, &store)?;
     let entries = store.entries(&site.id)?;
+    let standings = site_standings(&config, &store, today)?;
     let plans = species_of(&config, site, options.species.as_deref())
         .map(|species| Ok((species, samples(options, site, species)?)))
         .collect::<anyhow::Result<Vec<_>>>()?;
@@ -67,13 +65,15 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
             density(planned_at(site, species)),
             options.precision * 100.0
         ));
-        let season = season_on(&config, site, today);
-        for line in counts(&entries, species, site, season) {
+        let here = standings
+            .iter()
+            .find(|here| here.site.id == site.id && here.species.id == species.id);
+        for line in here.map_or_else(Vec::new, |here| counts(here, &entries)) {
             say!("{line}");
         }
         say!("");
     }
-    say_wrapped(HOW_TO_DIG);
+    say_wrapped(&format!("How to dig: {HOW_TO_DIG}"));
     say!("Then log it:");
     say!(
         "  hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
@@ -112,25 +112,23 @@ fn samples(options: &Options, site: &Site, species: &Species) -> anyhow::Result<
     }
 }
 
-/// This season's counts of a species with what they say.
-fn counts(
-    entries: &[Entry],
-    species: &Species,
-    site: &Site,
-    season: Option<Season>,
-) -> Vec<String> {
-    let this_season = |entry: &&Entry| {
-        season.is_none_or(|season| (season.start..=season.end).contains(&entry.day))
-    };
-    let borne = borne(&species.action_threshold, site.condition);
+/// The counts of this and last season's larvae with what they say.
+fn counts(here: &Standing<'_>, entries: &[Entry]) -> Vec<String> {
+    let borne = borne(&here.species.action_threshold, here.site.condition);
+    let broods = Broods::of(&here.species, here.site.latitude, &here.standing);
     let mut lines: Vec<String> = entries
         .iter()
-        .filter(this_season)
         .filter_map(|entry| match &entry.deed {
-            Deed::Count { species: of, found } if *of == species.id => {
+            Deed::Count { species: of, found } if *of == here.species.id => {
+                let whose = match broods.on(entry.day) {
+                    Brood::Earlier => return None,
+                    Brood::Last => "last season's larvae",
+                    Brood::TooSoon => "too soon to count",
+                    Brood::This => "this season's larvae",
+                };
                 let reading = Reading::of(found, borne);
                 Some(format!(
-                    "  {}  number {}: {}; {}",
+                    "  {}  number {}, {whose}: {}; {}",
                     entry.day,
                     entry.number,
                     reading.verdict.name(),
@@ -141,12 +139,9 @@ fn counts(
         })
         .collect();
     if lines.is_empty() {
-        lines.push("No count is logged this season.".to_owned());
+        lines.push("No count of this or last season's larvae is logged.".to_owned());
     } else {
-        lines.insert(
-            0,
-            "Counted this season, against what the turf bears:".to_owned(),
-        );
+        lines.insert(0, "Counted, against what the turf bears:".to_owned());
     }
     lines
 }

@@ -71,6 +71,7 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
     let name = top.required_text("name", "imidacloprid");
     let group = top.required_id("group", "neonicotinoid");
     let purpose = top.required_choice("purpose", &Purpose::NAMED);
+    let also_curative = top.flag("also_curative");
     let restricted = top.flag("restricted");
     let told_ahead_days = top.whole("told_ahead_days", 0..=90);
     if !top.has("told_ahead_days") {
@@ -94,6 +95,7 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
         name: name?.value,
         group: group?.value,
         purpose: purpose?.value,
+        also_curative,
         restricted,
         arrival_days: arrival_days?,
         decay: decay?,

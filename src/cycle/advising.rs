@@ -3,12 +3,12 @@
 
 use super::standings::{Site, with_records};
 use crate::config::Config;
-use crate::domain::alert::{Notice, NoticeKind, TreatmentNotice};
+use crate::domain::alert::{Instead, Notice, NoticeKind, TreatmentNotice};
 use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::journal::{Application, Deed, Entry as Journal};
 use crate::domain::milestone::Milestone;
-use crate::domain::need::{Evidence, Need, borne, need};
-use crate::domain::plan::{Spread, Step, advise, is_met, ranked};
+use crate::domain::need::{Broods, Evidence, Need, borne, need};
+use crate::domain::plan::{Spread, Step, ToldStep, advise, ranked, settled};
 use crate::domain::rain::Rain;
 use crate::domain::site;
 use crate::domain::treatment::TreatmentOption;
@@ -33,13 +33,8 @@ pub struct Case {
 impl Case {
     fn of(store: &Store, here: &Site<'_>, today: NaiveDate) -> Result<Self, StoreError> {
         let entries = store.entries(&here.site.id)?;
-        let egg_lay = here
-            .standing
-            .crossings
-            .iter()
-            .find(|crossing| crossing.milestone == Milestone::EggLay)
-            .map(|crossing| crossing.on);
-        let evidence = Evidence::of(&entries, &here.species.id, egg_lay, today);
+        let broods = Broods::of(&here.species, here.site.latitude, &here.standing);
+        let evidence = Evidence::of(&entries, &here.species.id, &broods, today);
         let borne = borne(&here.species.action_threshold, here.site.condition);
         let need = need(&evidence, here.site.choice.preventives, borne);
         Ok(Self {
@@ -48,6 +43,12 @@ impl Case {
             need,
             entries,
         })
+    }
+
+    /// Takes what was spread into account, by when larvae hatch.
+    fn settle(&mut self, config: &Config, here: &Site<'_>, hatching: &Hatching, today: NaiveDate) {
+        let spread = self.spread(config, here, today);
+        self.need = settled(self.need, &spread, here.site.area, hatching);
     }
 
     /// What was spread at the site from the season's first day up to `today`.
@@ -64,11 +65,23 @@ impl Case {
                 Deed::Application(spread) => Some(Spread {
                     option: config.options.get(&spread.option)?,
                     day: entry.day,
-                    m2: spread.area.m2(),
+                    area: spread.area,
                 }),
                 _ => None,
             })
             .collect()
+    }
+}
+
+impl Case {
+    /// Applications whose option the configuration does not have any more: number and option.
+    pub fn unknown<'e>(&'e self, config: &'e Config) -> impl Iterator<Item = (i64, &'e str)> {
+        self.entries.iter().filter_map(|entry| match &entry.deed {
+            Deed::Application(spread) if !config.options.contains_key(&spread.option) => {
+                Some((entry.number, spread.option.as_str()))
+            }
+            _ => None,
+        })
     }
 }
 
@@ -89,7 +102,10 @@ pub fn plans<'c>(
     with_records(config, store, today, wanted, |here, record| {
         let latitude = here.site.latitude;
         let hatching = Hatching::of_record(&here.species, latitude, record, today, config.limits);
-        let case = Case::of(store, &here, today)?;
+        let mut case = Case::of(store, &here, today)?;
+        if let Ok(hatching) = &hatching {
+            case.settle(config, &here, hatching, today);
+        }
         Ok((here, case, hatching))
     })?
     .into_iter()
@@ -107,15 +123,17 @@ pub(super) fn consider<'c>(
 ) -> Result<Vec<Considered<'c>>, StoreError> {
     let any = |_: &site::Site| true;
     with_records(config, store, today, any, |here, record| {
-        let case = Case::of(store, &here, today)?;
-        let is_due = matches!(case.need, Need::Preventive(_) | Need::Curative { .. })
-            && here.standing.hold.is_none();
+        let mut case = Case::of(store, &here, today)?;
+        let is_due = case.need.purpose().is_some() && here.standing.hold.is_none();
         let hatching = is_due
             .then(|| {
                 let latitude = here.site.latitude;
                 Hatching::of_record(&here.species, latitude, record, today, config.limits)
             })
             .and_then(Result::ok);
+        if let Some(hatching) = &hatching {
+            case.settle(config, &here, hatching, today);
+        }
         Ok((here, case, hatching))
     })?
     .into_iter()
@@ -145,27 +163,20 @@ pub(super) fn advise_site<'s>(
             },
         });
     };
-    if let Some(hatching) = hatching
-        && !is_met(
-            &case.spread(config, here, today),
-            &case.need,
-            here.site.area,
-            hatching,
-        )
-    {
-        let furthest = |option: &str| {
-            told.iter()
-                .filter(|(_, told)| told.subject == option)
-                .filter_map(|(_, told)| Step::from_name(&told.step))
-                .max()
+    if let Some((hatching, wanted)) = hatching.as_ref().zip(case.need.purpose()) {
+        let last_told = |option: &str| {
+            told.iter().rev().find_map(|(_, told)| {
+                let step = Step::from_name(&told.step)?;
+                let due = told.due?;
+                (told.subject == option).then_some(ToldStep { step, due })
+            })
         };
-        // Planning takes time; what has nothing left to tell is left out.
-        let open = config.options.values().filter(|option| {
-            Some(option.purpose) == case.need.purpose()
-                && furthest(&option.id) != Some(Step::TooLate)
-        });
-        let ranked = ranked(open, &here.site.choice, hatching, today);
-        let advice = advise(&ranked, hatching, &case.need, furthest, today);
+        let serving = config
+            .options
+            .values()
+            .filter(|option| option.serves(wanted));
+        let ranked = ranked(serving, &here.site.choice, &case.need, hatching, today);
+        let advice = advise(&ranked, hatching, &case.need, last_told, today);
         if !advice.is_empty() {
             for one in &advice {
                 tell(&one.option.id, one.step.name(), Some(one.due()));
@@ -173,46 +184,59 @@ pub(super) fn advise_site<'s>(
             let instead = ranked
                 .iter()
                 .filter(|planned| planned.in_time(today))
-                .filter(|planned| {
-                    advice
-                        .iter()
-                        .any(|a| a.option.purpose == planned.option.purpose)
+                .map(|planned| Instead {
+                    name: planned.option.name.clone(),
+                    window: planned.window,
+                    share: planned.still(today),
                 })
-                .map(|planned| (planned.option.name.clone(), planned.window))
                 .collect();
-            notices.push(here.notice(NoticeKind::Treatment(Box::new(TreatmentNotice {
-                species: &here.species,
-                need: case.need,
-                advice,
-                instead,
-                wet: wet_here(store, here.site, today)?,
-            }))));
+            let spread = case.spread(config, here, today);
+            notices.push(
+                here.notice(NoticeKind::Treatment(Box::new(TreatmentNotice {
+                    species: &here.species,
+                    need: case.need,
+                    advice,
+                    instead,
+                    spread: spread
+                        .iter()
+                        .map(|one| (one.option.name.clone(), one.day, one.area))
+                        .collect(),
+                    wet: wet_here(store, here.site, today)?,
+                }))),
+            );
         }
     }
     let is_told = told.iter().any(|(_, told)| told.subject == COUNTING);
-    if !is_told && case.evidence.this_brood.is_none() && is_time_to_count(here) {
-        tell(COUNTING, COUNTING, None);
-        notices.push(here.notice(NoticeKind::CountNow {
-            species: &here.species,
-            borne: case.borne,
-        }));
+    if !is_told && case.evidence.this_brood.is_none() {
+        let told_of_the_end = store
+            .recorded(pair, season)?
+            .iter()
+            .any(|known| known.milestone == Milestone::WindowEnd && known.told);
+        if is_time_to_count(here, told_of_the_end, today) {
+            tell(COUNTING, COUNTING, None);
+            notices.push(here.notice(NoticeKind::CountNow {
+                species: &here.species,
+                borne: case.borne,
+            }));
+        }
     }
     Ok(())
 }
 
-/// Whether about half of the larvae are large enough to be seen, and the window is not over.
-fn is_time_to_count(here: &Site<'_>) -> bool {
-    let passed = |milestone| {
-        here.standing
-            .crossings
-            .iter()
-            .any(|crossing| crossing.milestone == milestone)
-    };
-    let second_instar = here.species.stages.iter().find(|s| s.id == "second-instar");
+/// Days after which counting is not asked for any more, counted from the date cap. A choice: in
+/// cooling soil larvae go down.
+const COUNTED_AFTER_CAP: u64 = 14;
+
+/// Whether about half of the larvae are large enough to be seen. Who was told that the window has
+/// ended was told to count with it; who began to watch later was not.
+fn is_time_to_count(here: &Site<'_>, told_of_the_end: bool, today: NaiveDate) -> bool {
+    let cap = here
+        .species
+        .window_cap(&here.standing.season, here.site.latitude);
     here.standing.hold.is_none()
-        && passed(Milestone::Hatch)
-        && !passed(Milestone::WindowEnd)
-        && second_instar.is_some_and(|stage| here.standing.degree_days >= stage.threshold.value)
+        && here.standing.second_instar.is_some()
+        && !told_of_the_end
+        && today <= cap + Days::new(COUNTED_AFTER_CAP)
 }
 
 /// What the weather at a site says against spreading or watering today.
@@ -258,22 +282,24 @@ pub(super) fn follow_watering<'c>(
                 species: "",
             };
             let season = followed.watering.spread.year();
-            let subject = followed.number.to_string();
+            // An edited entry goes on under its first number.
+            let subject = store.first_number(followed.number)?.to_string();
             let told: Vec<String> = store
                 .advised(pair, season)?
                 .into_iter()
                 .filter(|(_, told)| told.subject == subject)
                 .map(|(_, told)| told.step)
                 .collect();
+            let was_told = |step: &str| told.iter().any(|told| told == step);
             let step = match followed.watering.state {
-                WateringState::Due => "due",
+                // Water that was told of has been taken back.
+                WateringState::Due | WateringState::Missed if was_told("done") => "lacking-again",
+                WateringState::Due if told.is_empty() => "due",
                 WateringState::Done(_) => "done",
                 WateringState::Missed => "missed",
-                WateringState::Waiting => continue,
+                WateringState::Due | WateringState::Waiting => continue,
             };
-            let is_over = told.iter().any(|told| told == "done");
-            let is_repeat = step == "due" && !told.is_empty();
-            if is_over || is_repeat || told.iter().any(|told| told == step) {
+            if was_told(step) {
                 continue;
             }
             entries.push(Entry::Advised {

@@ -4,6 +4,7 @@
 //! once; what happened before watching began is recorded and never told; one correction is sent
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
+use super::amount::Area;
 use super::blend::Part;
 use super::coverage::Window;
 use super::foretell::Early;
@@ -234,10 +235,23 @@ pub struct TreatmentNotice<'a> {
     pub need: Need,
     /// The steps due, the option that meets most first.
     pub advice: Vec<Advice>,
-    /// Other options of the site's choice that are still in time, by name, with their days.
-    pub instead: Vec<(String, Window)>,
+    /// Options of the site's choice that are still in time.
+    pub instead: Vec<Instead>,
+    /// What was spread this season: name, day, turf.
+    pub spread: Vec<(String, NaiveDate, Area)>,
     /// Why this is no day to spread.
     pub wet: Option<Wet>,
+}
+
+/// An option that is still in time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instead {
+    /// Its name.
+    pub name: String,
+    /// The days worth it.
+    pub window: Window,
+    /// What the best day left would meet, mean, 0 to 1.
+    pub share: f64,
 }
 
 impl NoticeKind<'_> {

@@ -8,7 +8,7 @@ use super::milestone::{Milestone, Record, ensemble};
 use super::outlook::NoOutlook;
 use super::series::{Limits, season_days};
 use super::species::Species;
-use super::treatment::TreatmentOption;
+use super::treatment::{Purpose, TreatmentOption};
 use chrono::{Days, NaiveDate};
 
 /// Chance a day that a fully open larva takes up enough where all of an option is at work. A
@@ -25,6 +25,10 @@ const NORMAL_95: f64 = 1.644854;
 /// An application counts as worth it on days that meet at least this share of what the best day
 /// meets.
 pub const WORTH_IT: f64 = 0.9;
+
+/// Days after the date cap up to which larvae feed on and a curative may still meet them. A choice:
+/// they go down as the soil cools, some weeks after what is spread against small ones is over.
+pub const FEEDING_ON_DAYS: usize = 45;
 
 /// Activity below this is taken for none.
 const NO_ACTIVITY: f32 = 0.005;
@@ -122,7 +126,8 @@ impl Hatching {
     }
 
     /// The broods of a species over `courses`, sums at the end of each day from `start` on (see
-    /// [`super::outlook::Ensemble::courses`]); larvae are followed up to `cap`.
+    /// [`super::outlook::Ensemble::courses`]); larvae are followed up to `cap`, for
+    /// curatives [`FEEDING_ON_DAYS`] longer.
     ///
     /// # Method
     /// Hatch is spread normally over degree-days: the species' peak hatch is its mean, and first
@@ -158,12 +163,12 @@ impl Hatching {
         let mut broods_of_all = Vec::new();
         let mut looked_at = 0;
         for course in courses {
-            let known = &course[..course.len().min(days)];
+            let known = &course[..course.len().min(days + FEEDING_ON_DAYS)];
             for peak in peak.points() {
                 looked_at += 1;
                 let broods: Vec<Brood> = NINE_NORMAL
                     .iter()
-                    .filter_map(|z| brood(known, peak + z * spread, lengths))
+                    .filter_map(|z| brood(known, days, peak + z * spread, lengths))
                     .collect();
                 if !broods.is_empty() {
                     broods_of_all.push(broods);
@@ -212,7 +217,7 @@ impl Hatching {
             .iter()
             .map(|broods| self.met(broods, option, &activity))
             .collect();
-        let shares = (0..self.days)
+        let shares = (0..self.days_for(option.purpose))
             .map(|day| {
                 let mut of_day: Vec<f64> = of_each.iter().map(|course| course[day]).collect();
                 of_day.sort_by(f64::total_cmp);
@@ -231,13 +236,24 @@ impl Hatching {
         }
     }
 
+    /// Days from the season's start on which larvae are followed: up to the date cap for what is
+    /// spread against small ones, [`FEEDING_ON_DAYS`] longer for curatives.
+    fn days_for(&self, purpose: Purpose) -> usize {
+        match purpose {
+            Purpose::Preventive => self.days,
+            Purpose::Curative => self.days + FEEDING_ON_DAYS,
+        }
+    }
+
     /// Share of the broods of one course that an application on each day meets.
     fn met(&self, broods: &[Brood], option: &TreatmentOption, activity: &[f32]) -> Vec<f64> {
-        let mut met = vec![0.0; self.days];
+        let days = self.days_for(option.purpose);
+        let mut met = vec![0.0; days];
         for brood in broods {
             let open: Vec<f32> = brood
                 .instars
                 .iter()
+                .take(days - brood.hatch)
                 .map(|instars| option.susceptibility.at(f64::from(*instars)) as f32)
                 .collect();
             let end = brood.hatch + open.len();
@@ -282,6 +298,16 @@ impl Hatching {
     }
 }
 
+impl Hatching {
+    /// The day at whose end half of the larvae have entered the second instar and can be counted;
+    /// `None` if that is not to be expected.
+    pub fn countable(&self) -> Option<NaiveDate> {
+        let days: Vec<NaiveDate> = self.start.iter_days().take(self.days).collect();
+        let index = days.partition_point(|day| self.reached(1.0, *day) < 0.5);
+        days.get(index).copied()
+    }
+}
+
 impl Coverage {
     /// What an application on a day meets; `None` outside the season.
     pub fn on(&self, day: NaiveDate) -> Option<Share> {
@@ -297,19 +323,21 @@ impl Coverage {
     /// The best day, and the first and last day around it that meet at least [`WORTH_IT`] of what
     /// the best one does; `None` if no day meets anything.
     pub fn window(&self) -> Option<Window> {
-        self.window_at(WORTH_IT)
+        self.window_at(WORTH_IT, None)
     }
 
-    /// The same with another share of what the best day meets, 0 to 1.
-    pub fn window_at(&self, share: f64) -> Option<Window> {
-        let best = (0..self.shares.len())
+    /// The same with another share of what the best day meets, 0 to 1, and of the days from a day
+    /// on only, if one is given.
+    pub fn window_at(&self, share: f64, from: Option<NaiveDate>) -> Option<Window> {
+        let earliest = from.map_or(0, |day| (day - self.start).num_days().max(0)) as usize;
+        let best = (earliest..self.shares.len())
             .max_by(|a, b| self.shares[*a].mean.total_cmp(&self.shares[*b].mean))?;
         let enough = self.shares[best].mean * share;
         if enough <= 0.0 {
             return None;
         }
         let worth = |index: &usize| self.shares[*index].mean >= enough;
-        let first = (0..=best).rev().take_while(worth).last()?;
+        let first = (earliest..=best).rev().take_while(worth).last()?;
         let last = (best..self.shares.len()).take_while(worth).last()?;
         let date = |index: usize| self.start + Days::new(index as u64);
         Some(Window {
@@ -329,10 +357,15 @@ fn stage<'s>(species: &'s Species, id: &'static str) -> Result<&'s Figure, NoCov
         .ok_or(NoCoverage::NoStage(id))
 }
 
-/// A brood that hatches at a sum; `None` if the course does not reach it.
-fn brood(course: &[f64], hatch_sum: f64, (first, second): (f64, f64)) -> Option<Brood> {
+/// A brood that hatches at a sum; `None` if the course does not reach it within `days`.
+fn brood(
+    course: &[f64],
+    days: usize,
+    hatch_sum: f64,
+    (first, second): (f64, f64),
+) -> Option<Brood> {
     let hatch = course.partition_point(|sum| *sum < hatch_sum);
-    if hatch >= course.len() {
+    if hatch >= course.len().min(days) {
         return None;
     }
     let instars = course[hatch..]

@@ -7,7 +7,7 @@ use super::gaps::Estimates;
 use super::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
 use super::season::Season;
 use super::series::{Day, Gap, Limits, Readings, Series, season_days};
-use super::species::Species;
+use super::species::{SECOND_INSTAR, Species};
 use super::temperature::Extremes;
 use chrono::NaiveDate;
 
@@ -158,6 +158,8 @@ pub struct Standing {
     pub estimated_days: u32,
     /// Milestones passed, in order.
     pub crossings: Vec<Crossing>,
+    /// The day on which the sum reached the second instar: from then on larvae can be counted.
+    pub second_instar: Option<NaiveDate>,
     /// Why further milestones are held back, if they are.
     pub hold: Option<Hold>,
     /// Milestones that have not been passed, in order.
@@ -231,6 +233,10 @@ pub fn standing(
         });
     }
 
+    let second_instar = species.stage(SECOND_INSTAR).and_then(|stage| {
+        let reached = daily.iter().find(|day| day.sum >= stage.value)?;
+        Some(reached.date)
+    });
     let hold = if series.data_through.is_none() {
         Some(Hold::NoData)
     } else if let Some(gap) = series.broken_by {
@@ -250,6 +256,7 @@ pub fn standing(
         degree_days,
         estimated_days,
         crossings,
+        second_instar,
         hold,
         ahead,
     }

@@ -3,58 +3,122 @@
 
 use super::choice::Preventives;
 use super::journal::{Deed, Entry, Found};
-use super::scouting::{Risk, TurfCondition, Verdict, risk_before_count};
-use super::species::ActionThreshold;
+use super::milestone::{Milestone, Standing};
+use super::scouting::{More, Reading, Risk, TurfCondition, Verdict, risk_before_count};
+use super::season::Season;
+use super::species::{ActionThreshold, Species};
 use super::treatment::Purpose;
 use chrono::{Days, NaiveDate};
 
-/// Counts and damage older than this say nothing of the larvae to come, days.
-const REMEMBERED_DAYS: u64 = 430;
+/// Days before the date cap from which larvae count as this season's where the sums cannot tell. A
+/// choice: with a cap on 30 September, 1 August.
+const COUNTABLE_BEFORE_CAP: u64 = 60;
+
+/// The same for eggs: 2 July.
+const EGGS_BEFORE_CAP: u64 = 90;
+
+/// Whose larvae a day's count or damage speaks of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Brood {
+    /// Larvae of a brood before the last: they say nothing any more.
+    Earlier,
+    /// Those that hatched last season.
+    Last,
+    /// Eggs are laid, and the larvae of this season are too few or too small to be counted.
+    TooSoon,
+    /// Those that hatched this season.
+    This,
+}
+
+/// The days on which one brood gives way to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Broods {
+    last_from: NaiveDate,
+    egg_lay: Option<NaiveDate>,
+    countable: Option<NaiveDate>,
+}
+
+impl Broods {
+    /// Of a species at a latitude (degrees) in the season of a standing.
+    ///
+    /// # Method
+    /// Larvae are this season's from the day on which the sum reaches the second instar, and last
+    /// season's up to the day of egg lay. Where milestones are held back, 60 and 90 days before the
+    /// date cap stand for these days; last season's brood begins 90 days before that season's cap.
+    ///
+    /// # Valid range
+    /// Grubs with one generation a year.
+    ///
+    /// # References
+    /// Stages and caps: the species' file. 60 and 90 days: our choice.
+    pub fn of(species: &Species, latitude: f64, standing: &Standing) -> Self {
+        let season = &standing.season;
+        let cap = species.window_cap(season, latitude);
+        let start = species.start.at_latitude(latitude);
+        let before = Season::starting_in(season.year - 1, start);
+        let held = standing.hold.is_some();
+        let egg_lay = standing
+            .crossings
+            .iter()
+            .find(|crossing| crossing.milestone == Milestone::EggLay)
+            .map(|crossing| crossing.on);
+        Self {
+            last_from: species.window_cap(&before, latitude) - Days::new(EGGS_BEFORE_CAP),
+            egg_lay: egg_lay.or(held.then(|| cap - Days::new(EGGS_BEFORE_CAP))),
+            countable: standing
+                .second_instar
+                .or(held.then(|| cap - Days::new(COUNTABLE_BEFORE_CAP))),
+        }
+    }
+
+    /// Whose larvae a day up to today speaks of.
+    pub fn on(&self, day: NaiveDate) -> Brood {
+        if day < self.last_from {
+            Brood::Earlier
+        } else if self.countable.is_some_and(|from| day >= from) {
+            Brood::This
+        } else if self.egg_lay.is_some_and(|from| day >= from) {
+            Brood::TooSoon
+        } else {
+            Brood::Last
+        }
+    }
+}
 
 /// What is known of a species at a site, for the decision.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Evidence {
-    /// The latest count of the larvae that hatch this season, with its day.
+    /// The latest count of the larvae that hatched this season, with its day.
     pub this_brood: Option<(NaiveDate, Found)>,
-    /// The highest mean of the counts of the brood before, larvae per m².
-    pub last_mean_per_m2: Option<f64>,
-    /// Whether grubs of the brood before did damage, if anybody noted it.
+    /// The latest count of last season's brood, with its day.
+    pub last_brood: Option<(NaiveDate, Found)>,
+    /// Whether grubs of last season's brood did damage, if anybody noted it.
     pub damaged: Option<bool>,
 }
 
 impl Evidence {
-    /// Sorts out a site's entries up to `today`. Larvae counted from the day of egg lay on are
-    /// this season's brood, larvae counted before it the brood before.
-    pub fn of(
-        entries: &[Entry],
-        species: &str,
-        egg_lay: Option<NaiveDate>,
-        today: NaiveDate,
-    ) -> Self {
-        let since = today - Days::new(REMEMBERED_DAYS);
-        let is_this_brood = |day: NaiveDate| egg_lay.is_some_and(|laid| day >= laid);
+    /// Sorts out a site's entries, which are in order, up to `today`.
+    pub fn of(entries: &[Entry], species: &str, broods: &Broods, today: NaiveDate) -> Self {
         let mut evidence = Self {
             this_brood: None,
-            last_mean_per_m2: None,
+            last_brood: None,
             damaged: None,
         };
-        for entry in entries
-            .iter()
-            .filter(|entry| (since..=today).contains(&entry.day))
-        {
+        for entry in entries.iter().filter(|entry| entry.day <= today) {
+            let brood = broods.on(entry.day);
             match &entry.deed {
                 Deed::Count { species: of, found } if of == species => {
-                    if is_this_brood(entry.day) {
-                        evidence.this_brood = Some((entry.day, found.clone()));
-                    } else {
-                        let mean = found.mean_per_m2();
-                        let highest = evidence.last_mean_per_m2.map_or(mean, |m| m.max(mean));
-                        evidence.last_mean_per_m2 = Some(highest);
+                    let count = Some((entry.day, found.clone()));
+                    match brood {
+                        Brood::This => evidence.this_brood = count,
+                        Brood::Last => evidence.last_brood = count,
+                        Brood::TooSoon | Brood::Earlier => {}
                     }
                 }
+                // Larvae too small to be counted do no damage yet: it was the last brood's.
                 Deed::Note {
                     damage: Some(damage),
-                } if !is_this_brood(entry.day) => {
+                } if matches!(brood, Brood::Last | Brood::TooSoon) => {
                     evidence.damaged = Some(evidence.damaged.unwrap_or(false) || *damage);
                 }
                 _ => {}
@@ -71,11 +135,15 @@ pub enum Need {
     Curative {
         /// Mean counted, larvae per m².
         mean_per_m2: f64,
+        /// The day of the count.
+        counted_on: NaiveDate,
     },
     /// This brood's count cannot tell: dig more before anything is applied.
     CountMore {
         /// Mean counted, larvae per m².
         mean_per_m2: f64,
+        /// How much more.
+        more: Option<More>,
     },
     /// A preventive is justified.
     Preventive(Ground),
@@ -110,6 +178,11 @@ pub enum Reason {
     CountedBelow {
         /// Mean counted, larvae per m².
         mean_per_m2: f64,
+    },
+    /// What was justified has been done.
+    Treated {
+        /// The day of the last application that counts.
+        on: NaiveDate,
     },
     /// Last year's count or damage gives some reason to look here first, none to spread.
     SomeRisk,
@@ -169,11 +242,19 @@ pub fn verdict(found: &Found, (low, high): (f64, f64)) -> Verdict {
 /// Decides whether to treat. A count of this season's brood goes before everything else; without
 /// one, preventives follow the site's own policy and last year's evidence.
 pub fn need(evidence: &Evidence, policy: Preventives, borne: (f64, f64)) -> Need {
-    if let Some((_, found)) = &evidence.this_brood {
-        let mean_per_m2 = found.mean_per_m2();
-        return match verdict(found, borne) {
-            Verdict::Above => Need::Curative { mean_per_m2 },
-            Verdict::Near => Need::CountMore { mean_per_m2 },
+    if let Some((counted_on, found)) = &evidence.this_brood {
+        let counted_on = *counted_on;
+        let reading = Reading::of(found, borne);
+        let mean_per_m2 = reading.mean_per_m2;
+        return match reading.verdict {
+            Verdict::Above => Need::Curative {
+                mean_per_m2,
+                counted_on,
+            },
+            Verdict::Near => Need::CountMore {
+                mean_per_m2,
+                more: reading.more,
+            },
             Verdict::Below => Need::Nothing(Reason::CountedBelow { mean_per_m2 }),
         };
     }
@@ -182,7 +263,9 @@ pub fn need(evidence: &Evidence, policy: Preventives, borne: (f64, f64)) -> Need
         Preventives::Never => Need::Nothing(Reason::NoPreventives),
         Preventives::WhenJustified => {
             let (low, _) = borne;
-            match risk_before_count(evidence.last_mean_per_m2, evidence.damaged, low) {
+            let last = evidence.last_brood.as_ref();
+            let mean = last.map(|(_, found)| found.mean_per_m2());
+            match risk_before_count(mean, evidence.damaged, low) {
                 Risk::High => Need::Preventive(Ground::LastYear),
                 Risk::Moderate => Need::Nothing(Reason::SomeRisk),
                 Risk::Low => Need::Nothing(Reason::LowRisk),
@@ -234,10 +317,20 @@ mod tests {
         )
     }
 
+    /// Eggs from 25 June, larvae that can be counted from 5 August.
     fn needed(entries: &[Entry], policy: Preventives, today: &str) -> Need {
         let today = day(today);
-        let laid = Some(day("2026-06-25")).filter(|laid| *laid <= today);
-        need(&Evidence::of(entries, SPECIES, laid, today), policy, BORNE)
+        let passed = |text| Some(day(text)).filter(|on| *on <= today);
+        let broods = Broods {
+            last_from: day("2025-07-02"),
+            egg_lay: passed("2026-06-25"),
+            countable: passed("2026-08-05"),
+        };
+        need(
+            &Evidence::of(entries, SPECIES, &broods, today),
+            policy,
+            BORNE,
+        )
     }
 
     #[test]
@@ -271,13 +364,39 @@ mod tests {
     }
 
     #[test]
-    fn what_was_counted_two_years_ago_is_forgotten() {
+    fn counts_and_damage_of_a_brood_before_the_last_are_forgotten() {
+        for old in [count("2025-04-20", 400), damage("2025-05-20", true)] {
+            let need = needed(&[old.clone()], Preventives::WhenJustified, "2026-03-15");
+            assert_eq!(need, Need::Nothing(Reason::NothingKnown), "{old:?}");
+        }
+    }
+
+    #[test]
+    fn the_latest_count_of_last_years_brood_is_the_one_that_speaks() {
+        let entries = [count("2025-08-20", 400), count("2025-09-12", 5)];
+        let need = needed(&entries, Preventives::WhenJustified, "2026-03-15");
+        assert_eq!(need, Need::Nothing(Reason::LowRisk));
+    }
+
+    #[test]
+    fn between_egg_lay_and_the_second_instar_a_count_says_nothing() {
+        for larvae in [0, 400] {
+            let entries = [count("2026-06-27", larvae)];
+            let standing = needed(&entries, Preventives::EveryYear, "2026-08-20");
+            assert_eq!(standing, Need::Preventive(Ground::StandingDecision));
+            let default = needed(&entries, Preventives::WhenJustified, "2026-08-20");
+            assert_eq!(default, Need::Nothing(Reason::NothingKnown));
+        }
+    }
+
+    #[test]
+    fn damage_that_is_noted_while_this_years_larvae_are_tiny_was_last_years() {
         let need = needed(
-            &[count("2024-09-10", 100)],
+            &[damage("2026-07-12", true)],
             Preventives::WhenJustified,
-            "2026-05-01",
+            "2026-07-13",
         );
-        assert_eq!(need, Need::Nothing(Reason::NothingKnown));
+        assert_eq!(need, Need::Preventive(Ground::LastYear));
     }
 
     #[test]

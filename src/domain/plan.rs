@@ -2,8 +2,8 @@
 
 use super::amount::Area;
 use super::choice::Choice;
-use super::coverage::{Coverage, Hatching, Share, WORTH_IT, Window};
-use super::need::Need;
+use super::coverage::{Coverage, Hatching, Share, Window};
+use super::need::{Need, Reason};
 use super::treatment::{Purpose, TreatmentOption};
 use chrono::{Days, NaiveDate};
 
@@ -23,6 +23,8 @@ pub const LAST_CALL_DAYS: i64 = 7;
 pub struct Planned<'o> {
     /// The option.
     pub option: &'o TreatmentOption,
+    /// What it would be spread for.
+    pub purpose: Purpose,
     /// What each day would meet.
     pub coverage: Coverage,
     /// The days worth it.
@@ -32,7 +34,11 @@ pub struct Planned<'o> {
 impl Planned<'_> {
     /// What the best day from `today` on would meet, 0 to 1.
     pub fn still(&self, today: NaiveDate) -> f64 {
-        let day = self.window.best.max(today);
+        self.met_on(self.window.best.max(today))
+    }
+
+    /// What a day would meet, mean, 0 to 1.
+    pub fn met_on(&self, day: NaiveDate) -> f64 {
         self.coverage.on(day).map_or(0.0, |share| share.mean)
     }
 
@@ -47,35 +53,51 @@ impl Planned<'_> {
     }
 }
 
-/// An option with its window; `None` if it meets nothing.
-pub fn planned<'o>(option: &'o TreatmentOption, hatching: &Hatching) -> Option<Planned<'o>> {
+/// An option with its window for what it would be spread for; `None` if it meets nothing. A
+/// curative follows a count, so its days begin when larvae can be counted.
+fn planned<'o>(
+    option: &'o TreatmentOption,
+    purpose: Purpose,
+    hatching: &Hatching,
+) -> Option<Planned<'o>> {
     let coverage = hatching.coverage(option);
-    let worth = match option.purpose {
-        Purpose::Preventive => WORTH_IT,
-        Purpose::Curative => CURE_WORTH_IT,
-    };
-    let window = coverage.window_at(worth)?;
+    let window = match purpose {
+        Purpose::Preventive => coverage.window(),
+        Purpose::Curative => coverage.window_at(CURE_WORTH_IT, Some(hatching.countable()?)),
+    }?;
     Some(Planned {
         option,
+        purpose,
         coverage,
         window,
     })
 }
 
-/// The options a site would use: what still works first, the one that meets most before others.
+/// The options a site would use: what still works first, then what serves the purpose that is
+/// called for (a preventive, where nothing is), then the one that meets most.
 pub fn ranked<'o>(
     options: impl Iterator<Item = &'o TreatmentOption>,
     choice: &Choice,
+    need: &Need,
     hatching: &Hatching,
     today: NaiveDate,
 ) -> Vec<Planned<'o>> {
+    let wanted = need.purpose().unwrap_or(Purpose::Preventive);
     let mut ranked: Vec<Planned<'_>> = options
         .filter(|option| choice.considers(option))
-        .filter_map(|option| planned(option, hatching))
+        .filter_map(|option| {
+            let purpose = if option.serves(wanted) {
+                wanted
+            } else {
+                option.purpose
+            };
+            planned(option, purpose, hatching)
+        })
         .collect();
     ranked.sort_by(|a, b| {
         b.in_time(today)
             .cmp(&a.in_time(today))
+            .then((b.purpose == wanted).cmp(&(a.purpose == wanted)))
             .then(b.still(today).total_cmp(&a.still(today)))
     });
     ranked
@@ -84,7 +106,7 @@ pub fn ranked<'o>(
 /// What people are told of an option, in the order of the season.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Step {
-    /// From now on it is worth it.
+    /// It is worth it, and its best days are not near, or over.
     Opens,
     /// The best days are near.
     BestAhead,
@@ -120,7 +142,7 @@ impl Step {
             Some(Step::TooLate)
         } else if (window.last - today).num_days() <= LAST_CALL_DAYS {
             Some(Step::LastCall)
-        } else if to_best <= i64::from(told_ahead_days) {
+        } else if (0..=i64::from(told_ahead_days)).contains(&to_best) {
             Some(Step::BestAhead)
         } else if today >= window.first && to_best <= OPENS_AT_MOST_AHEAD_DAYS {
             Some(Step::Opens)
@@ -141,25 +163,45 @@ pub struct Advice {
     pub window: Window,
     /// What today would meet.
     pub today: Share,
-    /// What the best day from today on would meet, mean.
-    pub still: f64,
+    /// What the best day of all would meet, mean, 0 to 1.
+    pub best: f64,
+    /// Whether the best day is over.
+    pub best_is_past: bool,
     /// When half of what is put down today is in the root zone.
     pub arrives: NaiveDate,
     /// Share of the larvae that has hatched by then, 0 to 1.
     pub hatched: f64,
     /// Share that has entered the third instar by then, 0 to 1.
     pub grown: f64,
+    /// The last day that was told before, if it has moved since.
+    pub moved_from: Option<NaiveDate>,
 }
 
 impl Advice {
     /// The day it is about.
     pub fn due(&self) -> NaiveDate {
-        match self.step {
-            Step::Opens | Step::BestAhead => self.window.best,
-            Step::LastCall | Step::TooLate => self.window.last,
-        }
+        due(self.step, self.window)
     }
 }
+
+fn due(step: Step, window: Window) -> NaiveDate {
+    match step {
+        Step::Opens | Step::BestAhead => window.best,
+        Step::LastCall | Step::TooLate => window.last,
+    }
+}
+
+/// A step that was told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ToldStep {
+    /// Which one.
+    pub step: Step,
+    /// The day it was about.
+    pub due: NaiveDate,
+}
+
+/// A told last day that moves by at least so many days is told anew.
+const MOVED_DAYS: i64 = 7;
 
 /// Something that was spread.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -168,8 +210,8 @@ pub struct Spread<'o> {
     pub option: &'o TreatmentOption,
     /// When.
     pub day: NaiveDate,
-    /// On how much turf, m².
-    pub m2: f64,
+    /// On how much turf.
+    pub area: Area,
 }
 
 /// An application counts as a treatment if it meets at least this share of what its option's best
@@ -179,39 +221,45 @@ const MET: f64 = 0.5;
 /// A site counts as treated from this share of its area on. A choice.
 const WHOLE: f64 = 0.9;
 
-/// Whether what was spread meets the need, so that no more steps are told: options of the purpose
-/// it calls for, on days on which they meet the hatch, on the whole area where that is known.
-pub fn is_met(spread: &[Spread<'_>], need: &Need, area: Option<Area>, hatching: &Hatching) -> bool {
+/// The need as it stands after what was spread this season: options of the purpose it calls for, on
+/// days on which they meet the hatch, on the whole area where that is known. A curative must have
+/// gone down on the day of the count or later. Parts of a site are taken to lie side by side.
+pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: &Hatching) -> Need {
     let Some(wanted) = need.purpose() else {
-        return false;
+        return need;
     };
-    let mut met = spread.iter().filter(|one| {
-        let coverage = hatching.coverage(one.option);
-        let best = coverage
-            .window()
-            .and_then(|window| coverage.on(window.best));
-        let that_day = coverage.on(one.day);
-        one.option.purpose == wanted
-            && best
-                .zip(that_day)
-                .is_some_and(|(best, that_day)| that_day.mean >= best.mean * MET)
-    });
-    match area {
-        Some(area) => met.map(|one| one.m2).sum::<f64>() >= area.m2() * WHOLE,
-        None => met.next().is_some(),
+    let since = match need {
+        Need::Curative { counted_on, .. } => Some(counted_on),
+        _ => None,
+    };
+    let met: Vec<&Spread<'_>> = spread
+        .iter()
+        .filter(|one| since.is_none_or(|counted_on| one.day >= counted_on))
+        .filter(|one| one.option.serves(wanted))
+        .filter(|one| {
+            planned(one.option, wanted, hatching).is_some_and(|planned| {
+                planned.met_on(one.day) >= planned.met_on(planned.window.best) * MET
+            })
+        })
+        .collect();
+    let m2: f64 = met.iter().fold(0.0, |sum, one| sum + one.area.m2());
+    let is_whole = area.is_none_or(|area| m2 >= area.m2() * WHOLE);
+    match met.last() {
+        Some(last) if is_whole => Need::Nothing(Reason::Treated { on: last.day }),
+        _ => need,
     }
 }
 
-/// What to tell of the ranked options of a site, given the furthest step told of each.
+/// What to tell of the ranked options of a site, given what was told last of each.
 ///
 /// Preventives are told of where one is justified, curatives after a count that calls for them.
 /// That it is too late is told only of an option that was told of before. A step is told once, and
-/// none that lies behind the furthest.
+/// none that lies behind the last one told, unless the last day has moved by [`MOVED_DAYS`].
 pub fn advise(
     ranked: &[Planned<'_>],
     hatching: &Hatching,
     need: &Need,
-    told: impl Fn(&str) -> Option<Step>,
+    told: impl Fn(&str) -> Option<ToldStep>,
     today: NaiveDate,
 ) -> Vec<Advice> {
     let Some(wanted) = need.purpose() else {
@@ -219,27 +267,39 @@ pub fn advise(
     };
     ranked
         .iter()
-        .filter(|planned| planned.option.purpose == wanted)
+        .filter(|planned| planned.purpose == wanted)
         .filter_map(|planned| {
-            let option = planned.option;
-            let step = Step::of(planned.window, option.told_ahead_days, today)?;
+            let (option, window) = (planned.option, planned.window);
+            let step = Step::of(window, option.told_ahead_days, today)?;
             let before = told(&option.id);
-            let is_new = before.is_none_or(|before| step > before);
-            let is_missed_unseen = step == Step::TooLate && before.is_none();
-            if !is_new || is_missed_unseen {
+            let moved_from = before.filter(|before| has_moved(before, window, today));
+            let is_new = match before {
+                None => step != Step::TooLate,
+                Some(before) => step > before.step || moved_from.is_some(),
+            };
+            if !is_new {
                 return None;
             }
             let arrives = planned.arrives(today);
             Some(Advice {
                 option: option.clone(),
                 step,
-                window: planned.window,
+                window,
                 today: planned.coverage.on(today)?,
-                still: planned.still(today),
+                best: planned.met_on(window.best),
+                best_is_past: window.best < today,
                 arrives,
                 hatched: hatching.reached(0.0, arrives),
                 grown: hatching.reached(2.0, arrives),
+                moved_from: moved_from.map(|before| before.due),
             })
         })
         .collect()
+}
+
+/// Whether a told last day has moved so far that people must hear of it while there is time.
+fn has_moved(before: &ToldStep, window: Window, today: NaiveDate) -> bool {
+    matches!(before.step, Step::LastCall | Step::TooLate)
+        && window.last >= today
+        && (window.last - before.due).num_days().abs() >= MOVED_DAYS
 }

@@ -42,6 +42,13 @@ pub const PATCHINESS: f64 = 1.59;
 /// Share of counts whose range holds the true mean; the rest is split evenly over both sides.
 pub const CONFIDENCE: f64 = 0.90;
 
+/// The area of a usual sample, ft²: a flap of 15 by 15 cm. Common practice, no source.
+pub const USUAL_SAMPLE_FT2: f64 = 0.25;
+
+/// Standard error of a count, as a share of its mean, that is good enough for a decision. Common
+/// practice, no source.
+pub const USUAL_PRECISION: f64 = 0.25;
+
 /// Chance left on each side of a range.
 const TAIL: f64 = (1.0 - CONFIDENCE) / 2.0;
 

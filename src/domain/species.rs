@@ -11,6 +11,9 @@ use chrono::NaiveDate;
 /// A threshold in °C·d with the range it is known to.
 pub type Threshold = Figure;
 
+/// The stage of a species' file at which about half of the larvae can be seen and counted.
+pub const SECOND_INSTAR: &str = "second-instar";
+
 /// One stage of a species' year.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stage {
@@ -95,6 +98,12 @@ impl Species {
     /// The season that `day` falls in at `latitude` (degrees).
     pub fn season_on(&self, day: NaiveDate, latitude: f64) -> Season {
         Season::containing(day, self.start.at_latitude(latitude))
+    }
+
+    /// The threshold of a stage by its id, if the file has it.
+    pub fn stage(&self, id: &str) -> Option<&Threshold> {
+        let stage = self.stages.iter().find(|stage| stage.id == id)?;
+        Some(&stage.threshold)
     }
 
     /// The date by which the susceptible window closes at `latitude`, warm or not.

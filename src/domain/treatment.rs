@@ -119,6 +119,8 @@ pub struct TreatmentOption {
     pub group: String,
     /// What it is for.
     pub purpose: Purpose,
+    /// Whether a preventive is also of use after a count, on larvae that are still small.
+    pub also_curative: bool,
     /// Whether it is restricted or forbidden in many places; such an option is used only where a
     /// site names it or its group.
     pub restricted: bool,
@@ -144,6 +146,11 @@ pub struct TreatmentOption {
 }
 
 impl TreatmentOption {
+    /// Whether it is of use for a purpose.
+    pub fn serves(&self, purpose: Purpose) -> bool {
+        self.purpose == purpose || (purpose == Purpose::Curative && self.also_curative)
+    }
+
     /// The share of places it has reached `days` after watering in: log-normal by its median and
     /// the span of 80 in 100.
     pub fn arrived_after(&self, days: f64) -> f64 {

@@ -36,7 +36,7 @@ pub enum WateringState {
     Due,
     /// It had enough on this day.
     Done(NaiveDate),
-    /// The deadline is over, and the rain of these days is not known yet.
+    /// The deadline is over, and its water may not be known yet.
     Waiting,
     /// The deadline is over and the water counted is not enough.
     Missed,
@@ -101,7 +101,8 @@ pub fn watering(
     let state = match done {
         Some(on) => WateringState::Done(on),
         None if today <= deadline => WateringState::Due,
-        None if rain_may_come => WateringState::Waiting,
+        // Evening's water is logged the next day.
+        None if rain_may_come || today == deadline + Days::new(1) => WateringState::Waiting,
         None => WateringState::Missed,
     };
     let counted_to = done.unwrap_or(end);
@@ -223,7 +224,7 @@ mod tests {
     fn after_the_deadline_it_waits_for_rain_that_is_not_known_yet_and_then_is_missed() {
         assert_eq!(state(&[(8, 0.0)], &[], 11), WateringState::Waiting);
         assert_eq!(
-            state(&[(9, 0.0), (10, 2.0)], &[], 11),
+            state(&[(9, 0.0), (10, 2.0)], &[], 12),
             WateringState::Missed
         );
         assert_eq!(state(&[], &[], 17), WateringState::Waiting);
@@ -234,7 +235,12 @@ mod tests {
     fn what_must_be_in_on_the_same_day_waits_for_no_rain() {
         let state = |today| watering(&how(10.0, 0.0), day(8), &Rain::new(), &[], day(today)).state;
         assert_eq!(state(8), WateringState::Due);
-        assert_eq!(state(9), WateringState::Missed);
+        assert_eq!(
+            state(9),
+            WateringState::Waiting,
+            "it may have been watered in the evening"
+        );
+        assert_eq!(state(10), WateringState::Missed);
     }
 
     #[test]

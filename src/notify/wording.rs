@@ -19,8 +19,11 @@ mod treatment;
 mod upkeep;
 mod work;
 
-pub use count::{density, limits, what_it_says, what_was_found, what_was_found_in_brief};
-pub use treatment::{how_words, need_words, water_in_words, wet_words};
+pub use count::{
+    HOW_TO_DIG, density, limits, what_damage_counts_for, what_it_says, what_was_found,
+    what_was_found_in_brief,
+};
+pub use treatment::{how_words, need_words, spread_words, water_in_words, wet_words};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
 
@@ -212,7 +215,7 @@ fn full(notice: &Notice<'_>) -> String {
         NoticeKind::Treatment(notice) => treatment::paragraphs(notice),
         NoticeKind::CountNow { species, borne } => vec![labelled(
             "What to do",
-            &treatment::count_words(species, notice.site.condition, *borne),
+            &treatment::count_words(&notice.site.id, species, notice.site.condition, *borne),
         )],
         NoticeKind::Water {
             option,
@@ -286,7 +289,7 @@ fn short(notice: &Notice<'_>) -> String {
         NoticeKind::Released { .. } => RELEASED.to_owned(),
         NoticeKind::Treatment(notice) => treatment::brief(notice),
         NoticeKind::CountNow { species, borne } => {
-            treatment::count_words(species, notice.site.condition, *borne)
+            treatment::count_words(&notice.site.id, species, notice.site.condition, *borne)
         }
         NoticeKind::Water {
             option,

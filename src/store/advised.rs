@@ -56,7 +56,8 @@ pub(super) fn insert(
 ) -> rusqlite::Result<usize> {
     transaction.execute(
         "INSERT INTO advised (site, species, season, subject, step, due, told_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+         ON CONFLICT DO UPDATE SET due = excluded.due, told_at = excluded.told_at",
         params![
             pair.site,
             pair.species,

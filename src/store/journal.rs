@@ -7,6 +7,7 @@ use crate::store::milestones::Pair;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
+use tracing::warn;
 
 /// What an entry's kind has beyond a day, as it is stored: numbers with units stay as stated.
 #[derive(Debug, Serialize, Deserialize)]
@@ -210,7 +211,7 @@ impl Store {
     /// The entries that stand of a site, oldest first.
     ///
     /// # Errors
-    /// [`StoreError`] if the database fails or an entry is not understood.
+    /// [`StoreError`] if the database fails.
     pub fn entries(&self, site: &str) -> Result<Vec<Entry>, StoreError> {
         standing(&self.connection, site)
     }
@@ -219,13 +220,13 @@ impl Store {
     /// site, oldest first.
     ///
     /// # Errors
-    /// [`StoreError`] if the database fails or an entry is not understood.
+    /// [`StoreError`] if the database fails.
     pub fn all_entries(&self) -> Result<Vec<Entry>, StoreError> {
         let mut statement = self.connection.prepare_cached(&format!(
             "SELECT {COLUMNS} FROM journal WHERE removed_at IS NULL ORDER BY site, day, id"
         ))?;
         let rows = statement.query_map([], entry)?;
-        rows.map(|row| row?).collect()
+        understood_of(rows.collect::<Result<_, _>>()?)
     }
 
     /// An entry that stands, by its number.
@@ -237,6 +238,24 @@ impl Store {
             "SELECT {COLUMNS} FROM journal WHERE id = ?1 AND removed_at IS NULL"
         ))?;
         statement.query_row([number], entry).optional()?.transpose()
+    }
+
+    /// The number that an entry had before it was edited for the first time; its own if it never
+    /// was.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn first_number(&self, number: i64) -> Result<i64, StoreError> {
+        Ok(self.connection.query_row(
+            "WITH RECURSIVE chain (id, replaces) AS (
+                 SELECT id, replaces FROM journal WHERE id = ?1
+                 UNION ALL
+                 SELECT old.id, old.replaces FROM journal AS old JOIN chain ON old.id = chain.replaces
+             )
+             SELECT coalesce(min(id), ?1) FROM chain",
+            [number],
+            |row| row.get(0),
+        )?)
     }
 
     /// The days on which adults of a pair were caught, oldest first.
@@ -268,7 +287,23 @@ fn standing(connection: &Connection, site: &str) -> Result<Vec<Entry>, StoreErro
         "SELECT {COLUMNS} FROM journal WHERE site = ?1 AND removed_at IS NULL ORDER BY day, id"
     ))?;
     let rows = statement.query_map([site], entry)?;
-    rows.map(|row| row?).collect()
+    understood_of(rows.collect::<Result<_, _>>()?)
+}
+
+/// The entries that are understood. One that is not, of a newer program or damaged, must not stop
+/// what has nothing to do with it: it is left out and named in the log.
+fn understood_of(rows: Vec<Result<Entry, StoreError>>) -> Result<Vec<Entry>, StoreError> {
+    let mut entries = Vec::new();
+    for row in rows {
+        match row {
+            Ok(entry) => entries.push(entry),
+            Err(StoreError::Value { value, .. }) => warn!(
+                "the journal's {value} cannot be read by this program and does not count; if a newer hatchbell wrote it, use that"
+            ),
+            Err(other) => return Err(other),
+        }
+    }
+    Ok(entries)
 }
 
 fn insert(

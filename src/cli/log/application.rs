@@ -3,14 +3,14 @@
 use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, season_on, words};
 use crate::config::Config;
 use crate::config::problem::closest;
+use crate::cycle::waterings;
 use crate::domain::amount::{Area, Rate, SeasonTotal};
 use crate::domain::figure::Figure;
 use crate::domain::journal::{Application, Deed, Entry, SeasonUse, season_use};
-use crate::domain::rain::Rain;
 use crate::domain::season::Season;
 use crate::domain::site::Site;
 use crate::domain::treatment::TreatmentOption;
-use crate::domain::watering::{Watering, WateringState, watering};
+use crate::domain::watering::{Watering, WateringState};
 use anyhow::{anyhow, bail};
 use chrono::NaiveDate;
 use clap::Args;
@@ -41,6 +41,9 @@ pub(super) struct Options {
     earlier_season: bool,
 }
 
+/// An area this many times the site's is doubted; measuring is not that exact.
+const MORE_THAN_WHOLE: f64 = 1.05;
+
 /// What holds for every application.
 const LAW: &str = "The label is the law; local rules and a licensed applicator decide. Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.";
 
@@ -65,6 +68,14 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         words::deed(&entry.deed),
         journal.place(&entry)
     );
+    if let (Deed::Application(spread), Some(whole)) = (&entry.deed, journal.site.area)
+        && spread.area.m2() > whole.m2() * MORE_THAN_WHOLE
+    {
+        say_wrapped(&format!(
+            "WARNING: {} is more than the {whole} of the whole site; if that is a slip, log edit {} --area AREA mends it.",
+            spread.area, entry.number
+        ));
+    }
     tell_season(&journal, &entry)?;
     tell_watering(&journal, &entry, option(&config, &options.option)?)?;
     tell_what_to_mind(&journal, option(&config, &options.option)?);
@@ -128,7 +139,7 @@ fn season_words(used: &SeasonUse, option: &str, season: &Season, number: i64) ->
             share * 100.0
         ),
         (Some(most), Some(SeasonTotal::Over(share))) => format!(
-            "\nWARNING: that is {} % of the {most} a season that your label states, more than it allows. Check rates and maximum in log list; if they are right, put down no more of it this season and ask a licensed applicator.",
+            "\nWARNING: that is {} % of the {most} a season that your label states, more than it allows if all of it lay on the same turf. Check rates, areas and maximum in log list; if they are right, put down no more of it there this season and ask a licensed applicator.",
             // Never rounded down to 100.
             ((share * 1000.0).round() / 10.0).max(100.1)
         ),
@@ -156,16 +167,13 @@ fn tell_watering(
     entry: &Entry,
     option: &TreatmentOption,
 ) -> anyhow::Result<()> {
-    let entries = journal.store.entries(&entry.site)?;
-    let irrigation: Vec<(NaiveDate, f64)> = entries
-        .iter()
-        .filter_map(|entry| match &entry.deed {
-            Deed::Irrigation { depth } => Some((entry.day, depth.mm())),
-            _ => None,
-        })
-        .collect();
     let how = &option.watering_in;
-    let stands = watering(how, entry.day, &Rain::new(), &irrigation, journal.today);
+    let followed = waterings(journal.config, &journal.store, journal.site, journal.today)?;
+    let stands = match followed.iter().find(|one| one.number == entry.number) {
+        Some(followed) => followed.watering,
+        // Too long ago to be followed.
+        None => return Ok(()),
+    };
     say_wrapped(&watering_words(&stands, &how.depth_mm, journal.today));
     if !matches!(stands.state, WateringState::Done(_)) {
         say!(
@@ -187,7 +195,7 @@ fn watering_words(stands: &Watering, depth: &Figure, today: NaiveDate) -> String
     };
     match stands.state {
         WateringState::Done(on) => format!(
-            "It had to be watered in with {water} {by}; the irrigation logged through {on} is enough."
+            "It had to be watered in with {water} {by}; rain and logged irrigation through {on} are enough."
         ),
         _ if due < today => {
             format!(

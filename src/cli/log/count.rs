@@ -66,23 +66,26 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         words::deed(&entry.deed),
         journal.place(&entry)
     );
-    tell(&journal, &entry);
+    tell(&journal, &entry)?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// What a count says of the turf.
-pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) {
+pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
     let Deed::Count { species, found } = &entry.deed else {
-        return;
+        return Ok(());
     };
     let Some(species) = journal.config.species.get(species) else {
-        return;
+        return Ok(());
     };
     let borne = borne(&species.action_threshold, journal.site.condition);
     let reading = Reading::of(found, borne);
     say_wrapped(&what_was_found(&reading));
     say_wrapped(&limits(species, journal.site.condition));
-    say_wrapped(&what_it_says(&reading, &entry.site));
+    if let Some(brood) = journal.brood(&species.id, entry.day)? {
+        say_wrapped(&what_it_says(&reading, brood, &entry.site));
+    }
+    Ok(())
 }
 
 impl Dug {

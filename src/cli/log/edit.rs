@@ -98,12 +98,13 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     say!("  is   {}", in_words(&new));
     match &new.deed {
         Deed::Application(_) => application::tell_season(&journal, &new)?,
-        Deed::Count { .. } => count::tell(&journal, &new),
+        Deed::Count { .. } => count::tell(&journal, &new)?,
+        Deed::Note { .. } => note::tell(&journal, &new)?,
         Deed::Catch { .. } => say!(
             "The next cycle plans with it; hatchbell outlook {} shows it now.",
             new.site
         ),
-        Deed::Irrigation { .. } | Deed::Note { .. } => {}
+        Deed::Irrigation { .. } => {}
     }
     Ok(ExitCode::SUCCESS)
 }

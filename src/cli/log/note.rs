@@ -1,7 +1,8 @@
 //! `hatchbell log note`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, plain, say, words};
-use crate::domain::journal::Deed;
+use crate::domain::journal::{Deed, Entry};
+use crate::notify::wording::what_damage_counts_for;
 use anyhow::bail;
 use clap::Args;
 use std::process::ExitCode;
@@ -32,7 +33,19 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         remark.map_or(String::new(), |remark| format!(" (\"{remark}\")")),
         journal.place(&entry)
     );
+    tell(&journal, &entry)?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// What noted damage counts for.
+pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
+    if let (Deed::Note { damage: Some(_) }, Some(species)) =
+        (&entry.deed, journal.site.species.first())
+        && let Some(brood) = journal.brood(species, entry.day)?
+    {
+        say!("{}", what_damage_counts_for(brood));
+    }
+    Ok(())
 }
 
 /// A note without damage and without a remark says nothing.

@@ -41,6 +41,7 @@ pub(super) struct OfSpecies<'p> {
 struct OfOption<'p> {
     option: &'p str,
     group: &'p str,
+    /// What it would be spread for here.
     purpose: &'static str,
     restricted: bool,
     first: NaiveDate,
@@ -110,7 +111,7 @@ impl<'p> OfOption<'p> {
         Self {
             option: &one.option.id,
             group: &one.option.group,
-            purpose: one.option.purpose.name(),
+            purpose: one.purpose.name(),
             restricted: one.option.restricted,
             first: one.window.first,
             best: one.window.best,

@@ -11,7 +11,7 @@ pub struct SeasonUse {
     pub times: usize,
     /// Numbers of the applications without a rate, which no sum holds.
     pub without_rate: Vec<i64>,
-    /// The most a season may have, as entered last for the site and option.
+    /// The most a season may have, as stated with the latest application that has one.
     pub most: Option<Rate>,
     /// The sum of the rates against it; `None` without a maximum, or without any rate.
     pub total: Option<SeasonTotal>,
@@ -20,14 +20,14 @@ pub struct SeasonUse {
 /// What a season has had of an option, by the entries of one site.
 ///
 /// # Method
-/// The rates of the season's applications by [`season_total`]. The maximum is the one that was
-/// entered last, with an application of any season.
+/// The rates of the season's applications by [`season_total`]. The maximum is that of the latest
+/// application that has one, of any season.
 ///
 /// # Units
 /// As [`season_total`].
 ///
 /// # Valid range
-/// Two products with one active ingredient count as one, with the maximum entered last.
+/// Two products with one active ingredient count as one, with the latest maximum.
 ///
 /// # References
 /// Arithmetic; the maximum is the one on the user's own label.
@@ -70,8 +70,8 @@ pub fn season_use(entries: &[Entry], option: &str, season: &Season) -> SeasonUse
         .filter_map(|(_, spread)| spread.rate)
         .collect();
     let most = of_option()
-        .filter_map(|(entry, spread)| Some((entry.number, spread.most_a_season?)))
-        .max_by_key(|(number, _)| *number)
+        .filter_map(|(entry, spread)| Some(((entry.day, entry.number), spread.most_a_season?)))
+        .max_by_key(|(place, _)| *place)
         .map(|(_, most)| most);
     SeasonUse {
         times: in_season.len(),

@@ -1,8 +1,12 @@
 //! Words for what was dug up: how dense the grubs are and what that says of the turf.
 
 use super::capitalised;
+use crate::domain::need::Brood;
 use crate::domain::scouting::{M2_IN_FT2, More, Reading, TurfCondition, Verdict};
 use crate::domain::species::Species;
+
+/// How samples are dug. Common practice, no source.
+pub const HOW_TO_DIG: &str = "Spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source).";
 
 /// A density: "52 per m² (4.8 per ft²)".
 pub fn density(per_m2: f64) -> String {
@@ -62,21 +66,43 @@ pub fn what_was_found_in_brief(reading: &Reading) -> String {
     }
 }
 
-/// What a count says of a site's turf, and what to do next.
-pub fn what_it_says(reading: &Reading, site: &str) -> String {
-    match reading.verdict {
-        Verdict::Below => "BELOW what the turf bears. Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig.".to_owned(),
-        Verdict::Near => format!(
-            "NEAR what the turf bears: this count cannot tell. {}",
-            reading.more.map_or(String::new(), what_more)
+/// What a count says of a site's turf, by whose larvae they were, and what to do next.
+pub fn what_it_says(reading: &Reading, brood: Brood, site: &str) -> String {
+    let side = match reading.verdict {
+        Verdict::Below => "BELOW what the turf bears.",
+        Verdict::Near => "NEAR what the turf bears: this count cannot tell.",
+        Verdict::Above => "ABOVE what the turf bears.",
+    };
+    let next = match (brood, reading.verdict) {
+        (Brood::Earlier, _) => "It is of larvae before last season's and decides nothing any more.".to_owned(),
+        (Brood::TooSoon, _) => "Eggs are laid, and this season's larvae are too few or too small to be counted yet: it decides nothing. Count again in late summer; you are told when.".to_owned(),
+        (_, Verdict::Near) => reading.more.map_or(String::new(), what_more),
+        (Brood::Last, Verdict::Below) => "It is of last season's larvae and speaks against a preventive for the next.".to_owned(),
+        (Brood::Last, Verdict::Above) => format!(
+            "It is of last season's larvae and speaks for a preventive against the next: hatchbell plan {site} shows which and when. The label, local rules and a licensed applicator decide."
         ),
-        Verdict::Above => format!(
-            "ABOVE what the turf bears. A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
+        (Brood::This, Verdict::Below) => "Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig.".to_owned(),
+        (Brood::This, Verdict::Above) => format!(
+            "A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
         ),
+    };
+    format!("{side} {next}")
+}
+
+/// What noted damage, or that there was none, counts for.
+pub fn what_damage_counts_for(brood: Brood) -> &'static str {
+    match brood {
+        Brood::Earlier => {
+            "That was before last season's larvae and decides nothing any more; check the date."
+        }
+        Brood::Last | Brood::TooSoon => {
+            "It counts as last season's, for the decision on a preventive this season."
+        }
+        Brood::This => "It counts as this season's, for the decision on a preventive next season.",
     }
 }
 
-fn what_more(more: More) -> String {
+pub(super) fn what_more(more: More) -> String {
     match more {
         More::Samples(1) => {
             "1 more sample of the same size would, if the mean stays as it is.".to_owned()
@@ -120,7 +146,7 @@ mod tests {
     fn said(samples: u32, larvae: u32) -> String {
         let area = SampleArea::from_ft2(1.0).unwrap();
         let found = Found::of_samples(samples, area, larvae, None).unwrap();
-        what_it_says(&Reading::of(&found, RANGE), "lawn")
+        what_it_says(&Reading::of(&found, RANGE), Brood::This, "lawn")
     }
 
     #[test]

@@ -1,19 +1,19 @@
 //! Words for treatments: whether to treat, which step is due, what to count, how it is watered in.
 
-use super::count::{density, limits};
+use super::count::{HOW_TO_DIG, density, limits, what_more};
 use super::{capitalised, day_month, labelled, wrapped};
 use crate::domain::alert::TreatmentNotice;
+use crate::domain::amount::Area;
 use crate::domain::coverage::Window;
 use crate::domain::need::{Ground, Need, Reason};
 use crate::domain::plan::{Advice, Step};
-use crate::domain::scouting::{SampleArea, TurfCondition, samples_for_precision};
+use crate::domain::scouting::{
+    SampleArea, TurfCondition, USUAL_PRECISION, USUAL_SAMPLE_FT2, samples_for_precision,
+};
 use crate::domain::species::Species;
 use crate::domain::treatment::TreatmentOption;
 use crate::domain::watering::{Watering, WateringState, Wet};
-
-/// Standard error of a count as a share of its mean that is good enough for a decision (common
-/// practice, no source).
-const PRECISION: f64 = 0.25;
+use chrono::NaiveDate;
 
 /// The head of a message about treatments: the most urgent step first.
 pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
@@ -23,6 +23,10 @@ pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
     };
     let name = &first.option.name;
     let what = match first.step {
+        Step::Opens if first.best_is_past => format!(
+            "{name} still works, last useful day about {}",
+            day_month(first.window.last)
+        ),
         Step::Opens => format!(
             "the time for {name} has come, best about {}",
             day_month(first.window.best)
@@ -58,6 +62,9 @@ fn urgent(advice: &[Advice]) -> Option<&Advice> {
 /// The paragraphs of a mail about treatments.
 pub(super) fn paragraphs(notice: &TreatmentNotice<'_>) -> Vec<String> {
     let mut paragraphs = vec![labelled("Why treat", &need_words(&notice.need))];
+    if !notice.spread.is_empty() {
+        paragraphs.push(labelled("So far", &spread_words(&notice.spread)));
+    }
     for advice in &notice.advice {
         let name = capitalised(&advice.option.name);
         paragraphs.push(labelled(&name, &step_words(advice)));
@@ -121,14 +128,14 @@ fn step_words(advice: &Advice) -> String {
         advice.today.high * 100.0
     );
     let arrives = day_month(advice.arrives);
-    let all = advice.still * 100.0;
-    match advice.step {
+    let best = advice.best * 100.0;
+    let words = match advice.step {
         Step::Opens | Step::BestAhead => format!(
-            "{}. Spread today it would meet {share}, on the best day {all:.0} %; of today's, half is in the root zone about {arrives}.",
+            "{}. Spread today it would meet {share}, on the best day {best:.0} %; of today's, half is in the root zone about {arrives}.",
             capitalised(&days_words(window)),
         ),
         Step::LastCall => format!(
-            "The last day worth it is about {}; the best was about {}. Spread today it would meet {share}; half of it is in the root zone about {arrives}. Later is mostly wasted.",
+            "The last day worth it is about {}; the best is about {} ({best:.0} %). Spread today it would meet {share}; half of it is in the root zone about {arrives}. Later is mostly wasted.",
             day_month(window.last),
             day_month(window.best),
         ),
@@ -138,6 +145,13 @@ fn step_words(advice: &Advice) -> String {
             advice.hatched * 100.0,
             advice.grown * 100.0,
         ),
+    };
+    match advice.moved_from {
+        Some(told) => format!(
+            "The last useful day told before was {}; the weather since then has moved it. {words}",
+            day_month(told)
+        ),
+        None => words,
     }
 }
 
@@ -182,15 +196,40 @@ pub fn how_words(option: &TreatmentOption) -> String {
 }
 
 fn instead_words(notice: &TreatmentNotice<'_>) -> String {
-    if notice.instead.is_empty() {
-        return "Nothing else of this site's choice is in time. Count the grubs when they are large enough; you are told when. Only a count above what the turf bears justifies a curative.".to_owned();
+    if !notice.instead.is_empty() {
+        let others: Vec<String> = notice
+            .instead
+            .iter()
+            .map(|one| {
+                format!(
+                    "{} ({}, would still meet up to {:.0} %)",
+                    one.name,
+                    days_words(one.window),
+                    one.share * 100.0
+                )
+            })
+            .collect();
+        return format!("{}.", others.join("; "));
     }
-    let others: Vec<String> = notice
-        .instead
+    match notice.need {
+        Need::Curative { .. } => "Nothing else of this site's choice still works on these larvae. Water and feed the turf so that it bears them, repair what they damage, and note the damage for next year's decision; a licensed applicator may know what else is allowed.".to_owned(),
+        _ => "Nothing else of this site's choice is in time. Count the grubs when they are large enough; you are told when. Only a count above what the turf bears justifies a curative.".to_owned(),
+    }
+}
+
+/// What was spread this season, so that nothing is spread twice; empty if nothing was.
+pub fn spread_words(spread: &[(String, NaiveDate, Area)]) -> String {
+    if spread.is_empty() {
+        return String::new();
+    }
+    let all: Vec<String> = spread
         .iter()
-        .map(|(name, window)| format!("{name} ({})", days_words(*window)))
+        .map(|(name, day, area)| format!("{name} on {area} on {}", day_month(*day)))
         .collect();
-    format!("{}.", others.join("; "))
+    format!(
+        "Logged this season: {}. Mind what your label allows a season.",
+        all.join("; ")
+    )
 }
 
 /// Whether to treat, in a sentence or two.
@@ -198,13 +237,18 @@ pub fn need_words(need: &Need) -> String {
     match need {
         Need::Preventive(Ground::StandingDecision) => "A preventive every year is the standing decision here. Look at last autumn's counts before you follow it once more.".to_owned(),
         Need::Preventive(Ground::LastYear) => "Last year's counts or damage here were harmful, and grubs tend to come back to the same turf.".to_owned(),
-        Need::Curative { mean_per_m2 } => format!(
-            "This season's count, {}, lies above what the turf bears.",
+        Need::Curative {
+            mean_per_m2,
+            counted_on,
+        } => format!(
+            "The count of {}, {}, lies above what the turf bears.",
+            day_month(*counted_on),
             density(*mean_per_m2)
         ),
-        Need::CountMore { mean_per_m2 } => format!(
-            "Nothing should be applied yet: this season's count, {}, is too near to what the turf bears to tell. Dig more samples; hatchbell scout says how many.",
-            density(*mean_per_m2)
+        Need::CountMore { mean_per_m2, more } => format!(
+            "Nothing should be applied yet: this season's count, {}, is too near to what the turf bears to tell. {}",
+            density(*mean_per_m2),
+            more.map_or(String::new(), what_more)
         ),
         Need::Nothing(reason) => format!("Nothing should be applied: {}", reason_words(reason)),
     }
@@ -228,9 +272,13 @@ fn reason_words(reason: &Reason) -> String {
             "this season's count, {}, lies below what the turf bears. Some grubs are normal in healthy turf.",
             density(*mean_per_m2)
         ),
+        Reason::Treated { on } => format!(
+            "what was justified here was done on {}. Nothing more unless a count in late summer calls for it.",
+            day_month(*on)
+        ),
         Reason::SomeRisk => "last year's count or damage gives some reason to look here first in late summer, and none to spread something beforehand.".to_owned(),
         Reason::LowRisk => "last year's count was low or the year passed without damage. Count in late summer.".to_owned(),
-        Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note --damage yes).".to_owned(),
+        Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note --site SITE --date DAY --damage yes).".to_owned(),
         Reason::NoPreventives => "this site uses no preventives. Count in late summer; only a count above what the turf bears justifies a curative.".to_owned(),
     }
 }
@@ -251,25 +299,27 @@ pub fn wet_words(wet: Wet) -> String {
 
 /// What to count, and how.
 pub(super) fn count_words(
+    site: &str,
     species: &Species,
     condition: Option<TurfCondition>,
     (low, _): (f64, f64),
 ) -> String {
     format!(
-        "By the sums about half of the larvae are in their second instar: large enough to be seen, small enough for a curative. Cut and fold back {} over the whole area, not only where it looks bad, look through the top 5 to 10 cm, put the turf back and water it. {} Log what you find (hatchbell log count): it decides about a curative now and about a preventive next year. No count, no curative.",
-        flaps_words(low),
+        "By the sums half of the larvae or more are large enough to be seen. Dig {} over the whole area. {HOW_TO_DIG} {} Log what you find (hatchbell log count --site {site} --species {} --each 0,3,1 --area {USUAL_SAMPLE_FT2}ft2): it decides about a curative now and about a preventive next year. No count, no curative.",
+        samples_words(low),
         limits(species, condition),
+        species.id,
     )
 }
 
-/// How many flaps of a square foot tell enough at the threshold.
-fn flaps_words(threshold_per_m2: f64) -> String {
-    let samples = SampleArea::from_ft2(1.0)
+/// How many samples of the usual size tell enough at the threshold.
+fn samples_words(threshold_per_m2: f64) -> String {
+    let samples = SampleArea::from_ft2(USUAL_SAMPLE_FT2)
         .ok()
-        .and_then(|area| samples_for_precision(threshold_per_m2, area, PRECISION));
+        .and_then(|area| samples_for_precision(threshold_per_m2, area, USUAL_PRECISION));
     match samples {
-        Some(samples) => format!("{samples} flaps of 30 by 30 cm spread"),
-        None => "a dozen flaps of 30 by 30 cm spread".to_owned(),
+        Some(samples) => format!("{samples} samples of {USUAL_SAMPLE_FT2} ft² (15 by 15 cm)"),
+        None => format!("as many samples of {USUAL_SAMPLE_FT2} ft² (15 by 15 cm) as you can"),
     }
 }
 
@@ -314,7 +364,7 @@ pub fn water_in_words(option: &TreatmentOption, watering: &Watering, wet: Option
             day_month(watering.deadline),
         ),
         WateringState::Done(on) => format!(
-            "{} spread on {spread} had its {needed:.0} mm on {}. {counted} Nothing more is due; keep children and pets off until the turf is dry, or longer if the label says so.",
+            "{} spread on {spread} had its {needed:.0} mm on {}. {counted} The watering in is done; what the label asks beyond it goes on, such as keeping the soil moist. Keep children and pets off until the turf is dry, or longer if the label says so.",
             capitalised(name),
             day_month(on),
         ),

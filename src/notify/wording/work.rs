@@ -19,7 +19,7 @@ pub(super) fn what_it_means(
     }
     match (crossing.milestone, crossing.by) {
         (Milestone::AdultFlight, _) => "Adults are leaving the soil; first eggs usually follow within days to two weeks. A poorly soluble preventive (chlorantraniliprole) needs weeks to sink to the root zone, so weeks before this day was the safe side. Trials differ on how much one spread between now and first hatch still does: the later, the less of the hatch it meets. For a soluble one (imidacloprid, clothianidin, thiamethoxam, where they are allowed) the time comes with egg lay: get it and the means to water it in ready. Decide first whether to treat at all: last year's damage and counts say more than the calendar.".to_owned(),
-        (Milestone::EggLay, _) => "Females are laying. First larvae usually hatch in about two weeks, sooner in warm soil and later in cool. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) this is the time: spread it, then water it in at once, through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now is likely to reach the root zone after much of the hatch. Fewer eggs survive in dry soil, so watered turf is at more risk than dry turf around it.".to_owned(),
+        (Milestone::EggLay, _) => "Females are laying. First larvae usually hatch in about two weeks, sooner in warm soil and later in cool. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) this is the time: spread it, then water it in at once, through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now reaches much of the root zone after larvae have begun to hatch; hatchbell plan shows whether it is too late. Fewer eggs survive in dry soil, so watered turf is at more risk than dry turf around it.".to_owned(),
         (Milestone::Hatch, _) => format!(
             "The first larvae are hatching and feed near the surface while they are small. A short-lived biological (Bacillus thuringiensis galleriae) lasts days to two weeks, so it is best spread towards the peak of the hatch{}; its results vary. Nematodes (Heterorhabditis bacteriophora) follow when most have hatched: in the evening, on soil of 16 °C or more that stays moist; their results vary too and are poor against European chafer. A soluble preventive can still help if it goes down and is watered in within days. Curatives wait for a count: start looking for grubs three to four weeks from now, before turf shows damage.",
             peak(species)
@@ -89,7 +89,7 @@ pub(super) fn get_ready(milestone: Milestone) -> &'static str {
             "Nothing is due yet. Look up last year's counts and damage and decide whether these sites need a treatment at all. If a poorly soluble preventive (chlorantraniliprole) is your choice, it needs weeks to sink to the root zone: early does no harm, late is wasted, so weeks before flight is the safe side. A trap or the first beetles seen tell more than any sum; log them."
         }
         Milestone::EggLay => {
-            "The time of soluble preventives (imidacloprid, clothianidin, thiamethoxam, where they are allowed) begins with egg lay and lasts about two weeks. Have the product, the permission and the means to water it in ready, if last year's counts call for it. A poorly soluble one (chlorantraniliprole) is on the late side by now."
+            "The time of soluble preventives (imidacloprid, clothianidin, thiamethoxam, where they are allowed) begins with egg lay and lasts about two weeks. Have the product, the permission and the means to water it in ready, if last year's counts call for it. For a poorly soluble one (chlorantraniliprole) the last useful day is weeks before hatch; hatchbell plan shows it."
         }
         Milestone::Hatch => {
             "A preventive must be in the root zone when the first larvae feed: a soluble one goes down before hatch, not after it. Short-lived biologicals (Bacillus thuringiensis galleriae) go down between first hatch and its peak, so order them for these dates and store them as the label says. A poorly soluble one (chlorantraniliprole) helps most if it has been down for weeks."
@@ -105,7 +105,7 @@ pub(super) fn get_ready_in_brief(milestone: Milestone) -> &'static str {
             "Decide by last year's counts whether to treat. The safe side for chlorantraniliprole is weeks before flight; early does no harm."
         }
         Milestone::EggLay => {
-            "Soluble preventives (where allowed) are due from egg lay for about two weeks, watered in. Chlorantraniliprole is on the late side by now."
+            "Soluble preventives (where allowed) are due from egg lay for about two weeks, watered in. The last useful day of chlorantraniliprole is weeks before hatch; hatchbell plan shows it."
         }
         Milestone::Hatch => {
             "Soluble preventives go down before hatch, Bt galleriae towards its peak. Get them ready if counts call for them."
