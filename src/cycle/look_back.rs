@@ -55,7 +55,10 @@ pub fn seasons_on_record(
         let season = season_of(config, site, day.year())?;
         Some(season.year - i32::from(day < season.start))
     };
-    Ok(days.range(..=today).filter_map(|day| year_of(*day)).collect())
+    Ok(days
+        .range(..=today)
+        .filter_map(|day| year_of(*day))
+        .collect())
 }
 
 /// A site's season that starts in `year`, as seen on `today`; `None` if it has not begun.
@@ -177,9 +180,8 @@ fn hatching(
     let (species, latitude) = (&here.species, here.site.latitude);
     let observed = Hatching::as_observed(species, latitude, record, through, config.limits);
     let is_settled = observed.is_some();
-    let hatching = observed.unwrap_or_else(|| {
-        Hatching::of_record(species, latitude, record, through, config.limits)
-    });
+    let hatching = observed
+        .unwrap_or_else(|| Hatching::of_record(species, latitude, record, through, config.limits));
     let hatching = hatching.map_err(|why| match why {
         NoCoverage::NoHatch if is_settled => "by the sums no larvae hatched".to_owned(),
         other => other.to_string(),
@@ -243,7 +245,9 @@ fn applied(
                 number: entry.number,
                 day: entry.day,
                 option: application.option.clone(),
-                name: option.map_or(&application.option, |option| &option.name).clone(),
+                name: option
+                    .map_or(&application.option, |option| &option.name)
+                    .clone(),
                 purpose: option.map(|option| option.purpose),
                 area: application.area,
                 rate: application.rate,

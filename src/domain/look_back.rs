@@ -222,7 +222,9 @@ pub struct OfSpecies {
 impl OfSpecies {
     /// The milestone of a kind.
     pub fn milestone(&self, milestone: Milestone) -> Option<&Reckoning> {
-        self.milestones.iter().find(|one| one.milestone == milestone)
+        self.milestones
+            .iter()
+            .find(|one| one.milestone == milestone)
     }
 }
 
@@ -305,7 +307,10 @@ pub struct LookBack {
 impl LookBack {
     /// The score of each milestone's first notice.
     pub fn first_notices(&self) -> Option<Score> {
-        Score::of(self.came().filter_map(|(one, came)| Some((*one.first()?, came))))
+        Score::of(
+            self.came()
+                .filter_map(|(one, came)| Some((*one.first()?, came))),
+        )
     }
 
     /// The score of all notices, also those that told a date anew.

@@ -23,6 +23,7 @@ pub use count::{density, limits, what_it_says, what_was_found, what_was_found_in
 pub use treatment::{how_words, need_words, water_in_words, wet_words};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
+pub use work::CAUTIONS;
 
 /// Columns a mail is wrapped to.
 const COLUMNS: usize = 72;

@@ -97,7 +97,11 @@ impl Timing {
         if (window.first..=window.last).contains(&day) {
             Timing::InTime
         } else if day < window.first {
-            if half { Timing::Early } else { Timing::TooEarly }
+            if half {
+                Timing::Early
+            } else {
+                Timing::TooEarly
+            }
         } else if half {
             Timing::Late
         } else {
@@ -175,10 +179,7 @@ pub fn outcome(
         return Outcome::Nothing;
     };
     let window = planned.window;
-    let shares = (
-        planned.coverage.on(from),
-        planned.coverage.on(window.best),
-    );
+    let shares = (planned.coverage.on(from), planned.coverage.on(window.best));
     let (Some(share), Some(best)) = shares else {
         return Outcome::Outside;
     };
