@@ -110,7 +110,7 @@ pub fn look_back(
         species,
         told,
         applied,
-        irrigation: (depths.iter().sum(), depths.len()),
+        irrigation: (depths.iter().fold(0.0, |sum, mm| sum + mm), depths.len()),
         damage,
     }))
 }

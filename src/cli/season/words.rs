@@ -289,10 +289,18 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String
     let Ok(met) = met else {
         return format!("Whether {name} of {on} was in time against {species} is not known.");
     };
-    let days_away = match met.days_from_best() {
-        0 => "on its best day".to_owned(),
-        late if late > 0 => format!("{} after its best day", days(late)),
-        early => format!("{} before its best day", days(early)),
+    let window = met.window;
+    let (first, last) = (day_month(window.first), day_month(window.last));
+    let why = match met.timing {
+        Timing::InTime => format!("within the days worth it, {first} to {last}"),
+        Timing::TooEarly | Timing::Early => format!(
+            "{} before the first day worth it, {first}",
+            days((window.first - met.from).num_days())
+        ),
+        Timing::Late | Timing::TooLate => format!(
+            "{} after the last day worth it, {last}",
+            days((met.from - window.last).num_days())
+        ),
     };
     let but = match applied.is_watered() {
         Some(false) => {
@@ -301,7 +309,7 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String
         _ => "",
     };
     format!(
-        "{name} of {on} was {} against {species}, {days_away}{but}.",
+        "{name} of {on} was {} against {species}, {why}{but}.",
         timing(met.timing)
     )
 }
@@ -309,15 +317,18 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String
 /// What an application met of a species.
 pub(super) fn met(met: &Met, spread: NaiveDate, is_settled: bool) -> Vec<String> {
     let outlook = if is_settled { "" } else { " (partly outlook)" };
+    let away = match met.days_from_best() {
+        0 => "that day".to_owned(),
+        late if late > 0 => format!("{} before", days(late)),
+        early => format!("{} later", days(early)),
+    };
     let mut lines = vec![format!(
-        "It met {} ({} to {}) of the hatching larvae while they were open to it{outlook}; the best day of this option, {}, would have met {}. Days worth it: {} to {}.",
+        "It met {} ({} to {}) of the hatching larvae while they were open to it{outlook}; the best day of this option, {} ({away}), would have met {}.",
         percent(met.share.mean),
         percent(met.share.low),
         percent(met.share.high),
         day_month(met.window.best),
         percent(met.best),
-        day_month(met.window.first),
-        day_month(met.window.last),
     )];
     if met.from != spread {
         lines.push(format!(
