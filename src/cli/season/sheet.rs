@@ -80,7 +80,7 @@ impl Sheet {
         Self {
             title: format!("{}: season {}", site.name, season.season),
             about: vec![
-                format!("{}. {}{area}.", place.member, site.turf),
+                format!("{}: {}{area}.", place.member, site.turf),
                 format!(
                     "Temperatures of {}{}. Looked at on {}.",
                     place.station,
@@ -242,9 +242,9 @@ fn dates(one: &Reckoning, species: &OfSpecies, is_over: bool) -> [String; 8] {
     let against = |words: &dyn Fn(NaiveDate) -> String| one.came_by_sum().map_or_else(none, words);
     [
         title,
-        words::day_month(first.told_on),
-        words::range(first).unwrap_or_else(|| "not kept".to_owned()),
-        words::day_month(first.likely),
+        words::short(first.told_on),
+        words::range_in(first, words::short).unwrap_or_else(|| "not kept".to_owned()),
+        words::short(first.likely),
         came,
         against(&|came| first.held(came).map_or_else(none, words::held)),
         against(&|came| words::off(first.late_by_days(came))),

@@ -5,8 +5,8 @@ use crate::domain::look_back::{Applied, LookBack, OfSpecies, Reckoning};
 use askama::Template;
 use chrono::{Datelike, Days, NaiveDate};
 
-/// Days left free on both sides.
-const MARGIN_DAYS: u64 = 8;
+/// Days left free on both sides; what is at work for months is cut off there.
+const MARGIN_DAYS: u64 = 14;
 
 /// Width of the labels and of the whole drawing, and height of a row, in user units.
 const LABELS: f64 = 190.0;
@@ -46,6 +46,8 @@ enum Shape {
     Likely { x: f64 },
     /// A day that came.
     Came { x: f64 },
+    /// The day something was first told.
+    Told { x: f64 },
     /// A time in which something goes on.
     Span { x: f64, width: f64 },
     /// A day on which something was spread.
@@ -66,7 +68,9 @@ enum Mark {
     Range(NaiveDate, NaiveDate),
     Likely(NaiveDate),
     Came(NaiveDate),
-    Span(NaiveDate, NaiveDate),
+    Told(NaiveDate),
+    Hatching(NaiveDate, NaiveDate),
+    AtWork(NaiveDate, NaiveDate),
     Spread(NaiveDate),
     Count(NaiveDate, f64),
 }
@@ -77,7 +81,12 @@ impl TimeLine {
         let lines = lines(season);
         let days = || lines.iter().flat_map(|line| &line.marks).map(Mark::days);
         let first = days().map(|(from, _)| from).min()? - Days::new(MARGIN_DAYS);
-        let last = days().map(|(_, to)| to).max()? + Days::new(MARGIN_DAYS);
+        let last = lines
+            .iter()
+            .flat_map(|line| &line.marks)
+            .map(Mark::drawn_to)
+            .max()?
+            + Days::new(MARGIN_DAYS);
         let scale = Scale {
             first: first.max(season.season.start),
             last: last.min(season.season.end),
@@ -140,7 +149,8 @@ impl Scale {
         let width = rounded((self.x(to) - x).max(2.0));
         Some(match mark {
             Mark::Range(..) => Shape::Range { x, width },
-            Mark::Span(..) => Shape::Span { x, width },
+            Mark::Hatching(..) | Mark::AtWork(..) => Shape::Span { x, width },
+            Mark::Told(_) => Shape::Told { x },
             Mark::Likely(_) => Shape::Likely { x },
             Mark::Came(_) => Shape::Came { x },
             Mark::Spread(_) => Shape::Spread { x },
@@ -169,18 +179,29 @@ fn rounded(x: f64) -> f64 {
 impl Mark {
     fn days(&self) -> (NaiveDate, NaiveDate) {
         match *self {
-            Mark::Range(from, to) | Mark::Span(from, to) => (from, to),
-            Mark::Likely(on) | Mark::Came(on) | Mark::Spread(on) | Mark::Count(on, _) => (on, on),
+            Mark::Range(from, to) | Mark::Hatching(from, to) | Mark::AtWork(from, to) => (from, to),
+            Mark::Likely(on) | Mark::Came(on) | Mark::Told(on) => (on, on),
+            Mark::Spread(on) | Mark::Count(on, _) => (on, on),
+        }
+    }
+
+    /// The last day that the drawing has to reach for it.
+    fn drawn_to(&self) -> NaiveDate {
+        match *self {
+            Mark::AtWork(from, _) => from,
+            _ => self.days().1,
         }
     }
 
     fn in_words(&self) -> String {
         let short = |day: NaiveDate| day.format("%-d %B").to_string();
         match *self {
-            Mark::Range(from, to) => format!("told {} to {}", short(from), short(to)),
+            Mark::Range(from, to) => format!("range told {} to {}", short(from), short(to)),
+            Mark::Told(on) => format!("first told on {}", short(on)),
             Mark::Likely(on) => format!("likely {}", short(on)),
             Mark::Came(on) => format!("came {}", short(on)),
-            Mark::Span(from, to) => format!("from {} to {}", short(from), short(to)),
+            Mark::Hatching(from, to) => format!("{} to {}", short(from), short(to)),
+            Mark::AtWork(from, to) => format!("at work {} to {}", short(from), short(to)),
             Mark::Spread(on) => format!("spread {}", short(on)),
             Mark::Count(on, per_m2) => format!("{} {per_m2:.0} per m²", short(on)),
         }
@@ -226,7 +247,7 @@ fn of_species(species: &OfSpecies, season: &LookBack) -> Vec<Line> {
         lines.push(Line {
             label: "larvae hatching".to_owned(),
             is_heading: false,
-            marks: vec![Mark::Span(span.first, end)],
+            marks: vec![Mark::Hatching(span.first, end)],
         });
     }
     let counts: Vec<Mark> = species
@@ -253,6 +274,7 @@ fn milestone(one: &Reckoning) -> Option<Line> {
             marks.push(Mark::Range(early, late));
         }
         marks.push(Mark::Likely(first.likely));
+        marks.push(Mark::Told(first.told_on));
     }
     marks.extend(one.came.map(Mark::Came));
     (!marks.is_empty()).then(|| Line {
@@ -264,7 +286,7 @@ fn milestone(one: &Reckoning) -> Option<Line> {
 
 fn application(one: &Applied) -> Line {
     let mut marks = Vec::new();
-    marks.extend(one.active.map(|(from, to)| Mark::Span(from, to)));
+    marks.extend(one.active.map(|(from, to)| Mark::AtWork(from, to)));
     marks.push(Mark::Spread(one.day));
     Line {
         label: one.name.clone(),

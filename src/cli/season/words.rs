@@ -17,6 +17,11 @@ pub(super) fn day_month(day: NaiveDate) -> String {
     day.format("%-d %B").to_string()
 }
 
+/// "7 Jul", where space is short.
+pub(super) fn short(day: NaiveDate) -> String {
+    day.format("%-d %b").to_string()
+}
+
 /// "7 July 2026".
 pub(super) fn whole(day: NaiveDate) -> String {
     day.format("%-d %B %Y").to_string()
@@ -38,9 +43,14 @@ fn percent(share: f64) -> String {
 
 /// "29 June to 16 July"; `None` if the notice kept no range.
 pub(super) fn range(notice: &Foretelling) -> Option<String> {
-    let early = day_month(notice.early?);
+    range_in(notice, day_month)
+}
+
+/// The same with days in another form.
+pub(super) fn range_in(notice: &Foretelling, form: fn(NaiveDate) -> String) -> Option<String> {
+    let early = form(notice.early?);
     Some(match notice.late {
-        Some(late) => format!("{early} to {}", day_month(late)),
+        Some(late) => format!("{early} to {}", form(late)),
         None => format!("{early} or later"),
     })
 }
@@ -66,8 +76,8 @@ pub(super) fn off(late_by_days: i64) -> String {
 /// When a milestone came.
 pub(super) fn came(reckoning: &Reckoning, species: &OfSpecies, is_over: bool) -> String {
     match (reckoning.came, reckoning.by) {
-        (Some(on), Some(PassedBy::Sum)) => day_month(on),
-        (Some(on), _) => format!("by date, {}", day_month(on)),
+        (Some(on), Some(PassedBy::Sum)) => short(on),
+        (Some(on), _) => format!("by date, {}", short(on)),
         (None, _) if species.is_held => "not known".to_owned(),
         (None, _) if is_over => "did not come".to_owned(),
         (None, _) => "not yet".to_owned(),

@@ -230,3 +230,31 @@ impl HatchSpan {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_day_is_judged_by_the_days_worth_it_and_by_half_of_what_was_possible() {
+        let window = Window {
+            first: day("2026-06-01"),
+            best: day("2026-06-12"),
+            last: day("2026-06-20"),
+        };
+        for (on, met, timing) in [
+            ("2026-05-01", 0.2, Timing::TooEarly),
+            ("2026-05-31", 0.7, Timing::Early),
+            ("2026-06-01", 0.73, Timing::InTime),
+            ("2026-06-20", 0.73, Timing::InTime),
+            ("2026-06-21", 0.4, Timing::Late),
+            ("2026-07-20", 0.39, Timing::TooLate),
+        ] {
+            assert_eq!(Timing::of(day(on), met, window, 0.8), timing, "{on}");
+        }
+    }
+}

@@ -139,3 +139,114 @@ impl Counts {
         self.all.iter().rev().find(|one| is_wanted(one))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::scouting::SampleArea;
+    use crate::domain::season::MonthDay;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    /// A count of so many larvae in twelve samples of a square foot.
+    fn count(number: i64, on: &str, larvae: u32) -> Entry {
+        let area = SampleArea::from_ft2(1.0).unwrap();
+        Entry {
+            number,
+            site: "lawn".into(),
+            day: day(on),
+            deed: Deed::Count {
+                species: "japanese-beetle".into(),
+                found: Found::of_samples(12, area, larvae, None).unwrap(),
+            },
+            remark: None,
+        }
+    }
+
+    fn counts(entries: &[Entry], egg_lay: Option<&str>, today: &str) -> Counts {
+        let season = Season::starting_in(2026, MonthDay::parse("01-01").unwrap());
+        let borne = (86.0, 161.0);
+        let egg_lay = egg_lay.map(day);
+        Counts::of(
+            entries,
+            "japanese-beetle",
+            &season,
+            egg_lay,
+            day(today),
+            borne,
+        )
+    }
+
+    fn broods(counts: &Counts) -> Vec<(i64, Brood)> {
+        counts
+            .all
+            .iter()
+            .map(|one| (one.number, one.brood))
+            .collect()
+    }
+
+    #[test]
+    fn egg_lay_parts_the_broods_and_the_season_s_end_what_is_later() {
+        let entries = [
+            count(1, "2025-06-20", 50),
+            count(2, "2025-09-20", 210),
+            count(3, "2026-06-24", 90),
+            count(4, "2026-06-25", 0),
+            count(5, "2026-08-25", 30),
+            count(6, "2027-04-20", 20),
+            count(7, "2027-08-20", 400),
+        ];
+        let all = counts(&entries, Some("2026-06-25"), "2027-09-01");
+        assert_eq!(
+            broods(&all),
+            [
+                (2, Brood::Before),
+                (3, Brood::Before),
+                (4, Brood::This),
+                (5, Brood::This),
+                (6, Brood::Later)
+            ],
+            "counts of other years are left out"
+        );
+        let seen_then = counts(&entries, Some("2026-06-25"), "2026-12-31");
+        assert_eq!(broods(&seen_then).last(), Some(&(5, Brood::This)));
+    }
+
+    #[test]
+    fn without_egg_lay_all_larvae_are_the_year_before_s() {
+        let all = counts(&[count(1, "2026-08-25", 30)], None, "2026-12-31");
+        assert_eq!(broods(&all), [(1, Brood::Before)]);
+        assert_eq!(all.from_brood_to_brood(), None);
+    }
+
+    #[test]
+    fn a_change_is_clear_only_if_the_ranges_lie_apart() {
+        let of = |before, after| {
+            let entries = [
+                count(1, "2025-09-20", before),
+                count(2, "2026-08-25", after),
+            ];
+            let all = counts(&entries, Some("2026-06-25"), "2026-12-31");
+            let change = all.from_brood_to_brood().unwrap();
+            (change.ratio(), change.is_clear())
+        };
+        assert_eq!(of(240, 24), (Some(0.1), Some(true)));
+        assert_eq!(of(40, 30), (Some(0.75), Some(false)));
+        assert_eq!(of(0, 30).0, None, "nothing is no measure");
+    }
+
+    #[test]
+    fn around_an_application_only_the_season_s_own_larvae_are_compared() {
+        let entries = [
+            count(1, "2025-09-20", 210),
+            count(2, "2026-08-10", 240),
+            count(3, "2026-09-05", 40),
+        ];
+        let all = counts(&entries, Some("2026-06-25"), "2026-12-31");
+        let change = all.across(day("2026-08-12")).unwrap();
+        assert_eq!((change.before.number, change.after.number), (2, 3));
+        assert_eq!(all.across(day("2026-06-01")), None);
+    }
+}
