@@ -254,6 +254,23 @@ fn water_that_was_given_on_the_day_counts_as_in_time() {
 }
 
 #[test]
+fn what_was_watered_in_late_or_on_a_part_of_the_site_says_so_in_its_verdict() {
+    let july = &lawn()["applications"][1];
+    let water = &july["watering"];
+    assert_eq!(
+        water["state"], "late",
+        "only the rain of later days: {water}"
+    );
+    assert_eq!(july["met"][0]["counted_from"], water["done_on"]);
+    let verdict = july["met"][0]["verdict"].as_str().unwrap();
+    assert!(
+        verdict.contains("on 10 % of the site, watered in late on "),
+        "{verdict}"
+    );
+    assert!(text(&[LAWN, "--year", "2026"]).contains("may have lost some of its strength"));
+}
+
+#[test]
 fn counts_of_the_year_before_and_of_this_season_stand_side_by_side() {
     let species = &lawn()["species"][0];
     let broods: Vec<&Value> = list(&species["counts"])

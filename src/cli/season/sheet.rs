@@ -293,10 +293,7 @@ impl AppliedSheet {
             Ok(met) => words::met(met, applied.day, is_settled(name)),
             Err(why) => vec![format!("{}.", capitalised(why))],
         };
-        let mut notes: Vec<String> = words::beside(applied)
-            .map(str::to_owned)
-            .into_iter()
-            .collect();
+        let mut notes = words::beside(applied);
         for species in &season.species {
             let change = species.counts.across(applied.day);
             notes.extend(

@@ -77,8 +77,12 @@ fn told(told: &[(String, String)]) -> String {
     let margin = widest.unwrap_or(0) + 2;
     told.iter()
         .map(|(day, what)| {
-            let how = textwrap::Options::new(COLUMNS).subsequent_indent("  ");
-            textwrap::fill(&format!("  {day:<margin$}{what}"), how) + "\n"
+            let head = format!("  {day:<margin$}");
+            let rest = " ".repeat(margin + 2);
+            let how = textwrap::Options::new(COLUMNS)
+                .initial_indent(&head)
+                .subsequent_indent(&rest);
+            textwrap::fill(what, how) + "\n"
         })
         .collect()
 }

@@ -318,9 +318,24 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String
         }
         _ => "",
     };
+    let water = match applied
+        .watering
+        .as_ref()
+        .map(|water| (water.state, water.is_late()))
+    {
+        Some((WateringState::Done(done), true)) => {
+            format!(", watered in late on {},", day_month(done))
+        }
+        _ => String::new(),
+    };
+    let part = match applied.share_of_site {
+        Some(share) if share < 0.995 => format!(" on {} of the site", percent(share)),
+        _ => String::new(),
+    };
     format!(
-        "{name} of {on} was {} against {species}, {why}{but}.",
-        timing(met.timing)
+        "{name} of {on}{part}{water} was {} against {species}, {why}; it met {} of the hatch there{but}.",
+        timing(met.timing),
+        percent(met.share.mean),
     )
 }
 
@@ -356,9 +371,21 @@ pub(super) fn met(met: &Met, spread: NaiveDate, is_settled: bool) -> Vec<String>
 }
 
 /// What is to be said of an application beside its timing.
-pub(super) fn beside(applied: &Applied) -> Option<&'static str> {
-    (applied.purpose == Some(Purpose::Curative) && !applied.counted_before)
-        .then_some("No count of this season's larvae was logged before it, so nothing on record called for it.")
+pub(super) fn beside(applied: &Applied) -> Vec<String> {
+    let uncalled = applied.purpose == Some(Purpose::Curative) && !applied.counted_before;
+    let late = applied.watering.is_some_and(|water| water.is_late());
+    let notes = [
+        (
+            uncalled,
+            "No count of this season's larvae was logged before it, so nothing on record called for it.",
+        ),
+        (
+            late,
+            "What lay on the leaves until the water came may have lost some of its strength; the shares do not allow for that.",
+        ),
+    ];
+    let due = notes.iter().filter(|(is_due, _)| *is_due);
+    due.map(|(_, note)| (*note).to_owned()).collect()
 }
 
 /// Whose larvae were counted.
