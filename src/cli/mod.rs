@@ -25,6 +25,7 @@ mod plan;
 mod replay;
 mod run;
 mod scout;
+mod season;
 mod stations;
 mod status;
 
@@ -57,6 +58,7 @@ enum Command {
     Plan(plan::Options),
     Log(log::Options),
     Scout(scout::Options),
+    Season(season::Options),
     Replay(replay::Options),
     Import(import::Options),
     Feed(feed::Options),
@@ -101,6 +103,7 @@ pub fn run() -> ExitCode {
         Command::Plan(options) => plan::run(&options),
         Command::Log(options) => log::run(&options),
         Command::Scout(options) => scout::run(&options),
+        Command::Season(options) => season::run(&options),
     };
     result.unwrap_or_else(|error| {
         eprintln!("hatchbell: {error:#}");

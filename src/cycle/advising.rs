@@ -254,7 +254,11 @@ pub fn wet_here(
 }
 
 /// The rain at a site: of its first station that has the day.
-fn rain_at(store: &Store, site: &site::Site, since: NaiveDate) -> Result<Rain, StoreError> {
+pub(super) fn rain_at(
+    store: &Store,
+    site: &site::Site,
+    since: NaiveDate,
+) -> Result<Rain, StoreError> {
     let mut rain = Rain::new();
     for station in site.stations() {
         for (day, mm) in store.rain_since(station, since)? {

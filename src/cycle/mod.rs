@@ -20,9 +20,11 @@ mod deliver;
 mod evaluate;
 mod guarding;
 mod intake;
+mod look_back;
 mod standings;
 
 pub use advising::{Case, Followed, Plans, plans, waterings, wet_here};
+pub use look_back::{look_back, seasons_on_record};
 pub use standings::{Site, daily, neighbour_of, newest_day_of, site_standings};
 
 /// What drives the cycles.

@@ -125,6 +125,40 @@ impl Hatching {
         Self::new(species, &courses, season.start, cap)
     }
 
+    /// The broods of a species in a season whose days are known up to the date cap: one course, for
+    /// which no past season is needed. `None` if days are missing.
+    pub fn as_observed(
+        species: &Species,
+        latitude: f64,
+        record: Record<'_>,
+        today: NaiveDate,
+        limits: Limits,
+    ) -> Option<Result<Self, NoCoverage>> {
+        let season = species.season_on(today, latitude);
+        let cap = species.window_cap(&season, latitude);
+        let series = season_days(
+            record.readings,
+            &season,
+            today,
+            limits.longest_gap_days,
+            record.estimates,
+        );
+        let last = series.days.last()?.date;
+        if series.broken_by.is_some() || last.succ_opt()? < cap {
+            return None;
+        }
+        let mut sum = 0.0;
+        let course: Vec<f64> = species
+            .model
+            .daily(series.days.iter().map(|day| day.extremes))
+            .map(|gain| {
+                sum += gain;
+                sum
+            })
+            .collect();
+        Some(Self::new(species, &[course], season.start, cap))
+    }
+
     /// The broods of a species over `courses`, sums at the end of each day from `start` on (see
     /// [`super::outlook::Ensemble::courses`]); larvae are followed up to `cap`, for
     /// curatives [`FEEDING_ON_DAYS`] longer.

@@ -19,6 +19,7 @@ pub mod gaps;
 pub mod globe;
 pub mod hindcast;
 pub mod journal;
+pub mod look_back;
 pub mod milestone;
 pub mod need;
 pub mod observation_day;

@@ -26,6 +26,7 @@ pub use count::{
 pub use treatment::{how_words, need_words, spread_words, water_in_words, wet_words};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
+pub use work::CAUTIONS;
 
 /// Columns a mail is wrapped to.
 const COLUMNS: usize = 72;

@@ -18,6 +18,7 @@ pub mod outbox;
 pub mod rain;
 pub mod readings;
 mod schema;
+pub mod told;
 
 /// Held by the one process that runs cycles on a database; let go when dropped.
 #[derive(Debug)]

@@ -1,0 +1,361 @@
+//! Looking back on a season: brings the domain what was told, logged and measured.
+
+use super::advising::rain_at;
+use super::standings::{Site, newest_day_of, with_records};
+use crate::config::Config;
+use crate::domain::coverage::{Hatching, NoCoverage};
+use crate::domain::journal::{Application, Deed, Entry};
+use crate::domain::look_back::{
+    Applied, Brood, Counts, Foretelling, HatchSpan, LookBack, Met, OfSpecies, Outcome, Reckoning,
+    Tidings, Told, active_span, outcome,
+};
+use crate::domain::milestone::{Milestone, Record};
+use crate::domain::need::borne;
+use crate::domain::plan::Step;
+use crate::domain::season::Season;
+use crate::domain::site;
+use crate::domain::watering::{Watering, WateringState, watering};
+use crate::store::advised::COUNTING;
+use crate::store::milestones::Pair;
+use crate::store::{Store, StoreError};
+use chrono::{Datelike, NaiveDate};
+use std::collections::BTreeSet;
+
+/// A species with when its larvae hatched, or why that is not known.
+type Hatched = (OfSpecies, Result<Hatching, String>);
+
+/// The season of a site that starts in a year: that of its first species.
+fn season_of(config: &Config, site: &site::Site, year: i32) -> Option<Season> {
+    let species = config.species.get(site.species.first()?)?;
+    Some(Season::starting_in(
+        year,
+        species.start.at_latitude(site.latitude),
+    ))
+}
+
+/// The years in which seasons start of which a site's stations have days or its journal entries,
+/// up to `today`.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn seasons_on_record(
+    config: &Config,
+    store: &Store,
+    site: &site::Site,
+    today: NaiveDate,
+) -> Result<BTreeSet<i32>, StoreError> {
+    let mut days: BTreeSet<NaiveDate> = BTreeSet::new();
+    if newest_day_of(store, site)?.is_some() {
+        for station in site.stations() {
+            days.extend(store.readings(station)?.keys());
+        }
+    }
+    days.extend(store.entries(&site.id)?.iter().map(|entry| entry.day));
+    let year_of = |day: NaiveDate| {
+        let season = season_of(config, site, day.year())?;
+        Some(season.year - i32::from(day < season.start))
+    };
+    Ok(days
+        .range(..=today)
+        .filter_map(|day| year_of(*day))
+        .collect())
+}
+
+/// A site's season that starts in `year`, as seen on `today`; `None` if it has not begun.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn look_back(
+    config: &Config,
+    store: &Store,
+    site: &site::Site,
+    year: i32,
+    today: NaiveDate,
+) -> Result<Option<LookBack>, StoreError> {
+    let Some(season) = season_of(config, site, year).filter(|season| season.start <= today) else {
+        return Ok(None);
+    };
+    let through = today.min(season.end);
+    let entries = store.entries(&site.id)?;
+    let wanted = |one: &site::Site| one.id == site.id;
+    let hatched: Vec<Hatched> = with_records(config, store, through, wanted, |here, record| {
+        of_species(config, store, &here, record, &entries, (through, today))
+    })?
+    .into_iter()
+    .collect::<Result<_, _>>()?;
+    let in_season = |entry: &&Entry| (season.start..=through).contains(&entry.day);
+    let applied = applied(config, store, site, &entries, &season, &hatched, today)?;
+    let species: Vec<OfSpecies> = hatched.into_iter().map(|(species, _)| species).collect();
+    let told = told(config, store, site, &season, &species, &entries, today)?;
+    let depths: Vec<f64> = entries
+        .iter()
+        .filter(in_season)
+        .filter_map(|entry| match entry.deed {
+            Deed::Irrigation { depth } => Some(depth.mm()),
+            _ => None,
+        })
+        .collect();
+    let damage = entries
+        .iter()
+        .filter(in_season)
+        .filter_map(|entry| match entry.deed {
+            Deed::Note { damage } => Some((entry.day, damage?)),
+            _ => None,
+        })
+        .collect();
+    Ok(Some(LookBack {
+        season,
+        through,
+        is_over: today > season.end,
+        species,
+        told,
+        applied,
+        irrigation: (depths.iter().fold(0.0, |sum, mm| sum + mm), depths.len()),
+        damage,
+    }))
+}
+
+fn of_species(
+    config: &Config,
+    store: &Store,
+    here: &Site<'_>,
+    record: Record<'_>,
+    entries: &[Entry],
+    (through, today): (NaiveDate, NaiveDate),
+) -> Result<Hatched, StoreError> {
+    let standing = &here.standing;
+    let season = &standing.season;
+    let foretold = up_to(store.foretellings(here.pair(), season.year)?, today);
+    let mut announced = store.announced(here.pair(), season.year)?;
+    announced.retain(|one| one.on <= today);
+    let milestones: Vec<Reckoning> = Milestone::ALL
+        .into_iter()
+        .map(|milestone| Reckoning::of(milestone, &foretold, &announced, &standing.crossings))
+        .collect();
+    let came = |milestone| {
+        let found = milestones.iter().find(|one| one.milestone == milestone);
+        found.and_then(|one| one.came)
+    };
+    let (hatching, is_settled) = hatching(config, here, record, through);
+    let borne = borne(&here.species.action_threshold, here.site.condition);
+    let species = OfSpecies {
+        id: here.species.id.clone(),
+        name: here.species.name.clone(),
+        data_through: standing.data_through,
+        watched_from: store.watched_from(here.pair())?,
+        is_held: standing.hold.is_some(),
+        counts: Counts::of(
+            entries,
+            &here.species.id,
+            season,
+            came(Milestone::EggLay),
+            today,
+            borne,
+        ),
+        borne,
+        hatch: match &hatching {
+            Ok(hatching) => {
+                HatchSpan::of(hatching).ok_or_else(|| "half of the eggs did not hatch".to_owned())
+            }
+            Err(why) => Err(why.clone()),
+        },
+        is_settled,
+        catches: store
+            .catches(here.pair())?
+            .into_iter()
+            .filter(|day| (season.start..=through).contains(day))
+            .collect(),
+        milestones,
+    };
+    Ok((species, hatching))
+}
+
+/// When larvae hatched, or why that is not known; and whether that rests on observed days alone.
+fn hatching(
+    config: &Config,
+    here: &Site<'_>,
+    record: Record<'_>,
+    through: NaiveDate,
+) -> (Result<Hatching, String>, bool) {
+    let (species, latitude) = (&here.species, here.site.latitude);
+    let observed = Hatching::as_observed(species, latitude, record, through, config.limits);
+    let is_settled = observed.is_some();
+    let hatching = observed
+        .unwrap_or_else(|| Hatching::of_record(species, latitude, record, through, config.limits));
+    let hatching = hatching.map_err(|why| match why {
+        NoCoverage::NoHatch if is_settled => "by the sums no larvae hatched".to_owned(),
+        other => other.to_string(),
+    });
+    (hatching, is_settled)
+}
+
+fn up_to(mut foretold: Vec<Foretelling>, today: NaiveDate) -> Vec<Foretelling> {
+    foretold.retain(|one| one.told_on <= today);
+    foretold
+}
+
+fn applied(
+    config: &Config,
+    store: &Store,
+    site: &site::Site,
+    entries: &[Entry],
+    season: &Season,
+    hatched: &[Hatched],
+    today: NaiveDate,
+) -> Result<Vec<Applied>, StoreError> {
+    let rain = rain_at(store, site, season.start)?;
+    let irrigation: Vec<(NaiveDate, f64)> = entries
+        .iter()
+        .filter_map(|entry| match entry.deed {
+            Deed::Irrigation { depth } => Some((entry.day, depth.mm())),
+            _ => None,
+        })
+        .collect();
+    let last = today.min(season.end);
+    let spread: Vec<(&Entry, &Application)> = entries
+        .iter()
+        .filter(|entry| (season.start..=last).contains(&entry.day))
+        .filter_map(|entry| match &entry.deed {
+            Deed::Application(application) => Some((entry, application)),
+            _ => None,
+        })
+        .collect();
+    Ok(spread
+        .into_iter()
+        .map(|(entry, application)| {
+            let option = config.options.get(&application.option);
+            let water = option
+                .map(|option| watering(&option.watering_in, entry.day, &rain, &irrigation, today));
+            let from = match water.map(|water: Watering| water.state) {
+                Some(WateringState::Done(on)) => on,
+                _ => entry.day,
+            };
+            let met = |hatching: &Result<Hatching, String>| -> Result<Met, String> {
+                let option = option.ok_or("it is not configured any more")?;
+                let hatching = hatching.as_ref().map_err(Clone::clone)?;
+                match outcome(option, hatching, entry.day, water.as_ref()) {
+                    Outcome::Met(met) => Ok(met),
+                    Outcome::Nothing => Err("it meets none of these larvae on any day".to_owned()),
+                    Outcome::Outside => {
+                        Err("its day lies after the date by which larvae are gone".to_owned())
+                    }
+                }
+            };
+            Applied {
+                number: entry.number,
+                day: entry.day,
+                option: application.option.clone(),
+                name: option
+                    .map_or(&application.option, |option| &option.name)
+                    .clone(),
+                purpose: option.map(|option| option.purpose),
+                area: application.area,
+                rate: application.rate,
+                share_of_site: site.area.map(|area| application.area.m2() / area.m2()),
+                watering: water,
+                active: option.and_then(|option| active_span(option, from)),
+                met: hatched
+                    .iter()
+                    .map(|(species, hatching)| (species.name.clone(), met(hatching)))
+                    .collect(),
+                counted_before: hatched.iter().any(|(species, _)| {
+                    let counts = &species.counts.all;
+                    counts
+                        .iter()
+                        .any(|one| one.brood != Brood::Before && one.day <= entry.day)
+                }),
+            }
+        })
+        .collect())
+}
+
+fn told(
+    config: &Config,
+    store: &Store,
+    site: &site::Site,
+    season: &Season,
+    species: &[OfSpecies],
+    entries: &[Entry],
+    today: NaiveDate,
+) -> Result<Vec<Told>, StoreError> {
+    let mut told = Vec::new();
+    for one in species {
+        for reckoning in &one.milestones {
+            told.extend(reckoning.foretold.iter().map(|notice| Told {
+                on: notice.told_on,
+                what: Tidings::Foretold {
+                    species: one.name.clone(),
+                    notice: *notice,
+                },
+            }));
+            let announced = reckoning.announced.filter(|one| one.recorded.told);
+            told.extend(announced.map(|announced| Told {
+                on: announced.on,
+                what: Tidings::Passed {
+                    species: one.name.clone(),
+                    recorded: announced.recorded,
+                },
+            }));
+        }
+        let pair = Pair {
+            site: &site.id,
+            species: &one.id,
+        };
+        for (at, advised) in store.advised(pair, season.year)? {
+            let what = if advised.subject == COUNTING {
+                Tidings::Count {
+                    species: one.name.clone(),
+                }
+            } else if let Some(step) = Step::from_name(&advised.step) {
+                let option = config.options.get(&advised.subject);
+                Tidings::Treatment {
+                    species: one.name.clone(),
+                    option: option.map_or(advised.subject, |option| option.name.clone()),
+                    step,
+                    due: advised.due,
+                }
+            } else {
+                continue;
+            };
+            let on = at.date_naive();
+            told.push(Told { on, what });
+        }
+    }
+    let pair = Pair {
+        site: &site.id,
+        species: "",
+    };
+    // Watering in is kept under the calendar year of the day something was spread.
+    for year in season.start.year()..=season.end.year() {
+        for (at, advised) in store.advised(pair, year)? {
+            let Ok(number) = advised.subject.parse::<i64>() else {
+                continue;
+            };
+            let entry = entries.iter().find(|entry| entry.number == number);
+            let spread_on = entry.map_or(at.date_naive(), |entry| entry.day);
+            if !(season.start..=season.end).contains(&spread_on) {
+                continue;
+            }
+            let option = entry.and_then(|entry| match &entry.deed {
+                Deed::Application(spread) => Some(&spread.option),
+                _ => None,
+            });
+            let name = |id: &String| {
+                let option = config.options.get(id);
+                option.map_or(id.clone(), |option| option.name.clone())
+            };
+            told.push(Told {
+                on: at.date_naive(),
+                what: Tidings::Water {
+                    number,
+                    option: option.map(name),
+                    step: advised.step,
+                    due: advised.due,
+                },
+            });
+        }
+    }
+    told.retain(|one| one.on <= today);
+    told.sort_by_key(|one| one.on);
+    Ok(told)
+}
