@@ -10,7 +10,7 @@ use crate::domain::look_back::{
     Tidings, Told, active_span, outcome,
 };
 use crate::domain::milestone::{Milestone, Record};
-use crate::domain::need::borne;
+use crate::domain::need::{Broods, borne};
 use crate::domain::plan::Step;
 use crate::domain::season::Season;
 use crate::domain::site;
@@ -132,10 +132,6 @@ fn of_species(
         .into_iter()
         .map(|milestone| Reckoning::of(milestone, &foretold, &announced, &standing.crossings))
         .collect();
-    let came = |milestone| {
-        let found = milestones.iter().find(|one| one.milestone == milestone);
-        found.and_then(|one| one.came)
-    };
     let (hatching, is_settled) = hatching(config, here, record, through);
     let borne = borne(&here.species.action_threshold, here.site.condition);
     let species = OfSpecies {
@@ -148,7 +144,7 @@ fn of_species(
             entries,
             &here.species.id,
             season,
-            came(Milestone::EggLay),
+            &Broods::of(&here.species, here.site.latitude, standing),
             today,
             borne,
         ),

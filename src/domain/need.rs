@@ -33,9 +33,12 @@ pub enum Brood {
 /// The days on which one brood gives way to the next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Broods {
-    last_from: NaiveDate,
-    egg_lay: Option<NaiveDate>,
-    countable: Option<NaiveDate>,
+    /// From this day on larvae are last season's.
+    pub last_from: NaiveDate,
+    /// From this day on eggs are laid; `None` if they are not yet.
+    pub egg_lay: Option<NaiveDate>,
+    /// From this day on larvae can be counted that hatched this season; `None` if not yet.
+    pub countable: Option<NaiveDate>,
 }
 
 impl Broods {

@@ -55,7 +55,7 @@ impl Planned<'_> {
 
 /// An option with its window for what it would be spread for; `None` if it meets nothing. A
 /// curative follows a count, so its days begin when larvae can be counted.
-fn planned<'o>(
+pub fn planned<'o>(
     option: &'o TreatmentOption,
     purpose: Purpose,
     hatching: &Hatching,

@@ -175,7 +175,7 @@ pub fn outcome(
         Some(WateringState::Done(on)) => on,
         _ => spread,
     };
-    let Some(planned) = planned(option, hatching) else {
+    let Some(planned) = planned(option, option.purpose, hatching) else {
         return Outcome::Nothing;
     };
     let window = planned.window;

@@ -1,6 +1,7 @@
 //! What was counted before, during and after a season.
 
 use crate::domain::journal::{Deed, Entry, Found};
+use crate::domain::need::{self, Broods};
 use crate::domain::scouting::Reading;
 use crate::domain::season::Season;
 use chrono::{Days, NaiveDate};
@@ -83,25 +84,22 @@ impl Change<'_> {
 
 impl Counts {
     /// Sorts out a site's counts of a species up to `today`, held against the larvae per m² that
-    /// the turf bears. Larvae counted from the day of egg lay on are the season's own brood.
+    /// the turf bears. What was dug while this season's larvae were too small says nothing.
     pub fn of(
         entries: &[Entry],
         species: &str,
         season: &Season,
-        egg_lay: Option<NaiveDate>,
+        broods: &Broods,
         today: NaiveDate,
         borne: (f64, f64),
     ) -> Self {
         let first = season.start - Days::new(AROUND_DAYS);
         let last = today.min(season.end + Days::new(AROUND_DAYS));
-        let brood = |day: NaiveDate| {
-            if egg_lay.is_none_or(|laid| day < laid) {
-                Brood::Before
-            } else if day <= season.end {
-                Brood::This
-            } else {
-                Brood::Later
-            }
+        let brood = |day: NaiveDate| match broods.on(day) {
+            need::Brood::Earlier | need::Brood::TooSoon => None,
+            need::Brood::Last => Some(Brood::Before),
+            need::Brood::This if day <= season.end => Some(Brood::This),
+            need::Brood::This => Some(Brood::Later),
         };
         let all = entries
             .iter()
@@ -110,7 +108,7 @@ impl Counts {
                 Deed::Count { species: of, found } if of == species => Some(Counted {
                     number: entry.number,
                     day: entry.day,
-                    brood: brood(entry.day),
+                    brood: brood(entry.day)?,
                     found: found.clone(),
                     reading: Reading::of(found, borne),
                 }),
@@ -168,12 +166,17 @@ mod tests {
     fn counts(entries: &[Entry], egg_lay: Option<&str>, today: &str) -> Counts {
         let season = Season::starting_in(2026, MonthDay::parse("01-01").unwrap());
         let borne = (86.0, 161.0);
-        let egg_lay = egg_lay.map(day);
+        // Eggs, and six weeks later larvae that can be counted.
+        let broods = Broods {
+            last_from: day("2025-07-02"),
+            egg_lay: egg_lay.map(day),
+            countable: egg_lay.map(|laid| day(laid) + Days::new(41)),
+        };
         Counts::of(
             entries,
             "japanese-beetle",
             &season,
-            egg_lay,
+            &broods,
             day(today),
             borne,
         )
@@ -188,7 +191,7 @@ mod tests {
     }
 
     #[test]
-    fn egg_lay_parts_the_broods_and_the_season_s_end_what_is_later() {
+    fn the_sums_part_the_broods_and_the_season_s_end_what_is_later() {
         let entries = [
             count(1, "2025-06-20", 50),
             count(2, "2025-09-20", 210),
@@ -204,11 +207,10 @@ mod tests {
             [
                 (2, Brood::Before),
                 (3, Brood::Before),
-                (4, Brood::This),
                 (5, Brood::This),
                 (6, Brood::Later)
             ],
-            "counts of other years are left out"
+            "counts of other years, and of larvae too small, are left out"
         );
         let seen_then = counts(&entries, Some("2026-06-25"), "2026-12-31");
         assert_eq!(broods(&seen_then).last(), Some(&(5, Brood::This)));

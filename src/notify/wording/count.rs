@@ -180,7 +180,7 @@ mod tests {
     fn a_density_alone_asks_for_samples() {
         let found = Found::of_density(100.0).unwrap();
         let reading = Reading::of(&found, RANGE);
-        let said = what_it_says(&reading, "lawn");
+        let said = what_it_says(&reading, Brood::This, "lawn");
         assert!(said.starts_with("NEAR") && said.ends_with("Dig and log samples."));
         assert!(what_was_found(&reading).contains("How sure that is, is not known"));
     }
