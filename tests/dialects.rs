@@ -108,6 +108,25 @@ fn a_department_s_file_is_read_by_a_code_that_starts_with_a_zero_and_doubtful_va
 }
 
 #[test]
+fn damaged_rows_of_other_stations_do_not_cost_ours() {
+    let header = "NUM_POSTE;NOM_USUEL;AAAAMMJJ;RR;QRR;TN;QTN;TX;QTX\n";
+    let others: String = (1..=20)
+        .map(|day| format!("01234001;BROOK;202606{day:02};0.0;1;-1.0\n"))
+        .collect();
+    let ours = "01234002;HILL;20260601;0.0;1;12.0\n01234002;HILL;20260602;0.0;1;12.0;1;24.0;1\n";
+    let mut binding = binding("meteo-france-daily", Unit::Celsius);
+    binding.code = Some("01234002".into());
+    let parsed = taken(format!("{header}{others}{ours}"), &binding);
+    assert_eq!(parsed.readings.len(), 1);
+    let refused: Vec<_> = parsed
+        .refused
+        .iter()
+        .map(|row| (row.line, row.why))
+        .collect();
+    assert_eq!(refused, [(22, Why::Width)]);
+}
+
+#[test]
 fn a_day_that_is_still_moving_is_left_out_until_it_has_settled() {
     let text = "station,day,max_temp_f,min_temp_f\nZZA,2026-07-08,75.2,53.6\nZZA,2026-07-09,None,53.6\nZZA,2026-07-10,M,\n";
     let iowan = binding("iem-daily", Unit::Fahrenheit);

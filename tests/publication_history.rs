@@ -213,7 +213,10 @@ async fn four_years_of_downloads_lose_no_day_and_say_each_thing_once() {
     );
 
     // The people of the site are told every milestone once, and none of it is taken back.
-    let messages = play.column("SELECT title || char(10) || body FROM outbox ORDER BY id");
+    // When to count grubs is said in the same words each season.
+    let messages = play.column(
+        "SELECT substr(created_at, 1, 4) || ' ' || title || char(10) || body FROM outbox ORDER BY id",
+    );
     let distinct: BTreeSet<&String> = messages.iter().collect();
     assert_eq!(distinct.len(), messages.len(), "no message comes twice");
     let all = messages.join("\n");

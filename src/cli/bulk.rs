@@ -347,6 +347,7 @@ impl Import<'_> {
 
     fn report(&self, job: &Job, end: Result<u64, String>, account: Account) {
         let file = job.path.display();
+        let is_read = end.is_ok();
         match end {
             Ok(rows) => say!("{file}: {}", counted(rows as usize, "row")),
             Err(error) => eprintln!("hatchbell: {error}"),
@@ -358,7 +359,7 @@ impl Import<'_> {
                 in_words(*merged)
             );
         }
-        if job.every_station {
+        if job.every_station && (is_read || account.archived != Archived::default()) {
             let Archived {
                 added,
                 changed,

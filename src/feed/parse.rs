@@ -97,6 +97,9 @@ struct Intake<'b> {
 impl Intake<'_> {
     fn row(&mut self, table: &Table<'_>, row: &Row, places: &Places) -> Result<(), Rejection> {
         if !table.is_whole(row) {
+            if !self.may_be_ours(row, places) {
+                return Ok(());
+            }
             let counted = format!("{} where {} are due", row.width(), table.width());
             self.refuse(row, Why::Width, &counted);
             return Ok(());
@@ -218,10 +221,25 @@ impl Intake<'_> {
         self.parsed.refused.push(refused);
     }
 
+    /// Whether a row of a wrong width may be our station's: it is not if it names another one.
+    fn may_be_ours(&mut self, row: &Row, places: &Places) -> bool {
+        let (Some(ours), Some(place)) = (&self.binding.code, places.station) else {
+            return true;
+        };
+        if place >= row.width() {
+            return true;
+        }
+        let is_ours = code_in(&row.field(place)) == ours;
+        if is_ours {
+            self.station_seen.get_or_insert_with(|| ours.clone());
+        }
+        is_ours
+    }
+
     /// Rows of other stations are passed over if the binding names a code; a file of several
     /// stations without one is refused.
     fn is_our_station(&mut self, row: &Row, code: &str) -> Result<bool, Rejection> {
-        let code = code.strip_prefix("GHCND:").unwrap_or(code);
+        let code = code_in(code);
         if let Some(wanted) = &self.binding.code {
             let ours = code == wanted;
             if ours {
@@ -387,4 +405,10 @@ fn completed(known: Reading, new: Reading) -> Option<Reading> {
         min: one(known.min, new.min)?,
         max: one(known.max, new.max)?,
     })
+}
+
+/// A station's code as it is written in a station column; some exports put their archive's name
+/// before it.
+pub(super) fn code_in(field: &str) -> &str {
+    field.strip_prefix("GHCND:").unwrap_or(field)
 }

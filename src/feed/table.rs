@@ -131,9 +131,23 @@ impl Table<'_> {
                         _ => column.names.join(" or "),
                     }
                 ),
-                "this is not a daily file of this dialect: check the address and the station's dialect",
+                self.another_delimiter().unwrap_or_else(|| {
+                    "this is not a daily file of this dialect: check the address and the station's dialect".to_owned()
+                }),
             )
         })
+    }
+
+    /// What to do about a header that is a single field, because its fields are separated otherwise.
+    fn another_delimiter(&self) -> Option<String> {
+        let [only] = self.header.as_deref()? else {
+            return None;
+        };
+        let usual = [(';', "semicolons"), ('\t', "tabs"), (',', "commas")];
+        let (_, name) = usual.into_iter().find(|(one, _)| only.contains(*one))?;
+        Some(format!(
+            "its fields are separated by {name}, as a spreadsheet may have saved them: take the file as it is served, or write a dialect of your own with that delimiter"
+        ))
     }
 
     /// The next row, or `None` at the end.
@@ -243,6 +257,12 @@ pub(super) fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
             "this is a zip archive, not CSV",
             "unpack it first and name the CSV file, or name a dialect that has a zip_member",
         )),
+        0xff | 0xfe if start.get(1).is_some_and(|byte| byte ^ start[0] == 1) => {
+            Err(Rejection::whole(
+                "this is text in UTF-16, as spreadsheets save it under the name Unicode",
+                "save it as CSV in UTF-8",
+            ))
+        }
         _ if start[..start.len().min(4096)].contains(&0) => Err(Rejection::whole(
             "this is a binary file, not CSV",
             "check the address",

@@ -3,7 +3,7 @@
 use super::Rejection;
 use super::codes::Codes;
 use super::dialect::{Binding, Column, Dialect};
-use super::parse::{Parsed, parse};
+use super::parse::{Parsed, code_in, parse};
 use super::places::Places;
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
@@ -288,7 +288,7 @@ fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<StationRows>,
             continue;
         }
         let field = row.field(column);
-        let code = field.strip_prefix("GHCND:").unwrap_or(&field);
+        let code = code_in(&field);
         let place = *places.entry(code.to_owned()).or_insert_with(|| {
             order.push(StationRows {
                 code: code.to_owned(),

@@ -125,6 +125,22 @@ fn d28_a_file_that_went_through_a_spreadsheet_is_read() {
 }
 
 #[test]
+fn d28_a_file_that_a_spreadsheet_saved_in_another_form_says_in_which() {
+    let celsius = binding("ncei-export", Unit::Celsius);
+    let text = "DATE;TMAX;TMIN\r\n01.07.2026;24,0;12,0\r\n";
+    says(
+        &refusal(text, &celsius),
+        &["separated by semicolons", "delimiter"],
+    );
+    let wide: Vec<u8> = "\u{feff}DATE,TMAX,TMIN\n"
+        .encode_utf16()
+        .flat_map(u16::to_le_bytes)
+        .collect();
+    let refused = take(&wide, &celsius, TODAY).unwrap_err().to_string();
+    says(&refused, &["UTF-16", "CSV in UTF-8"]);
+}
+
+#[test]
 fn d29_monthly_hourly_and_normal_files_of_the_same_name_are_refused() {
     let celsius = binding("ncei-export", Unit::Celsius);
     let file = |date: &str| format!("STATION,DATE,TMAX,TMIN\nZZI00000009,{date},24.0,12.0\n");
