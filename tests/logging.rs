@@ -94,7 +94,7 @@ fn irrigation_that_is_logged_already_counts_as_watering_in() {
     lawn.logs("irrigation --depth 15mm --date 2026-06-09");
     let said = lawn.logs("application --option chlorantraniliprole --area 0.5ha --date 2026-06-09");
     assert!(
-        said.contains("the irrigation logged through 2026-06-09 is enough"),
+        said.contains("rain and logged irrigation through 2026-06-09 are enough"),
         "{said}"
     );
 }
@@ -102,7 +102,7 @@ fn irrigation_that_is_logged_already_counts_as_watering_in() {
 #[test]
 fn a_count_says_on_which_side_it_lies_of_what_the_turf_bears() {
     let count = "count --species japanese-beetle --area 0.25ft2";
-    let lawn = Site::of("condition = \"irrigated\"");
+    let lawn = Site::on("2026-08-20", "condition = \"irrigated\"");
     let said = lawn.logs(&format!("{count} --larvae 12 --samples 10"));
     for due in [
         "12 larvae of japanese-beetle in 10 samples of 0.25 ft²: 52 per m² (4.8 per ft²)",
@@ -112,17 +112,61 @@ fn a_count_says_on_which_side_it_lies_of_what_the_turf_bears() {
     ] {
         assert!(said.contains(due), "{due}: {said}");
     }
-    let said = lawn.logs(&format!("{count} --each 3,4,5,9,12,8 --date 2026-06-09"));
+    let said = lawn.logs(&format!("{count} --each 3,4,5,9,12,8 --date 2026-08-19"));
     assert!(said.contains("ABOVE what the turf bears"), "{said}");
-    assert!(said.contains("hatchbell plan lawn"), "{said}");
+    assert!(
+        said.contains("A curative may be justified: hatchbell plan lawn"),
+        "{said}"
+    );
     // The same count is above for turf that bears less.
-    let stressed = Site::of("condition = \"stressed\"");
+    let stressed = Site::on("2026-08-20", "condition = \"stressed\"");
     let said = stressed.logs(&format!("{count} --larvae 12 --samples 10"));
     assert!(said.contains("NEAR what the turf bears"), "{said}");
     assert!(
         said.contains("more samples of the same size would"),
         "{said}"
     );
+}
+
+/// Without days of the station the calendar parts the broods: eggs from 2 July, larvae that can be
+/// counted from 1 August.
+#[test]
+fn a_count_and_noted_damage_say_whose_larvae_they_speak_of() {
+    let lawn = Site::on("2026-08-20", "");
+    for (on, due) in [
+        ("2024-09-10", "decides nothing any more"),
+        (
+            "2025-09-10",
+            "of last season's larvae and speaks for a preventive",
+        ),
+        ("2026-07-15", "too few or too small to be counted yet"),
+        ("2026-08-19", "A curative may be justified"),
+    ] {
+        let said = lawn.logs(&format!(
+            "count --species japanese-beetle --per-ft2 60 --date {on}"
+        ));
+        assert!(said.contains(due), "{on}: {said}");
+    }
+    for (on, due) in [
+        ("2024-09-10", "check the date"),
+        ("2026-07-12", "for the decision on a preventive this season"),
+        ("2026-08-20", "for the decision on a preventive next season"),
+    ] {
+        let said = lawn.logs(&format!("note --damage yes --date {on}"));
+        assert!(said.contains(due), "{on}: {said}");
+    }
+}
+
+#[test]
+fn more_turf_than_the_site_has_is_doubted() {
+    let lawn = Site::of("area = \"450 m2\"");
+    let said = lawn.logs("application --option chlorantraniliprole --area 4500m2");
+    assert!(
+        said.contains("WARNING: 4500 m² is more than the 450 m²"),
+        "{said}"
+    );
+    let said = lawn.logs("application --option imidacloprid --area 460m2");
+    assert!(!said.contains("WARNING"), "{said}");
 }
 
 #[test]

@@ -74,7 +74,7 @@ fn in_early_june_the_diamide_has_days_left_and_the_others_are_too_early() {
 fn in_mid_july_the_diamide_is_too_late_and_the_plan_says_why() {
     let plan = plan("2026-07-20");
     let row = row(&plan, "chlorantraniliprole");
-    assert!(row.contains("too late: of today's"), "{row}");
+    assert!(row.contains("too late: half would be down"), "{row}");
     assert!(row.contains("about 5 Sep"), "47 days on: {row}");
 }
 

@@ -41,11 +41,11 @@ fn the_plan_says_what_the_turf_bears_how_solid_that_is_and_how_to_dig() {
     let plan = scout(&dug(""), &[]);
     for due in [
         "Turf bears 86 to 161 per m² (8.0 to 15.0 per ft²) (from published values)",
-        "spread the samples over the whole turf",
+        "Spread the samples over the whole turf",
         "top 5 to 10 cm",
         "water it",
         "common practice, no source",
-        "No count is logged this season.",
+        "No count of this or last season's larvae is logged.",
         "hatchbell log count --site lawn --species japanese-beetle --each 0,3,1 --area 0.25ft2",
     ] {
         assert!(plan.contains(due), "{due}: {plan}");
@@ -53,24 +53,28 @@ fn the_plan_says_what_the_turf_bears_how_solid_that_is_and_how_to_dig() {
 }
 
 #[test]
-fn this_seasons_counts_stand_there_with_their_verdicts_and_last_years_do_not() {
-    let lawn = dug("condition = \"irrigated\"");
+fn counts_of_this_and_last_seasons_larvae_stand_there_with_their_verdicts() {
+    let lawn = Site::on("2026-08-20", "condition = \"irrigated\"");
     let count = "count --species japanese-beetle --area 0.25ft2";
-    lawn.logs(&format!("{count} --larvae 12 --samples 10"));
-    lawn.logs(&format!("{count} --each 3,4,5,9,12,8 --date 2026-06-09"));
+    lawn.logs(&format!(
+        "{count} --larvae 12 --samples 10 --date 2026-08-19"
+    ));
+    lawn.logs(&format!("{count} --each 3,4,5,9,12,8 --date 2026-08-18"));
     lawn.logs(&format!(
         "{count} --larvae 0 --samples 10 --date 2025-09-09"
     ));
+    lawn.logs(&format!(
+        "{count} --larvae 0 --samples 10 --date 2024-09-09"
+    ));
     let plan = scout(&lawn, &[]);
-    assert!(
-        plan.contains("2026-06-10 number 2: below; 52 per m²"),
-        "{plan}"
-    );
-    assert!(
-        plan.contains("2026-06-09 number 3: above; 294 per m²"),
-        "{plan}"
-    );
-    assert!(!plan.contains("2025-09-09"), "{plan}");
+    for due in [
+        "2026-08-19 number 1, this season's larvae: below; 52 per m²",
+        "2026-08-18 number 2, this season's larvae: above; 294 per m²",
+        "2025-09-09 number 3, last season's larvae: below; 0 per m²",
+    ] {
+        assert!(plan.contains(due), "{due}: {plan}");
+    }
+    assert!(!plan.contains("2024-09-09"), "{plan}");
 }
 
 #[test]

@@ -338,12 +338,134 @@ fn a_curative_is_told_of_only_after_a_count_above_what_the_turf_bears() {
 }
 
 #[test]
-fn who_counted_this_season_is_not_told_to_count() {
+fn only_a_count_of_larvae_that_can_be_counted_stands_for_counting() {
+    // The second instar is reached on 3 August.
+    for (on, is_told) in [("2026-07-20", true), ("2026-08-05", false)] {
+        let mut garden = Garden::with("");
+        garden.play(day("2026-07-18"));
+        garden.log(on, &counted(5));
+        let told = garden.play_through(on, "2026-08-30");
+        assert_eq!(
+            !about(&told, "time to count").is_empty(),
+            is_told,
+            "{on}: {told:#?}"
+        );
+    }
+}
+
+#[test]
+fn a_count_right_after_egg_lay_neither_calls_for_a_curative_nor_stops_a_preventive() {
+    let site = "options = [\"imidacloprid\", \"trichlorfon\"]\npreventives = \"every-year\"";
+    for larvae in [0, 400] {
+        let mut garden = Garden::with(site);
+        garden.play(day("2026-06-26"));
+        garden.log("2026-06-27", &counted(larvae));
+        let told = garden.play_through("2026-06-27", "2026-07-28");
+        assert!(
+            !about(&told, "last useful day for imidacloprid").is_empty(),
+            "{told:#?}"
+        );
+        assert!(about(&told, "trichlorfon").is_empty(), "{told:#?}");
+    }
+}
+
+#[test]
+fn who_begins_after_the_windows_end_is_told_to_count_all_the_same() {
     let mut garden = Garden::with("");
-    garden.log("2026-08-01", &counted(5));
-    garden.play(day("2026-07-30"));
-    let told = garden.play_through("2026-08-02", "2026-09-20");
-    assert!(told.is_empty(), "{told:#?}");
+    let told = garden.play_through("2026-08-30", "2026-09-03");
+    assert_eq!(headings(&told), ["Japanese beetle, time to count grubs"]);
+}
+
+#[test]
+fn who_begins_when_the_best_days_are_over_hears_how_long_it_still_works() {
+    let mut garden = Garden::with("options = [\"diamide\"]\npreventives = \"every-year\"");
+    let told = garden.play(day("2026-05-20"));
+    assert_eq!(
+        about(&told, "still works, last useful day about").len(),
+        1,
+        "{told:#?}"
+    );
+}
+
+#[test]
+fn a_biological_that_seeks_larvae_is_told_of_after_a_count_too() {
+    let mut garden = Garden::with("options = [\"biological\"]");
+    garden.play(day("2026-08-08"));
+    garden.log("2026-08-09", &counted(400));
+    let told = garden.play_through("2026-08-09", "2026-08-13");
+    let all: String = told.iter().map(|(_, text)| text.as_str()).collect();
+    assert!(all.contains("Metarhizium brunneum: Worth it"), "{all}");
+    assert!(
+        all.contains("Heterorhabditis bacteriophora: Worth it"),
+        "{all}"
+    );
+    assert!(!all.contains("Bacillus"), "{all}");
+}
+
+#[test]
+fn a_curative_that_went_down_before_the_count_does_not_answer_it() {
+    let site = "options = [\"trichlorfon\", \"carbaryl\"]";
+    for (spread_on, is_told) in [("2026-08-10", true), ("2026-08-20", false)] {
+        let mut garden = Garden::with(site);
+        garden.play(day("2026-08-08"));
+        garden.log(spread_on, &spread("trichlorfon", "450 m2"));
+        garden.log("2026-08-20", &counted(400));
+        let told = garden.play(day("2026-08-20"));
+        let texts: String = told.iter().map(|(_, text)| text.as_str()).collect();
+        assert_eq!(
+            texts.contains("Why treat"),
+            is_told,
+            "{spread_on}: {told:#?}"
+        );
+    }
+}
+
+#[test]
+fn milestones_no_longer_call_for_a_treatment_once_it_was_made() {
+    let mut garden = Garden::with("preventives = \"every-year\"");
+    garden.play(day("2026-05-04"));
+    garden.log("2026-05-05", &spread("chlorantraniliprole", "450 m2"));
+    let mut told = Vec::new();
+    for n in 20..30 {
+        told.extend(garden.play(NaiveDate::from_ymd_opt(2026, 6, n).unwrap()));
+    }
+    let (_, text) = told
+        .iter()
+        .find(|(heading, _)| heading.contains("egg lay has"))
+        .unwrap();
+    assert!(
+        text.contains(
+            "This site: Nothing should be applied: what was justified here was done on 5 May"
+        ),
+        "{text}"
+    );
+}
+
+#[test]
+fn an_edited_application_is_not_told_of_again_and_water_taken_back_is() {
+    let mut garden = Garden::with("");
+    garden.play(day("2026-06-08"));
+    garden.log("2026-06-09", &spread("imidacloprid", "450 m2"));
+    garden.log("2026-06-09", &water("15mm"));
+    assert_eq!(
+        about(&garden.play(day("2026-06-09")), "imidacloprid").len(),
+        1
+    );
+    let now = "2026-06-10T06:00:00Z".parse().unwrap();
+    let store = &mut garden.engine.store;
+    let entries = store.entries("lawn").unwrap();
+    let (first, second) = (&entries[0], &entries[1]);
+    store
+        .replace(first, first.day, &first.deed, Some("with dew"), now)
+        .unwrap();
+    assert!(about(&garden.play(day("2026-06-10")), "imidacloprid").is_empty());
+    assert!(garden.engine.store.undo(second.number, now).unwrap());
+    let told = garden.play(day("2026-06-10"));
+    assert_eq!(
+        about(&told, "imidacloprid"),
+        ["water in imidacloprid by 10 June"]
+    );
+    assert!(about(&garden.play(day("2026-06-10")), "imidacloprid").is_empty());
 }
 
 #[test]

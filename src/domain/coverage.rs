@@ -27,8 +27,9 @@ const NORMAL_95: f64 = 1.644854;
 pub const WORTH_IT: f64 = 0.9;
 
 /// Days after the date cap up to which larvae feed on and a curative may still meet them. A choice:
-/// they go down as the soil cools, some weeks after what is spread against small ones is over.
-pub const FEEDING_ON_DAYS: usize = 45;
+/// they go down as the soil cools, about three weeks after what is spread against small ones is
+/// over.
+pub const FEEDING_ON_DAYS: usize = 21;
 
 /// Activity below this is taken for none.
 const NO_ACTIVITY: f32 = 0.005;

@@ -369,7 +369,11 @@ mod tests {
     #[test]
     fn counts_and_damage_of_a_brood_before_the_last_are_forgotten() {
         for old in [count("2025-04-20", 400), damage("2025-05-20", true)] {
-            let need = needed(&[old.clone()], Preventives::WhenJustified, "2026-03-15");
+            let need = needed(
+                std::slice::from_ref(&old),
+                Preventives::WhenJustified,
+                "2026-03-15",
+            );
             assert_eq!(need, Need::Nothing(Reason::NothingKnown), "{old:?}");
         }
     }

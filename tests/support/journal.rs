@@ -12,19 +12,24 @@ pub struct Site {
 impl Site {
     /// The lawn with further lines of configuration.
     pub fn of(lines: &str) -> Self {
-        Self::configured(lines, "")
+        Self::configured("2026-06-10", lines, "")
+    }
+
+    /// The same on another day.
+    pub fn on(day: &str, lines: &str) -> Self {
+        Self::configured(day, lines, "")
     }
 
     /// The lawn, and the rink of another member.
     pub fn with_neighbour() -> Self {
-        Self::configured("", &second_member("console = true"))
+        Self::configured("2026-06-10", "", &second_member("console = true"))
     }
 
-    fn configured(lines: &str, more: &str) -> Self {
+    fn configured(day: &str, lines: &str, more: &str) -> Self {
         let workshop = Workshop::new();
         workshop.write("days.csv", "");
         let more = format!(
-            "{more}\n[demo]\nstarts = \"2026-06-10T06:00:00Z\"\nseconds_per_day = 1.0\npublished_lag_days = 0\n"
+            "{more}\n[demo]\nstarts = \"{day}T06:00:00Z\"\nseconds_per_day = 1.0\npublished_lag_days = 0\n"
         );
         let turf = "turf = \"ryegrass\"";
         let text = config_with("file = \"days.csv\"", "console = true", &more)

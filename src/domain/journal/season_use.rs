@@ -134,13 +134,17 @@ mod tests {
     }
 
     #[test]
-    fn the_maximum_is_the_one_that_was_entered_last() {
+    fn the_maximum_is_that_of_the_latest_application_that_states_one() {
         let entries = [
             spread(1, "2026-06-08", rate("2 kg/ha"), rate("4 kg/ha")),
             spread(9, "2026-05-20", rate("2 kg/ha"), rate("3 kg/ha")),
             spread(3, "2026-07-01", None, None),
         ];
-        assert_eq!(used(&entries).most, rate("3 kg/ha"));
+        assert_eq!(
+            used(&entries).most,
+            rate("4 kg/ha"),
+            "an edit of an older one changes nothing"
+        );
     }
 
     #[test]
