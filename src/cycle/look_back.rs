@@ -20,6 +20,7 @@ use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeSet;
+use std::collections::HashMap;
 
 /// A species with when its larvae hatched, or why that is not known.
 type Hatched = (OfSpecies, Result<Hatching, String>);
@@ -321,13 +322,18 @@ fn told(
         site: &site.id,
         species: "",
     };
-    // Watering in is kept under the calendar year of the day something was spread.
+    // Watering in is kept under an entry's first number and the calendar year of its day.
+    let mut now_numbered = HashMap::new();
+    for entry in entries {
+        now_numbered.insert(store.first_number(entry.number)?, entry);
+    }
     for year in season.start.year()..=season.end.year() {
         for (at, advised) in store.advised(pair, year)? {
-            let Ok(number) = advised.subject.parse::<i64>() else {
+            let Ok(first) = advised.subject.parse::<i64>() else {
                 continue;
             };
-            let entry = entries.iter().find(|entry| entry.number == number);
+            let entry = now_numbered.get(&first);
+            let number = entry.map_or(first, |entry| entry.number);
             let spread_on = entry.map_or(at.date_naive(), |entry| entry.day);
             if !(season.start..=season.end).contains(&spread_on) {
                 continue;

@@ -435,7 +435,7 @@ pub(super) fn change(change: &Change<'_>) -> String {
 /// What was told.
 pub(super) fn told(what: &Tidings) -> String {
     let about = |day: Option<NaiveDate>| {
-        day.map_or(String::new(), |day| format!(", about {}", day_month(day)))
+        day.map_or(String::new(), |day| format!(" about {}", day_month(day)))
     };
     match what {
         Tidings::Foretold { species, notice } => {
@@ -465,9 +465,9 @@ pub(super) fn told(what: &Tidings) -> String {
             due,
         } => {
             let step = match step {
-                Step::Opens => "its time has come, best",
-                Step::BestAhead => "its best days are near",
-                Step::LastCall => "its last useful day is near",
+                Step::Opens => "worth it now, best day",
+                Step::BestAhead => "its best days are near,",
+                Step::LastCall => "its last useful day is near,",
                 Step::TooLate => "it is too late for it, since",
             };
             format!("{species}, {option}: {step}{}", about(*due))
