@@ -195,3 +195,24 @@ async fn a_message_says_which_neighbours_gave_the_missing_days() {
         "{told}"
     );
 }
+
+/// A station by hand is waited for by nobody; the one that is fetched says when days are late.
+#[tokio::test]
+async fn a_site_whose_first_station_is_brought_by_hand_is_quiet_when_the_other_stops() {
+    let first = "dialect = \"ncei-export\"\nunit = \"celsius\"\nfile = \"first.csv\"";
+    let by_hand = config(FALLBACK).replace(first, "dialect = \"midas-daily\"");
+    let mut play = Play::new(&by_hand);
+    play.workshop.write("second.csv", &days(30, 1.0));
+    play.cycle("2026-01-31T06:00:00Z").await;
+    assert!(play.titles().is_empty(), "{:?}", play.titles());
+    play.cycle("2026-02-20T06:00:00Z").await;
+    let told = play.message("no new temperatures");
+    assert!(
+        told.contains("The second station has sent no new day since 30 January"),
+        "{told}"
+    );
+    assert_eq!(
+        play.status_json("2026-02-20")["sites"][0]["stale_since"],
+        "2026-01-30"
+    );
+}

@@ -237,3 +237,43 @@ fn a_site_that_is_not_there_is_answered_with_those_that_are() {
     assert!(!output.status.success());
     assert!(both(&output).contains("there are mill-lane-lawn"));
 }
+
+#[test]
+fn several_species_just_below_what_the_turf_bears_are_added_up() {
+    let (original, _) = workshop();
+    let workshop = Workshop::new();
+    std::fs::copy(original.path("demo.db"), workshop.path("demo.db")).unwrap();
+    let config = original
+        .read("demo.toml")
+        .replace(
+            &original.path("demo.db").display().to_string(),
+            &workshop.path("demo.db").display().to_string(),
+        )
+        .replace("2026-04-15T06:00:00Z", "2026-08-25T06:00:00Z")
+        .replace(
+            "species = [\"japanese-beetle\"]",
+            "species = [\"japanese-beetle\", \"oriental-beetle\"]",
+        );
+    let config = workshop.write("demo.toml", &config);
+    for species in ["japanese-beetle", "oriental-beetle"] {
+        workshop.succeeds(&[
+            "log",
+            "count",
+            "--config",
+            &config,
+            "--site",
+            "mill-lane-lawn",
+            "--species",
+            species,
+            "--date",
+            "2026-08-24",
+            "--per-m2",
+            "90",
+        ]);
+    }
+    let plan = flat(&workshop.succeeds(&["plan", "--config", &config, "mill-lane-lawn"]));
+    assert!(
+        plan.contains("Together the species counted come to 1"),
+        "{plan}"
+    );
+}

@@ -4,7 +4,7 @@ use super::chart::Chart;
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::config::Config;
 use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
-use crate::domain::need::{Ground, Need};
+use crate::domain::need::{Ground, Need, together};
 use crate::domain::plan::{Planned, ranked};
 use crate::domain::treatment::{Purpose, TreatmentOption};
 use crate::notify::wording::{
@@ -102,6 +102,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     if let Some(first) = ranked.first() {
         super::print(format_args!("{}", so_far(&config, first, today)));
     }
+    super::print(format_args!("{}", all_species(&ranked)));
     super::print(format_args!("{}", left_out(&config, site)));
     super::print(format_args!("{}", water(&followed, weather)));
     let mut to_mind: BTreeMap<&str, &TreatmentOption> = BTreeMap::new();
@@ -197,6 +198,27 @@ fn so_far(config: &Config, (here, case, _): &Answer<'_>, today: NaiveDate) -> St
         .filter(|words| !words.is_empty())
         .map(|words| textwrap::fill(&words, COLUMNS) + "\n\n")
         .collect()
+}
+
+/// What the counts of several species come to together, if that is more than the turf bears.
+fn all_species(answers: &[Answer<'_>]) -> String {
+    let counted: Vec<(f64, f64)> = answers
+        .iter()
+        .filter_map(|(_, case, _)| {
+            let (_, found) = case.evidence.this_brood.as_ref()?;
+            Some((found.mean_per_m2(), case.borne.1))
+        })
+        .collect();
+    match together(&counted) {
+        Some(share) if share > 1.0 => {
+            let words = format!(
+                "Together the species counted come to {:.0} % of what the turf bears, though none does alone: decide as if one were above.",
+                share * 100.0
+            );
+            textwrap::fill(&words, COLUMNS) + "\n\n"
+        }
+        _ => String::new(),
+    }
 }
 
 /// The options that the site would not use.

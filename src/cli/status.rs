@@ -171,7 +171,7 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
     }
     let sites = site_standings(config, store, today)?
         .iter()
-        .map(|site| Ok(site_row(site, stale_since(site, store, today)?)))
+        .map(|site| Ok(site_row(site, stale_since(site, config, store, today)?)))
         .collect::<anyhow::Result<_>>()?;
     let tally = store.tally()?;
     Ok(Overview {
@@ -206,11 +206,13 @@ fn findings(store: &Store, station: &str, today: NaiveDate) -> anyhow::Result<Ve
 /// The newest day, if it is too old.
 fn stale_since(
     here: &Site<'_>,
+    config: &Config,
     store: &Store,
     today: NaiveDate,
 ) -> anyhow::Result<Option<NaiveDate>> {
     let newest = newest_day_of(store, here.site)?;
-    Ok(newest.filter(|_| is_stale(&here.feed.station, newest, today)))
+    let station = config.quickest_station(here.site);
+    Ok(newest.filter(|_| station.is_some_and(|station| is_stale(station, newest, today))))
 }
 
 fn site_row(here: &Site<'_>, stale_since: Option<NaiveDate>) -> SiteRow {

@@ -72,6 +72,15 @@ impl Config {
         stations::site_of(station, &self.stations, &self.members)
     }
 
+    /// Of a site's stations the one whose days are usually the quickest: it says when days are late.
+    pub fn quickest_station(&self, site: &Site) -> Option<&Station> {
+        site.stations()
+            .into_iter()
+            .filter_map(|id| self.station(id))
+            .map(|feed| &feed.station)
+            .min_by_key(|station| station.usual_lag_days)
+    }
+
     /// Every site with its member.
     pub fn sites(&self) -> impl Iterator<Item = (&Member, &Site)> {
         self.members

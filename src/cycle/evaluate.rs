@@ -4,7 +4,7 @@
 use super::advising::{advise_site, consider, follow_watering};
 use super::standings::{Site, newest_day_of};
 use super::{Engine, Report};
-use crate::config::{Config, StationFeed};
+use crate::config::Config;
 use crate::domain::alert::{Notice, NoticeKind, bundles, decide, is_stale};
 use crate::domain::foretell::{Foretold, Policy, foretell};
 use crate::domain::milestone::{Hold, Milestone, Standing};
@@ -51,16 +51,7 @@ impl Engine {
             )?;
         }
         follow_watering(&self.config, &self.store, today, &mut entries, &mut notices)?;
-        for feed in &self.config.stations {
-            decide_station(
-                &self.config,
-                &self.store,
-                feed,
-                today,
-                &mut entries,
-                &mut notices,
-            )?;
-        }
+        decide_data(&self.config, &self.store, today, &mut entries, &mut notices)?;
         let bundles = bundles(&self.config.members, &notices);
         let drafts: Vec<Draft<'_>> = bundles
             .iter()
@@ -236,19 +227,17 @@ fn passed(standing: &Standing) -> Vec<Milestone> {
 }
 
 /// Tells the people of each site once that no days arrive, and once that they do again.
-fn decide_station<'c>(
+fn decide_data<'c>(
     config: &'c Config,
     store: &Store,
-    feed: &'c StationFeed,
     today: NaiveDate,
     entries: &mut Vec<Entry<'c>>,
     notices: &mut Vec<Notice<'c>>,
 ) -> Result<(), StoreError> {
-    let station = &feed.station;
     for (member, site) in config.sites() {
-        if site.station != station.id {
+        let Some(station) = config.quickest_station(site) else {
             continue;
-        }
+        };
         let newest = newest_day_of(store, site)?;
         let quiet = is_stale(station, newest, today);
         if store.is_quiet(&site.id)? == quiet {

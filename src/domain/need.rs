@@ -278,6 +278,36 @@ pub fn need(evidence: &Evidence, policy: Preventives, borne: (f64, f64)) -> Need
     }
 }
 
+/// What the counts of several species come to together, as a share of what the turf bears: means
+/// over the high end of what it bears, added. `None` unless two species or more were counted, or if
+/// one of them is above by itself.
+///
+/// # Method
+/// `Σ mean / borne`.
+///
+/// # Units
+/// Both in larvae per m².
+///
+/// # Valid range
+/// Larvae of several species eat the same roots; that their shares simply add up is common practice,
+/// no source.
+///
+/// # References
+/// The thresholds', in the species' files.
+///
+/// # Examples
+/// ```
+/// use hatchbell::domain::need::together;
+///
+/// assert_eq!(together(&[(80.0, 160.0), (120.0, 160.0)]), Some(1.25));
+/// assert_eq!(together(&[(80.0, 160.0)]), None);
+/// ```
+pub fn together(counted: &[(f64, f64)]) -> Option<f64> {
+    let shares = || counted.iter().map(|(mean, borne)| mean / borne);
+    let adds = counted.len() > 1 && shares().all(|share| share <= 1.0);
+    adds.then(|| shares().sum())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -254,7 +254,7 @@ pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: 
 ///
 /// Preventives are told of where one is justified, curatives after a count that calls for them.
 /// That it is too late is told only of an option that was told of before. A step is told once, and
-/// none that lies behind the last one told, unless the last day has moved by [`MOVED_DAYS`].
+/// none that lies behind the last one told, unless the last day has moved by a week or more.
 pub fn advise(
     ranked: &[Planned<'_>],
     hatching: &Hatching,
