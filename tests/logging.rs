@@ -358,3 +358,53 @@ fn the_day_is_that_of_the_machine_s_own_time_zone() {
     assert_eq!(days.len(), 2);
     assert_ne!(days[0], days[1], "{days:?}");
 }
+
+/// A first catch moves every later date, so one that cannot be is not let in by mistake.
+#[test]
+fn a_catch_long_before_flight_is_refused_unless_somebody_is_sure() {
+    let workshop = command::Workshop::new();
+    let root = env!("CARGO_MANIFEST_DIR");
+    let demo = std::fs::read_to_string(format!("{root}/config/demo.toml")).unwrap();
+    let database = workshop.path("demo.db").display().to_string();
+    let config = demo
+        .replace("../target/demo/hatchbell.db", &database)
+        .replace("../fixtures", &format!("{root}/fixtures"))
+        .replace("2026-04-15T06:00:00Z", "2026-06-20T06:00:00Z");
+    let config = workshop.write("demo.toml", &config);
+    let days = format!("{root}/fixtures/demo/harbour-meadow.csv");
+    workshop.succeeds(&[
+        "import",
+        "--config",
+        &config,
+        "--station",
+        "harbour-meadow",
+        &days,
+    ]);
+    let catch = |more: &[&str]| {
+        let fixed = [
+            "log",
+            "catch",
+            "--config",
+            &config,
+            "--site",
+            "mill-lane-lawn",
+            "--species",
+            "japanese-beetle",
+        ];
+        workshop.run(&[&fixed[..], more].concat())
+    };
+    let refused = catch(&["--date", "2026-02-01"]);
+    assert!(!refused.status.success());
+    assert!(
+        command::both(&refused).contains("nothing was logged"),
+        "{}",
+        command::both(&refused)
+    );
+    assert!(
+        !workshop
+            .succeeds(&["log", "list", "--config", &config])
+            .contains("catch")
+    );
+    assert!(catch(&["--date", "2026-06-18"]).status.success());
+    assert!(catch(&["--date", "2026-02-01", "--sure"]).status.success());
+}

@@ -38,8 +38,29 @@ impl Garden {
         let workshop = Workshop::new();
         workshop.write("days.csv", &without_rain());
         let days = "file = \"days.csv\"\ncode = \"ZZI00000001\"";
+        Self::on(workshop, days, site)
+    }
+
+    /// The same where the summer is too short for a second instar by the date cap.
+    fn in_the_cold(site: &str) -> Self {
+        let root = env!("CARGO_MANIFEST_DIR");
+        let days =
+            format!("file = \"{root}/fixtures/demo/high-pasture.csv.gz\"\ncode = \"ZZI00000003\"");
+        let mut garden = Self::on(Workshop::new(), &days, site);
+        for member in &mut garden.engine.config.members {
+            member.sites[0].latitude = 44.6;
+        }
+        garden
+    }
+
+    fn on(workshop: Workshop, days: &str, site: &str) -> Self {
+        let dialect = if days.contains(".gz") {
+            "ghcn-long"
+        } else {
+            "ghcn-access"
+        };
         let text = command::config_with_station(days)
-            .replace("ncei-export", "ghcn-access")
+            .replace("ncei-export", dialect)
             .replace("unit = \"celsius\"\n", "")
             .replace("latitude = 27.4", &format!("latitude = 41.8\n{site}"));
         let path = workshop.write("hatchbell.toml", &text);
@@ -396,7 +417,7 @@ fn a_biological_that_seeks_larvae_is_told_of_after_a_count_too() {
     let all: String = told.iter().map(|(_, text)| text.as_str()).collect();
     assert!(all.contains("Metarhizium brunneum: Worth it"), "{all}");
     assert!(
-        all.contains("Heterorhabditis bacteriophora: Worth it"),
+        all.contains("Heterorhabditis bacteriophora: The best day was about"),
         "{all}"
     );
     assert!(!all.contains("Bacillus"), "{all}");
@@ -466,6 +487,55 @@ fn an_edited_application_is_not_told_of_again_and_water_taken_back_is() {
         ["water in imidacloprid by 10 June"]
     );
     assert!(about(&garden.play(day("2026-06-10")), "imidacloprid").is_empty());
+}
+
+#[test]
+fn where_the_summer_is_short_larvae_are_counted_four_weeks_after_first_hatch() {
+    let mut garden = Garden::in_the_cold("condition = \"irrigated\"\noptions = [\"biological\"]");
+    // First hatch is on 16 August.
+    let told = garden.play_through("2026-08-20", "2026-09-30");
+    assert_eq!(
+        about(&told, "time to count"),
+        ["Japanese beetle, time to count grubs"]
+    );
+    garden.log("2026-10-01", &counted(400));
+    let told = garden.play(day("2026-10-01"));
+    let about = about(
+        &told,
+        "above what the turf bears, and nothing here works now",
+    );
+    let some_work = told
+        .iter()
+        .any(|(_, text)| text.contains("Why treat: The count of 1 October"));
+    assert!(!about.is_empty() || some_work, "{told:#?}");
+}
+
+#[test]
+fn advice_whose_ground_is_gone_is_taken_back_once() {
+    let mut garden = Garden::with("condition = \"irrigated\"\noptions = [\"trichlorfon\"]");
+    garden.play(day("2026-08-14"));
+    garden.log("2026-08-15", &counted(400));
+    assert!(!about(&garden.play(day("2026-08-16")), "trichlorfon").is_empty());
+    let now = "2026-08-17T06:00:00Z".parse().unwrap();
+    let number = garden.engine.store.entries("lawn").unwrap()[0].number;
+    assert!(garden.engine.store.undo(number, now).unwrap());
+    let told = garden.play(day("2026-08-17"));
+    assert_eq!(
+        about(&told, "hold back"),
+        ["Japanese beetle, hold back: nothing should be applied now"]
+    );
+    assert!(about(&garden.play(day("2026-08-18")), "hold back").is_empty());
+}
+
+#[test]
+fn a_treatment_that_was_made_takes_no_advice_back() {
+    let mut garden = Garden::with("condition = \"irrigated\"\noptions = [\"trichlorfon\"]");
+    garden.play(day("2026-08-14"));
+    garden.log("2026-08-15", &counted(400));
+    garden.play(day("2026-08-16"));
+    garden.log("2026-08-17", &spread("trichlorfon", "450 m2"));
+    let told = garden.play_through("2026-08-17", "2026-09-10");
+    assert!(about(&told, "hold back").is_empty(), "{told:#?}");
 }
 
 #[test]

@@ -103,6 +103,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         super::print(format_args!("{}", so_far(&config, first, today)));
     }
     super::print(format_args!("{}", all_species(&ranked)));
+    super::print(format_args!("{}", without_a_day(&config, &ranked)));
     super::print(format_args!("{}", left_out(&config, site)));
     super::print(format_args!("{}", water(&followed, weather)));
     let mut to_mind: BTreeMap<&str, &TreatmentOption> = BTreeMap::new();
@@ -193,7 +194,7 @@ fn so_far(config: &Config, (here, case, _): &Answer<'_>, today: NaiveDate) -> St
             "Number {number} of the journal names the option \"{option}\", which is not there any more; it does not count."
         )
     });
-    std::iter::once(spread_words(&spread))
+    std::iter::once(spread_words(&spread, here.site.area))
         .chain(unknown)
         .filter(|words| !words.is_empty())
         .map(|words| textwrap::fill(&words, COLUMNS) + "\n\n")
@@ -219,6 +220,30 @@ fn all_species(answers: &[Answer<'_>]) -> String {
         }
         _ => String::new(),
     }
+}
+
+/// The options that the site would use and that have no day worth it.
+fn without_a_day(config: &Config, answers: &[Answer<'_>]) -> String {
+    let mut text = String::new();
+    for (here, _, planned) in answers {
+        let Ok(planned) = planned else { continue };
+        let names: Vec<&str> = config
+            .options
+            .values()
+            .filter(|option| here.site.choice.considers(option))
+            .filter(|option| planned.iter().all(|one| one.option.id != option.id))
+            .map(|option| option.name.as_str())
+            .collect();
+        if !names.is_empty() {
+            let words = format!(
+                "Without a day on which they would meet larvae of {} this season: {}.",
+                here.species.name,
+                names.join(", ")
+            );
+            text += &(textwrap::fill(&words, COLUMNS) + "\n\n");
+        }
+    }
+    text
 }
 
 /// The options that the site would not use.

@@ -7,16 +7,16 @@ use crate::domain::alert::{Instead, Notice, NoticeKind, TreatmentNotice};
 use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::journal::{Application, Deed, Entry as Journal};
 use crate::domain::milestone::Milestone;
-use crate::domain::need::{Broods, Evidence, Need, borne, need};
-use crate::domain::plan::{Spread, Step, ToldStep, advise, ranked, settled};
+use crate::domain::need::{Brood, Broods, Evidence, Need, Reason, borne, need};
+use crate::domain::plan::{Advice, Spread, Step, ToldStep, advise, ranked, settled};
 use crate::domain::rain::Rain;
 use crate::domain::site;
 use crate::domain::treatment::TreatmentOption;
 use crate::domain::watering::{FOLLOWED_DAYS, Watering, WateringState, Wet, watering, wet};
-use crate::store::advised::{Advised, COUNTING};
+use crate::store::advised::{Advised, COUNTING, HOLD_BACK, NOTHING_LEFT};
 use crate::store::milestones::{Entry, Pair};
 use crate::store::{Store, StoreError};
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
 
 /// What is known of a species at a site, for deciding on a treatment.
 pub struct Case {
@@ -177,10 +177,16 @@ pub(super) fn advise_site<'s>(
             .filter(|option| option.serves(wanted));
         let ranked = ranked(serving, &here.site.choice, &case.need, hatching, today);
         let advice = advise(&ranked, hatching, &case.need, last_told, today);
-        if !advice.is_empty() {
-            for one in &advice {
-                tell(&one.option.id, one.step.name(), Some(one.due()));
-            }
+        let is_hopeless = matches!(case.need, Need::Curative { .. })
+            && !ranked.iter().any(|planned| planned.in_time(today))
+            && !told.iter().any(|(_, told)| told.subject == NOTHING_LEFT);
+        for one in &advice {
+            tell(&one.option.id, one.step.name(), Some(one.due()));
+        }
+        if is_hopeless {
+            tell(NOTHING_LEFT, NOTHING_LEFT, None);
+        }
+        if !advice.is_empty() || is_hopeless {
             let instead = ranked
                 .iter()
                 .filter(|planned| planned.in_time(today))
@@ -190,21 +196,25 @@ pub(super) fn advise_site<'s>(
                     share: planned.still(today),
                 })
                 .collect();
-            let spread = case.spread(config, here, today);
-            notices.push(
-                here.notice(NoticeKind::Treatment(Box::new(TreatmentNotice {
-                    species: &here.species,
-                    need: case.need,
-                    advice,
-                    instead,
-                    spread: spread
-                        .iter()
-                        .map(|one| (one.option.name.clone(), one.day, one.area))
-                        .collect(),
-                    wet: wet_here(store, here.site, today)?,
-                }))),
-            );
+            notices.push(treatment(
+                config,
+                store,
+                (here, case),
+                today,
+                advice,
+                instead,
+            )?);
         }
+    } else if is_overtaken(&told, case, today) {
+        tell(HOLD_BACK, HOLD_BACK, None);
+        notices.push(treatment(
+            config,
+            store,
+            (here, case),
+            today,
+            Vec::new(),
+            Vec::new(),
+        )?);
     }
     let is_told = told.iter().any(|(_, told)| told.subject == COUNTING);
     if !is_told && case.evidence.this_brood.is_none() {
@@ -223,18 +233,60 @@ pub(super) fn advise_site<'s>(
     Ok(())
 }
 
+/// Advice older than this is not taken back any more, days.
+const TAKEN_BACK_DAYS: i64 = 30;
+
+/// Whether people were told to treat and a count or a correction since then says otherwise. That
+/// they did treat is no reason to write to them.
+fn is_overtaken(told: &[(DateTime<Utc>, Advised)], case: &Case, today: NaiveDate) -> bool {
+    let is_treated = matches!(case.need, Need::Nothing(Reason::Treated { .. }));
+    let last = told.iter().rev().find(|(_, told)| {
+        told.subject == HOLD_BACK
+            || Step::from_name(&told.step).is_some_and(|step| step != Step::TooLate)
+    });
+    case.need.purpose().is_none()
+        && !is_treated
+        && last.is_some_and(|(at, told)| {
+            told.subject != HOLD_BACK && (today - at.date_naive()).num_days() <= TAKEN_BACK_DAYS
+        })
+}
+
+/// A notice of treatments.
+fn treatment<'s>(
+    config: &Config,
+    store: &Store,
+    (here, case): (&'s Site<'s>, &Case),
+    today: NaiveDate,
+    advice: Vec<Advice>,
+    instead: Vec<Instead>,
+) -> Result<Notice<'s>, StoreError> {
+    let spread = case.spread(config, here, today);
+    Ok(here.notice(NoticeKind::Treatment(Box::new(TreatmentNotice {
+        species: &here.species,
+        need: case.need,
+        advice,
+        instead,
+        spread: spread
+            .iter()
+            .map(|one| (one.option.name.clone(), one.day, one.area))
+            .collect(),
+        wet: wet_here(store, here.site, today)?,
+    }))))
+}
+
 /// Days after which counting is not asked for any more, counted from the date cap. A choice: in
 /// cooling soil larvae go down.
 const COUNTED_AFTER_CAP: u64 = 14;
 
-/// Whether about half of the larvae are large enough to be seen. Who was told that the window has
-/// ended was told to count with it; who began to watch later was not.
+/// Whether larvae hatched and can be counted now. Who was told that the window has ended was told to
+/// count with it; who began to watch later was not.
 fn is_time_to_count(here: &Site<'_>, told_of_the_end: bool, today: NaiveDate) -> bool {
-    let cap = here
-        .species
-        .window_cap(&here.standing.season, here.site.latitude);
+    let latitude = here.site.latitude;
+    let cap = here.species.window_cap(&here.standing.season, latitude);
+    let broods = Broods::of(&here.species, latitude, &here.standing);
     here.standing.hold.is_none()
-        && here.standing.second_instar.is_some()
+        && here.standing.passed(Milestone::Hatch).is_some()
+        && broods.on(today) == Brood::This
         && !told_of_the_end
         && today <= cap + Days::new(COUNTED_AFTER_CAP)
 }

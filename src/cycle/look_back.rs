@@ -6,8 +6,8 @@ use crate::config::Config;
 use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::journal::{Application, Deed, Entry};
 use crate::domain::look_back::{
-    Applied, Brood, Counts, Foretelling, HatchSpan, LookBack, Met, OfSpecies, Outcome, Reckoning,
-    Tidings, Told, active_span, outcome,
+    Applied, Counts, Foretelling, HatchSpan, LookBack, Met, OfSpecies, Outcome, Reckoning, Tidings,
+    Told, active_span, outcome,
 };
 use crate::domain::milestone::{Milestone, Record};
 use crate::domain::need::{Broods, borne};
@@ -15,12 +15,11 @@ use crate::domain::plan::Step;
 use crate::domain::season::Season;
 use crate::domain::site;
 use crate::domain::watering::{Watering, WateringState, watering};
-use crate::store::advised::COUNTING;
+use crate::store::advised::{COUNTING, NOTHING_LEFT};
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::{Datelike, NaiveDate};
-use std::collections::BTreeSet;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 /// A species with when its larvae hatched, or why that is not known.
 type Hatched = (OfSpecies, Result<Hatching, String>);
@@ -259,7 +258,7 @@ fn applied(
                     let counts = &species.counts.all;
                     counts
                         .iter()
-                        .any(|one| one.brood != Brood::Before && one.day <= entry.day)
+                        .any(|one| one.is_own() && one.day <= entry.day)
                 }),
             }
         })
@@ -312,7 +311,10 @@ fn told(
                     due: advised.due,
                 }
             } else {
-                continue;
+                Tidings::Overtaken {
+                    species: one.name.clone(),
+                    nothing_left: advised.subject == NOTHING_LEFT,
+                }
             };
             let on = at.date_naive();
             told.push(Told { on, what });

@@ -330,7 +330,8 @@ pub enum SeasonTotal {
     Within(f64),
     /// Over it: the total as a multiple of it.
     Over(f64),
-    /// The rates are of another kind than the maximum, so they cannot be added.
+    /// A rate is of another kind than the maximum, so it cannot be added, and the others are within
+    /// it.
     NotComparable,
 }
 
@@ -359,15 +360,15 @@ pub enum SeasonTotal {
 /// assert!(matches!(twice, SeasonTotal::Over(over) if (over - 1.5).abs() < 1e-12));
 /// ```
 pub fn season_total(rates: &[Rate], most: Rate) -> SeasonTotal {
-    if rates.iter().any(|rate| rate.kind() != most.kind()) {
-        return SeasonTotal::NotComparable;
-    }
-    let share = rates.iter().map(|rate| rate.per_m2()).sum::<f64>() / most.per_m2();
+    let comparable = || rates.iter().filter(|rate| rate.kind() == most.kind());
+    let share = comparable().map(|rate| rate.per_m2()).sum::<f64>() / most.per_m2();
     // A sum that is the maximum itself, but for rounding, is within it.
-    if share <= 1.0 + 1e-9 {
-        SeasonTotal::Within(share.min(1.0))
-    } else {
+    if share > 1.0 + 1e-9 {
         SeasonTotal::Over(share)
+    } else if comparable().count() < rates.len() {
+        SeasonTotal::NotComparable
+    } else {
+        SeasonTotal::Within(share.min(1.0))
     }
 }
 
@@ -481,9 +482,12 @@ mod tests {
         // 4 oz on 1000 ft² are 1.2206 g on 1 m².
         let metric = [rate("0.61 g/m2"), rate("0.62 g/m2")];
         assert!(matches!(season_total(&metric, most), SeasonTotal::Over(over) if over < 1.01));
-        assert_eq!(
-            season_total(&[rate("1 l/ha")], most),
-            SeasonTotal::NotComparable
+        let litres = rate("1 l/ha");
+        assert_eq!(season_total(&[litres], most), SeasonTotal::NotComparable);
+        let over = season_total(&[litres, most, most], most);
+        assert!(
+            matches!(over, SeasonTotal::Over(_)),
+            "what can be added is too much already"
         );
     }
 }

@@ -5,6 +5,7 @@
 
 use super::figure::{Figure, NINE_NORMAL};
 use super::milestone::{Milestone, Record, ensemble};
+use super::need::COUNTABLE_AFTER_HATCH;
 use super::outlook::NoOutlook;
 use super::series::{Limits, season_days};
 use super::species::Species;
@@ -334,12 +335,17 @@ impl Hatching {
 }
 
 impl Hatching {
-    /// The day at whose end half of the larvae have entered the second instar and can be counted;
-    /// `None` if that is not to be expected.
+    /// The day from which larvae can be counted: half of them are in the second instar, or first
+    /// hatch is four weeks old; `None` if that is not to be expected.
     pub fn countable(&self) -> Option<NaiveDate> {
         let days: Vec<NaiveDate> = self.start.iter_days().take(self.days).collect();
-        let index = days.partition_point(|day| self.reached(1.0, *day) < 0.5);
-        days.get(index).copied()
+        let first_with = |instar, share| {
+            let index = days.partition_point(|day| self.reached(instar, *day) < share);
+            days.get(index).copied()
+        };
+        let grown = first_with(0.0, FIRST_HATCH_SHARE)
+            .map(|hatch| hatch + Days::new(COUNTABLE_AFTER_HATCH));
+        first_with(1.0, 0.5).into_iter().chain(grown).min()
     }
 }
 

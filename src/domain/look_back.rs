@@ -270,6 +270,13 @@ pub enum Tidings {
         /// Larvae of which species.
         species: String,
     },
+    /// What was told of treatments no longer held, or no option was left for a harmful count.
+    Overtaken {
+        /// Against which species.
+        species: String,
+        /// Whether no option was left.
+        nothing_left: bool,
+    },
     /// How an application stood with its water.
     Water {
         /// The application's number in the journal.

@@ -167,6 +167,12 @@ pub struct Standing {
 }
 
 impl Standing {
+    /// The day on which a milestone was passed.
+    pub fn passed(&self, milestone: Milestone) -> Option<NaiveDate> {
+        let of = |crossing: &&Crossing| crossing.milestone == milestone;
+        self.crossings.iter().find(of).map(|crossing| crossing.on)
+    }
+
     /// What comes next.
     pub fn next(&self) -> Option<Expectation> {
         self.ahead.first().copied()

@@ -10,6 +10,9 @@ use super::species::{ActionThreshold, Species};
 use super::treatment::Purpose;
 use chrono::{Days, NaiveDate};
 
+/// Days after first hatch from which larvae can be counted at the latest.
+pub const COUNTABLE_AFTER_HATCH: u64 = 28;
+
 /// Days before the date cap from which larvae count as this season's where the sums cannot tell. A
 /// choice: with a cap on 30 September, 1 August.
 const COUNTABLE_BEFORE_CAP: u64 = 60;
@@ -45,32 +48,33 @@ impl Broods {
     /// Of a species at a latitude (degrees) in the season of a standing.
     ///
     /// # Method
-    /// Larvae are this season's from the day on which the sum reaches the second instar, and last
-    /// season's up to the day of egg lay. Where milestones are held back, 60 and 90 days before the
-    /// date cap stand for these days; last season's brood begins 90 days before that season's cap.
+    /// Larvae are this season's from the second instar or four weeks after first hatch, whichever
+    /// comes first, and from the date cap on in any case; last season's up to the day of egg lay.
+    /// Where milestones are held back, 60 and 90 days before the cap stand for these days; last
+    /// season's brood begins 90 days before that season's cap.
     ///
     /// # Valid range
     /// Grubs with one generation a year.
     ///
     /// # References
-    /// Stages and caps: the species' file. 60 and 90 days: our choice.
+    /// Stages and caps: the species' file. Four weeks, 60 and 90 days: our choice.
     pub fn of(species: &Species, latitude: f64, standing: &Standing) -> Self {
         let season = &standing.season;
         let cap = species.window_cap(season, latitude);
         let start = species.start.at_latitude(latitude);
         let before = Season::starting_in(season.year - 1, start);
         let held = standing.hold.is_some();
-        let egg_lay = standing
-            .crossings
-            .iter()
-            .find(|crossing| crossing.milestone == Milestone::EggLay)
-            .map(|crossing| crossing.on);
+        let by_cap = |days| held.then(|| cap - Days::new(days));
+        let grown = standing
+            .passed(Milestone::Hatch)
+            .map(|hatch| hatch + Days::new(COUNTABLE_AFTER_HATCH));
+        let countable = [standing.second_instar, grown, by_cap(COUNTABLE_BEFORE_CAP)];
         Self {
             last_from: species.window_cap(&before, latitude) - Days::new(EGGS_BEFORE_CAP),
-            egg_lay: egg_lay.or(held.then(|| cap - Days::new(EGGS_BEFORE_CAP))),
-            countable: standing
-                .second_instar
-                .or(held.then(|| cap - Days::new(COUNTABLE_BEFORE_CAP))),
+            egg_lay: standing
+                .passed(Milestone::EggLay)
+                .or(by_cap(EGGS_BEFORE_CAP)),
+            countable: countable.into_iter().flatten().chain([cap]).min(),
         }
     }
 

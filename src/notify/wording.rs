@@ -24,6 +24,7 @@ pub use count::{
     what_was_found_in_brief,
 };
 pub use treatment::{how_words, need_words, spread_words, water_in_words, wet_words};
+use treatment::{meaning, readiness, this_site};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
 pub use work::CAUTIONS;
@@ -177,18 +178,18 @@ fn full(notice: &Notice<'_>) -> String {
                 "What happened",
                 &what_happened(notice, species, crossing, *data_through),
             ),
+            this_site(notice),
             labelled(
-                "What it means",
+                meaning(notice, crossing.milestone),
                 &what_it_means(species, crossing, passed, *days_ago),
             ),
-            this_site(notice),
             labelled("What comes next", &what_comes_next(species, *next)),
             labelled("How sure", &how_sure(species, crossing)),
         ],
         NoticeKind::Foretold { species, early } => vec![
             labelled("What to expect", &what_to_expect(species, early)),
-            labelled("What to get ready", get_ready(early.milestone)),
             this_site(notice),
+            labelled(readiness(notice), get_ready(early.milestone)),
             labelled("How sure", &threshold_grade(species, early.milestone)),
         ],
         NoticeKind::Moved {
@@ -213,7 +214,7 @@ fn full(notice: &Notice<'_>) -> String {
             vec![labelled("What happened", &held_back(notice, *hold))]
         }
         NoticeKind::Released { .. } => vec![labelled("What happened", RELEASED)],
-        NoticeKind::Treatment(notice) => treatment::paragraphs(notice),
+        NoticeKind::Treatment(treatment) => treatment::paragraphs(treatment, notice.site.area),
         NoticeKind::CountNow { species, borne } => vec![labelled(
             "What to do",
             &treatment::count_words(&notice.site.id, species, notice.site.condition, *borne),
@@ -240,13 +241,6 @@ fn full(notice: &Notice<'_>) -> String {
     };
     parts.extend(paragraphs.into_iter().filter(|text| !text.is_empty()));
     parts.join("\n\n")
-}
-
-/// Whether anything should be applied here at all; empty where it is not known.
-fn this_site(notice: &Notice<'_>) -> String {
-    notice.need.as_ref().map_or(String::new(), |need| {
-        labelled("This site", &need_words(need))
-    })
 }
 
 fn short(notice: &Notice<'_>) -> String {
@@ -478,6 +472,8 @@ fn upper_rule(heading: &str) -> String {
 fn wrapped(text: &str, first: &str, later: &str) -> String {
     let options = textwrap::Options::new(COLUMNS)
         .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit)
+        // Ids in commands have hyphens and must not be cut there.
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
         .initial_indent(first)
         .subsequent_indent(later);
     textwrap::fill(text, options)

@@ -8,7 +8,8 @@ use rusqlite::{Transaction, params};
 /// What was told.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Advised {
-    /// An option's id, the number of a journal entry, or [`COUNTING`].
+    /// An option's id, the number of a journal entry, [`COUNTING`], [`NOTHING_LEFT`] or
+    /// [`HOLD_BACK`].
     pub subject: String,
     /// Which step of it.
     pub step: String,
@@ -18,6 +19,12 @@ pub struct Advised {
 
 /// The subject of advice to count.
 pub const COUNTING: &str = "counting";
+
+/// The subject of: the count calls for a curative, and nothing the site would use works.
+pub const NOTHING_LEFT: &str = "nothing-left";
+
+/// The subject of: what was told of treatments no longer holds.
+pub const HOLD_BACK: &str = "hold-back";
 
 impl Store {
     /// What was told of a pair in a season, oldest first, with the time it was told.

@@ -4,6 +4,7 @@ use super::{EntryOptions, Journal, configuration, or_exit, say, watched};
 use crate::cycle::site_standings;
 use crate::domain::journal::Deed;
 use crate::domain::milestone::Milestone;
+use anyhow::bail;
 use clap::Args;
 use std::process::ExitCode;
 
@@ -18,7 +19,14 @@ pub(super) struct Options {
     /// The species, by its id
     #[arg(long, value_name = "ID")]
     species: String,
+    /// It was seen, though the sum of the day is far from the species' table
+    #[arg(long)]
+    sure: bool,
 }
+
+/// A first catch is doubted below this share of the low end of the table's range. A choice; a late
+/// one is no wonder, since the first adults may have gone unseen.
+const DOUBTED: f64 = 0.5;
 
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
@@ -30,20 +38,29 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let deed = Deed::Catch {
         species: options.species.clone(),
     };
-    let entry = journal.enter(&options.entry, deed, true)?;
-    let standings = site_standings(&config, &journal.store, entry.day)?;
-    if let Some(here) = standings
+    let day = options.entry.date.unwrap_or(journal.today);
+    let standings = site_standings(&config, &journal.store, day.min(journal.today))?;
+    let here = standings
         .iter()
-        .find(|here| here.site.id == entry.site && here.species.id == options.species)
-    {
-        let table = config.species[&options.species].threshold(Milestone::AdultFlight);
-        let (low, high) = table.range.unwrap_or((table.value, table.value));
-        say!(
-            "The sum on that day was {:.0} °C·d; the table has flight at {:.0} ({low:.0} to {high:.0}).",
-            here.standing.degree_days,
+        .find(|here| here.site.id == journal.site.id && here.species.id == options.species);
+    let table = config.species[&options.species].threshold(Milestone::AdultFlight);
+    let (low, high) = table.range.unwrap_or((table.value, table.value));
+    if let Some(here) = here {
+        let sum = here.standing.degree_days;
+        let compared = format!(
+            "The sum on that day was {sum:.0} °C·d; the table has flight at {:.0} ({low:.0} to {high:.0}).",
             table.value
         );
+        // A first catch moves every later date, so one that cannot be is not let in by mistake.
+        let is_known = here.standing.data_through >= Some(day) && here.standing.hold.is_none();
+        if is_known && !options.sure && sum < low * DOUBTED {
+            bail!(
+                "{compared} That is so early that nothing was logged: check day, site and species. If adults were seen all the same, say --sure"
+            );
+        }
+        say!("{compared}");
     }
+    let entry = journal.enter(&options.entry, deed, true)?;
     say!(
         "logged as number {}: {} at {} on {}. The next cycle plans with it; hatchbell outlook {} shows it now.",
         entry.number,

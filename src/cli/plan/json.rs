@@ -47,9 +47,11 @@ struct OfOption<'p> {
     first: NaiveDate,
     best: NaiveDate,
     last: NaiveDate,
-    /// Share of the hatching larvae met by an application of today, and of the best day left.
+    /// Share of the hatching larvae met by an application of today, of the best day, and of the best
+    /// day left.
     meets_today: Option<Met>,
     meets_at_best: f64,
+    meets_at_best_left: f64,
     /// When half of an application of today is in the root zone.
     in_root_zone: NaiveDate,
     too_late: bool,
@@ -121,7 +123,8 @@ impl<'p> OfOption<'p> {
                 low: round(low),
                 high: round(high),
             }),
-            meets_at_best: round(one.still(today)),
+            meets_at_best: round(one.met_on(one.window.best)),
+            meets_at_best_left: round(one.still(today)),
             in_root_zone: one.arrives(today),
             too_late: !one.in_time(today),
         }

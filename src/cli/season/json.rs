@@ -184,6 +184,7 @@ fn told(one: &Told) -> Value {
         Tidings::Passed { .. } => "passed",
         Tidings::Treatment { .. } => "treatment",
         Tidings::Count { .. } => "count",
+        Tidings::Overtaken { .. } => "overtaken",
         Tidings::Water { .. } => "water",
     };
     json!({ "day": one.on, "kind": kind, "what": words::told(&one.what) })

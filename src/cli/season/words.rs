@@ -392,6 +392,7 @@ pub(super) fn beside(applied: &Applied) -> Vec<String> {
 pub(super) fn brood(brood: Brood) -> &'static str {
     match brood {
         Brood::Before => "the year before's",
+        Brood::TooSoon => "too soon to count",
         Brood::This => "this season's",
         Brood::Later => "this season's, later",
     }
@@ -473,6 +474,11 @@ pub(super) fn told(what: &Tidings) -> String {
             format!("{species}, {option}: {step}{}", about(*due))
         }
         Tidings::Count { species } => format!("{species}: time to count grubs"),
+        Tidings::Overtaken {
+            species,
+            nothing_left: true,
+        } => format!("{species}: nothing works now"),
+        Tidings::Overtaken { species, .. } => format!("{species}: hold back"),
         Tidings::Water {
             number,
             option,

@@ -11,7 +11,7 @@ pub struct SeasonUse {
     pub times: usize,
     /// Numbers of the applications without a rate, which no sum holds.
     pub without_rate: Vec<i64>,
-    /// The most a season may have, as stated with the latest application that has one.
+    /// The most a season may have, the smallest stated this season, else the latest.
     pub most: Option<Rate>,
     /// The sum of the rates against it; `None` without a maximum, or without any rate.
     pub total: Option<SeasonTotal>,
@@ -20,14 +20,14 @@ pub struct SeasonUse {
 /// What a season has had of an option, by the entries of one site.
 ///
 /// # Method
-/// The rates of the season's applications by [`season_total`]. The maximum is that of the latest
-/// application that has one, of any season.
+/// The rates of the season's applications by [`season_total`]. The maximum is the
+/// smallest stated this season, else that of the latest application that has one.
 ///
 /// # Units
 /// As [`season_total`].
 ///
 /// # Valid range
-/// Two products with one active ingredient count as one, with the latest maximum.
+/// Two products with one active ingredient count as one, with the smallest maximum.
 ///
 /// # References
 /// Arithmetic; the maximum is the one on the user's own label.
@@ -69,10 +69,15 @@ pub fn season_use(entries: &[Entry], option: &str, season: &Season) -> SeasonUse
         .iter()
         .filter_map(|(_, spread)| spread.rate)
         .collect();
-    let most = of_option()
+    let latest = of_option()
         .filter_map(|(entry, spread)| Some(((entry.day, entry.number), spread.most_a_season?)))
         .max_by_key(|(place, _)| *place)
         .map(|(_, most)| most);
+    let most = in_season
+        .iter()
+        .filter_map(|(_, spread)| spread.most_a_season)
+        .min_by(|a, b| a.per_m2().total_cmp(&b.per_m2()))
+        .or(latest);
     SeasonUse {
         times: in_season.len(),
         without_rate: in_season
@@ -134,17 +139,13 @@ mod tests {
     }
 
     #[test]
-    fn the_maximum_is_that_of_the_latest_application_that_states_one() {
+    fn the_smallest_maximum_stated_this_season_holds() {
         let entries = [
             spread(1, "2026-06-08", rate("2 kg/ha"), rate("4 kg/ha")),
             spread(9, "2026-05-20", rate("2 kg/ha"), rate("3 kg/ha")),
             spread(3, "2026-07-01", None, None),
         ];
-        assert_eq!(
-            used(&entries).most,
-            rate("4 kg/ha"),
-            "an edit of an older one changes nothing"
-        );
+        assert_eq!(used(&entries).most, rate("3 kg/ha"));
     }
 
     #[test]

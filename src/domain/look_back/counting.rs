@@ -15,6 +15,8 @@ const AROUND_DAYS: u64 = 183;
 pub enum Brood {
     /// Those of the year before.
     Before,
+    /// Those that hatched in the season, too few or too small to be counted.
+    TooSoon,
     /// Those that hatched in the season.
     This,
     /// The same after the season's last day.
@@ -23,8 +25,9 @@ pub enum Brood {
 
 impl Brood {
     /// Every brood with its name.
-    pub const NAMED: [(&'static str, Brood); 3] = [
+    pub const NAMED: [(&'static str, Brood); 4] = [
         ("before", Brood::Before),
+        ("too-soon", Brood::TooSoon),
         ("this", Brood::This),
         ("later", Brood::Later),
     ];
@@ -48,6 +51,13 @@ pub struct Counted {
     pub found: Found,
     /// What it says of the turf.
     pub reading: Reading,
+}
+
+impl Counted {
+    /// Whether it tells of the season's own larvae.
+    pub fn is_own(&self) -> bool {
+        matches!(self.brood, Brood::This | Brood::Later)
+    }
 }
 
 /// Counts of one species, oldest first.
@@ -84,7 +94,8 @@ impl Change<'_> {
 
 impl Counts {
     /// Sorts out a site's counts of a species up to `today`, held against the larvae per m² that
-    /// the turf bears. What was dug while this season's larvae were too small says nothing.
+    /// the turf bears. What was dug while this season's larvae were too small
+    /// says nothing of them.
     pub fn of(
         entries: &[Entry],
         species: &str,
@@ -96,7 +107,8 @@ impl Counts {
         let first = season.start - Days::new(AROUND_DAYS);
         let last = today.min(season.end + Days::new(AROUND_DAYS));
         let brood = |day: NaiveDate| match broods.on(day) {
-            need::Brood::Earlier | need::Brood::TooSoon => None,
+            need::Brood::Earlier => None,
+            need::Brood::TooSoon => Some(Brood::TooSoon),
             need::Brood::Last => Some(Brood::Before),
             need::Brood::This if day <= season.end => Some(Brood::This),
             need::Brood::This => Some(Brood::Later),
@@ -121,15 +133,14 @@ impl Counts {
     /// From the last count of the brood before to the last one of the season's own.
     pub fn from_brood_to_brood(&self) -> Option<Change<'_>> {
         let before = self.last_of(|one| one.brood == Brood::Before)?;
-        let after = self.last_of(|one| one.brood != Brood::Before)?;
+        let after = self.last_of(Counted::is_own)?;
         Some(Change { before, after })
     }
 
     /// From the last count of the season's own brood up to a day to the last one after it.
     pub fn across(&self, day: NaiveDate) -> Option<Change<'_>> {
-        let own = |one: &Counted| one.brood != Brood::Before;
-        let before = self.last_of(|one| own(one) && one.day <= day)?;
-        let after = self.last_of(|one| own(one) && one.day > day)?;
+        let before = self.last_of(|one| one.is_own() && one.day <= day)?;
+        let after = self.last_of(|one| one.is_own() && one.day > day)?;
         Some(Change { before, after })
     }
 
@@ -207,10 +218,11 @@ mod tests {
             [
                 (2, Brood::Before),
                 (3, Brood::Before),
+                (4, Brood::TooSoon),
                 (5, Brood::This),
                 (6, Brood::Later)
             ],
-            "counts of other years, and of larvae too small, are left out"
+            "counts of other years are left out"
         );
         let seen_then = counts(&entries, Some("2026-06-25"), "2026-12-31");
         assert_eq!(broods(&seen_then).last(), Some(&(5, Brood::This)));

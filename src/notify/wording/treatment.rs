@@ -2,9 +2,10 @@
 
 use super::count::{HOW_TO_DIG, density, limits, what_more};
 use super::{capitalised, day_month, labelled, wrapped};
-use crate::domain::alert::TreatmentNotice;
+use crate::domain::alert::{Notice, TreatmentNotice};
 use crate::domain::amount::Area;
 use crate::domain::coverage::Window;
+use crate::domain::milestone::Milestone;
 use crate::domain::need::{Ground, Need, Reason};
 use crate::domain::plan::{Advice, Step};
 use crate::domain::scouting::{
@@ -19,7 +20,10 @@ use chrono::NaiveDate;
 pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
     let species = &notice.species.name;
     let Some(first) = urgent(&notice.advice) else {
-        return species.clone();
+        return match notice.need.purpose() {
+            Some(_) => format!("{species}, above what the turf bears, and nothing here works now"),
+            None => format!("{species}, hold back: nothing should be applied now"),
+        };
     };
     let name = &first.option.name;
     let what = match first.step {
@@ -60,10 +64,18 @@ fn urgent(advice: &[Advice]) -> Option<&Advice> {
 }
 
 /// The paragraphs of a mail about treatments.
-pub(super) fn paragraphs(notice: &TreatmentNotice<'_>) -> Vec<String> {
-    let mut paragraphs = vec![labelled("Why treat", &need_words(&notice.need))];
+pub(super) fn paragraphs(notice: &TreatmentNotice<'_>, whole: Option<Area>) -> Vec<String> {
+    let why = match notice.need.purpose() {
+        Some(_) => "Why treat",
+        None => "What changed",
+    };
+    let mut paragraphs = vec![labelled(why, &need_words(&notice.need))];
+    if notice.need.purpose().is_none() {
+        paragraphs.push(labelled("What it means", TAKEN_BACK));
+        return paragraphs;
+    }
     if !notice.spread.is_empty() {
-        paragraphs.push(labelled("So far", &spread_words(&notice.spread)));
+        paragraphs.push(labelled("So far", &spread_words(&notice.spread, whole)));
     }
     for advice in &notice.advice {
         let name = capitalised(&advice.option.name);
@@ -76,6 +88,7 @@ pub(super) fn paragraphs(notice: &TreatmentNotice<'_>) -> Vec<String> {
         .advice
         .iter()
         .any(|advice| advice.step == Step::TooLate)
+        || notice.advice.is_empty()
     {
         paragraphs.push(labelled("Instead", &instead_words(notice)));
     }
@@ -86,10 +99,15 @@ pub(super) fn paragraphs(notice: &TreatmentNotice<'_>) -> Vec<String> {
     paragraphs
 }
 
+const TAKEN_BACK: &str = "What was told here of treatments no longer holds: a later count, or an entry corrected or taken back, says otherwise. What is in the shed can wait; hatchbell plan shows how things stand.";
+
 const HOW_SURE: &str = "A planning model: it compares days and options, it does not promise a result. Most of its figures are common practice or estimates; hatchbell plan and config/options show them. When something has been spread, log it (hatchbell log application): reminders of other options stop and the watering in is followed.";
 
 /// The same in brief, for push messages.
 pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
+    if notice.need.purpose().is_none() {
+        return format!("{} {TAKEN_BACK}", need_words(&notice.need));
+    }
     let mut text = need_in_brief(&notice.need).to_owned();
     for advice in &notice.advice {
         let name = capitalised(&advice.option.name);
@@ -110,6 +128,7 @@ pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
         .advice
         .iter()
         .any(|advice| advice.step == Step::TooLate)
+        || notice.advice.is_empty()
     {
         text += &format!(" Instead: {}", instead_words(notice));
     }
@@ -130,6 +149,11 @@ fn step_words(advice: &Advice) -> String {
     let arrives = day_month(advice.arrives);
     let best = advice.best * 100.0;
     let words = match advice.step {
+        Step::Opens if advice.best_is_past => format!(
+            "The best day was about {} ({best:.0} %): the sooner the better, until {}. Spread today it would meet {share}; half of it is in the root zone about {arrives}.",
+            day_month(window.best),
+            day_month(window.last),
+        ),
         Step::Opens | Step::BestAhead => format!(
             "{}. Spread today it would meet {share}, on the best day {best:.0} %; of today's, half is in the root zone about {arrives}.",
             capitalised(&days_words(window)),
@@ -139,12 +163,18 @@ fn step_words(advice: &Advice) -> String {
             day_month(window.last),
             day_month(window.best),
         ),
-        Step::TooLate => format!(
-            "The last day worth it was {}; what is spread later meets less from day to day. Of today's, half is in the root zone about {arrives}; by then {:.0} % of the larvae have hatched and {:.0} % are in their third instar.",
-            day_month(window.last),
-            advice.hatched * 100.0,
-            advice.grown * 100.0,
-        ),
+        Step::TooLate => {
+            format!(
+                "The last day worth it was {}; what is spread later meets less from day to day. Of today's, half is in the root zone about {arrives}; by then {:.0} % of the larvae have hatched and {:.0} % are in their third instar.",
+                day_month(window.last),
+                advice.hatched * 100.0,
+                advice.grown * 100.0,
+            ) + if advice.grown < 0.5 && advice.hatched > 0.5 {
+                " Larvae are followed up to the season's date cap only: from then on the soil is taken to cool and they feed less and go down."
+            } else {
+                ""
+            }
+        }
     };
     match advice.moved_from {
         Some(told) => format!(
@@ -218,7 +248,7 @@ fn instead_words(notice: &TreatmentNotice<'_>) -> String {
 }
 
 /// What was spread this season, so that nothing is spread twice; empty if nothing was.
-pub fn spread_words(spread: &[(String, NaiveDate, Area)]) -> String {
+pub fn spread_words(spread: &[(String, NaiveDate, Area)], whole: Option<Area>) -> String {
     if spread.is_empty() {
         return String::new();
     }
@@ -226,8 +256,18 @@ pub fn spread_words(spread: &[(String, NaiveDate, Area)]) -> String {
         .iter()
         .map(|(name, day, area)| format!("{name} on {area} on {}", day_month(*day)))
         .collect();
+    let m2 = spread.iter().fold(0.0, |sum, (.., area)| sum + area.m2());
+    let part = whole
+        .map(|whole| (m2 / whole.m2(), whole))
+        .filter(|(share, _)| *share < 0.9)
+        .map_or(String::new(), |(share, whole)| {
+            format!(
+                " That is {:.0} % of the {whole} here: what is told is for the rest, not for a second time.",
+                share * 100.0
+            )
+        });
     format!(
-        "Logged this season: {}. Mind what your label allows a season.",
+        "Logged this season: {}.{part} Mind what your label allows a season.",
         all.join("; ")
     )
 }
@@ -305,7 +345,7 @@ pub(super) fn count_words(
     (low, _): (f64, f64),
 ) -> String {
     format!(
-        "By the sums half of the larvae or more are large enough to be seen. Dig {} over the whole area. {HOW_TO_DIG} {} Log what you find (hatchbell log count --site {site} --species {} --each 0,3,1 --area {USUAL_SAMPLE_FT2}ft2): it decides about a curative now and about a preventive next year. No count, no curative.",
+        "By now many of the larvae are large enough to be seen. Dig {} over the whole area. {HOW_TO_DIG} {} Log what you find (hatchbell log count --site {site} --species {} --each 0,3,1 --area {USUAL_SAMPLE_FT2}ft2): it decides about a curative now and about a preventive next year. No count, no curative.",
         samples_words(low),
         limits(species, condition),
         species.id,
@@ -380,4 +420,37 @@ pub fn water_in_words(option: &TreatmentOption, watering: &Watering, wet: Option
         Some(wet) => format!("{text} Mind the weather: {}", wet_words(wet)),
         None => text,
     }
+}
+
+/// Whether nothing should be applied here, so that what a milestone means for treatments is meant
+/// for others.
+fn is_for_others(notice: &Notice<'_>) -> bool {
+    notice
+        .need
+        .is_some_and(|need| matches!(need, Need::Nothing(_)))
+}
+
+/// The label of what a milestone means.
+pub(super) fn meaning(notice: &Notice<'_>, milestone: Milestone) -> &'static str {
+    if is_for_others(notice) && milestone != Milestone::WindowEnd {
+        "What it means where a treatment is justified"
+    } else {
+        "What it means"
+    }
+}
+
+/// The label of what to get ready.
+pub(super) fn readiness(notice: &Notice<'_>) -> &'static str {
+    if is_for_others(notice) {
+        "What to get ready where a treatment is justified"
+    } else {
+        "What to get ready"
+    }
+}
+
+/// Whether anything should be applied here at all; empty where it is not known.
+pub(super) fn this_site(notice: &Notice<'_>) -> String {
+    notice.need.as_ref().map_or(String::new(), |need| {
+        labelled("This site", &need_words(need))
+    })
 }
