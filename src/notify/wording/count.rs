@@ -31,8 +31,13 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
             species.name
         );
     };
+    let point = match condition {
+        TurfCondition::Irrigated => "the high end",
+        TurfCondition::Unirrigated => "the low end",
+        TurfCondition::Stressed => "half of the low end",
+    };
     format!(
-        "{} turf bears {} of {} larvae before damage begins: a rule of thumb (common practice, no source); the range for the species is {range}.",
+        "{} turf bears {} of {} larvae before damage begins: {point} of the range for the species, {range}; which point holds is a rule of thumb (common practice, no source).",
         capitalised(condition.name()),
         density(condition.limit_per_m2(threshold)),
         species.name,
