@@ -528,6 +528,21 @@ fn advice_whose_ground_is_gone_is_taken_back_once() {
 }
 
 #[test]
+fn advice_that_is_too_late_anyway_is_not_taken_back() {
+    let site =
+        "condition = \"irrigated\"\noptions = [\"imidacloprid\"]\npreventives = \"every-year\"";
+    let mut garden = Garden::with(site);
+    let before = garden.play_through("2026-07-10", "2026-08-04");
+    assert!(
+        !about(&before, "too late for imidacloprid").is_empty(),
+        "{before:#?}"
+    );
+    garden.log("2026-08-05", &counted(5));
+    let told = garden.play_through("2026-08-05", "2026-08-20");
+    assert!(about(&told, "hold back").is_empty(), "{told:#?}");
+}
+
+#[test]
 fn a_treatment_that_was_made_takes_no_advice_back() {
     let mut garden = Garden::with("condition = \"irrigated\"\noptions = [\"trichlorfon\"]");
     garden.play(day("2026-08-14"));

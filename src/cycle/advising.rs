@@ -17,6 +17,7 @@ use crate::store::advised::{Advised, COUNTING, HOLD_BACK, NOTHING_LEFT};
 use crate::store::milestones::{Entry, Pair};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
+use std::collections::BTreeMap;
 
 /// What is known of a species at a site, for deciding on a treatment.
 pub struct Case {
@@ -71,9 +72,7 @@ impl Case {
             })
             .collect()
     }
-}
 
-impl Case {
     /// Applications whose option the configuration does not have any more: number and option.
     pub fn unknown<'e>(&'e self, config: &'e Config) -> impl Iterator<Item = (i64, &'e str)> {
         self.entries.iter().filter_map(|entry| match &entry.deed {
@@ -236,19 +235,23 @@ pub(super) fn advise_site<'s>(
 /// Advice older than this is not taken back any more, days.
 const TAKEN_BACK_DAYS: i64 = 30;
 
-/// Whether people were told to treat and a count or a correction since then says otherwise. That
-/// they did treat is no reason to write to them.
+/// Whether people were told to treat with something that is not too late, and a count or a correction
+/// since then says otherwise. That they did treat is no reason to write to them.
 fn is_overtaken(told: &[(DateTime<Utc>, Advised)], case: &Case, today: NaiveDate) -> bool {
-    let is_treated = matches!(case.need, Need::Nothing(Reason::Treated { .. }));
-    let last = told.iter().rev().find(|(_, told)| {
-        told.subject == HOLD_BACK
-            || Step::from_name(&told.step).is_some_and(|step| step != Step::TooLate)
-    });
-    case.need.purpose().is_none()
-        && !is_treated
-        && last.is_some_and(|(at, told)| {
-            told.subject != HOLD_BACK && (today - at.date_naive()).num_days() <= TAKEN_BACK_DAYS
-        })
+    if case.need.purpose().is_some() || matches!(case.need, Need::Nothing(Reason::Treated { .. })) {
+        return false;
+    }
+    // What was told last of each option, since advice was last taken back.
+    let mut open: BTreeMap<&str, (NaiveDate, Step)> = BTreeMap::new();
+    for (at, told) in told {
+        if told.subject == HOLD_BACK {
+            open.clear();
+        } else if let Some(step) = Step::from_name(&told.step) {
+            open.insert(&told.subject, (at.date_naive(), step));
+        }
+    }
+    open.values()
+        .any(|(on, step)| *step != Step::TooLate && (today - *on).num_days() <= TAKEN_BACK_DAYS)
 }
 
 /// A notice of treatments.
