@@ -9,7 +9,7 @@ use askama::Template;
 pub(super) const MARK: &str = "<meta name=\"generator\" content=\"hatchbell season\"/>";
 
 #[derive(Template)]
-#[template(path = "page.html")]
+#[template(path = "page.html", config = "src/cli/season/askama.toml")]
 struct Page<'p> {
     mark: &'static str,
     sheet: &'p Sheet,

@@ -17,7 +17,7 @@ const HEAD: f64 = 22.0;
 
 /// A drawing in the making.
 #[derive(Template)]
-#[template(path = "time_line.svg")]
+#[template(path = "time_line.svg", config = "src/cli/season/askama.toml")]
 pub(super) struct TimeLine {
     title: String,
     /// What it shows, in words.
