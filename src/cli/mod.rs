@@ -65,6 +65,12 @@ enum Command {
     Hindcast(hindcast::Options),
 }
 
+/// The usual cautions in short, for everything printed about treatments.
+const CAUTIONS: [&str; 2] = [
+    "The label is the law; local rules and a licensed applicator decide.",
+    "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
+];
+
 /// The option every command has.
 #[derive(Args)]
 struct ConfigOption {

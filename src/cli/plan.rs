@@ -1,7 +1,7 @@
 //! `hatchbell plan`.
 
 use super::chart::Chart;
-use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
+use super::{CAUTIONS, ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::config::Config;
 use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
 use crate::domain::need::{Ground, Need, together};
@@ -45,11 +45,6 @@ const DAYS_DRAWN_BACK: u64 = 30;
 
 /// Columns that running text is wrapped to.
 const COLUMNS: usize = 88;
-
-const CAUTIONS: [&str; 2] = [
-    "The label is the law; local rules and a licensed applicator decide.",
-    "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
-];
 
 /// A species of the site with its decision, and the options ranked or why there are none.
 type Answer<'p> = (&'p Site<'p>, &'p Case, Result<Vec<Planned<'p>>, String>);
@@ -184,11 +179,7 @@ fn decision(here: &Site<'_>, case: &Case) -> String {
 
 /// What was spread this season, and entries whose option is not there any more.
 fn so_far(config: &Config, (here, case, _): &Answer<'_>, today: NaiveDate) -> String {
-    let spread: Vec<_> = case
-        .spread(config, here, today)
-        .iter()
-        .map(|one| (one.option.name.clone(), one.day, one.area))
-        .collect();
+    let spread = case.spread(config, here, today);
     let unknown = case.unknown(config).map(|(number, option)| {
         format!(
             "Number {number} of the journal names the option \"{option}\", which is not there any more; it does not count."

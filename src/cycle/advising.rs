@@ -256,23 +256,19 @@ fn is_overtaken(told: &[(DateTime<Utc>, Advised)], case: &Case, today: NaiveDate
 
 /// A notice of treatments.
 fn treatment<'s>(
-    config: &Config,
+    config: &'s Config,
     store: &Store,
     (here, case): (&'s Site<'s>, &Case),
     today: NaiveDate,
     advice: Vec<Advice>,
     instead: Vec<Instead>,
 ) -> Result<Notice<'s>, StoreError> {
-    let spread = case.spread(config, here, today);
     Ok(here.notice(NoticeKind::Treatment(Box::new(TreatmentNotice {
         species: &here.species,
         need: case.need,
         advice,
         instead,
-        spread: spread
-            .iter()
-            .map(|one| (one.option.name.clone(), one.day, one.area))
-            .collect(),
+        spread: case.spread(config, here, today),
         wet: wet_here(store, here.site, today)?,
     }))))
 }

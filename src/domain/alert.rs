@@ -4,13 +4,12 @@
 //! once; what happened before watching began is recorded and never told; one correction is sent
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
-use super::amount::Area;
 use super::blend::Part;
 use super::coverage::Window;
 use super::foretell::Early;
 use super::milestone::{Crossing, Expectation, Hold, Milestone, Standing};
 use super::need::Need;
-use super::plan::Advice;
+use super::plan::{Advice, Spread};
 use super::site::{Channel, Member, Recipient, Site, Station};
 use super::species::Species;
 use super::treatment::TreatmentOption;
@@ -237,8 +236,8 @@ pub struct TreatmentNotice<'a> {
     pub advice: Vec<Advice>,
     /// Options of the site's choice that are still in time.
     pub instead: Vec<Instead>,
-    /// What was spread this season: name, day, turf.
-    pub spread: Vec<(String, NaiveDate, Area)>,
+    /// What was spread this season.
+    pub spread: Vec<Spread<'a>>,
     /// Why this is no day to spread.
     pub wet: Option<Wet>,
 }

@@ -8,7 +8,7 @@ use super::milestone::{Milestone, Record, ensemble};
 use super::need::COUNTABLE_AFTER_HATCH;
 use super::outlook::NoOutlook;
 use super::series::{Limits, season_days};
-use super::species::Species;
+use super::species::{SECOND_INSTAR, Species};
 use super::treatment::{Purpose, TreatmentOption};
 use chrono::{Days, NaiveDate};
 
@@ -191,7 +191,7 @@ impl Hatching {
     ) -> Result<Self, NoCoverage> {
         let first = species.threshold(Milestone::Hatch).value;
         let peak = stage(species, "peak-hatch")?;
-        let second = stage(species, "second-instar")?.value;
+        let second = stage(species, SECOND_INSTAR)?.value;
         let third = species.threshold(Milestone::WindowEnd).value;
         let spread = (peak.value - first) / NORMAL_95;
         let lengths = (second - peak.value, third - second);
@@ -390,12 +390,7 @@ impl Coverage {
 }
 
 fn stage<'s>(species: &'s Species, id: &'static str) -> Result<&'s Figure, NoCoverage> {
-    species
-        .stages
-        .iter()
-        .find(|stage| stage.id == id)
-        .map(|stage| &stage.threshold)
-        .ok_or(NoCoverage::NoStage(id))
+    species.stage(id).ok_or(NoCoverage::NoStage(id))
 }
 
 /// A brood that hatches at a sum; `None` if the course does not reach it within `days`.

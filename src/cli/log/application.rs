@@ -44,9 +44,6 @@ pub(super) struct Options {
 /// An area this many times the site's is doubted; measuring is not that exact.
 const MORE_THAN_WHOLE: f64 = 1.05;
 
-/// What holds for every application.
-const LAW: &str = "The label is the law; local rules and a licensed applicator decide. Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.";
-
 pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
     let site = crate::cli::site(&config, &options.entry.site)?;
@@ -217,7 +214,7 @@ fn tell_what_to_mind(journal: &Journal<'_>, option: &TreatmentOption) {
         ));
     }
     say_wrapped(&format!("{} {}", option.cautions.join(" "), option.legal));
-    say_wrapped(LAW);
+    say_wrapped(&crate::cli::CAUTIONS.join(" "));
 }
 
 /// "13 mm (6 to 25; from published values)".

@@ -7,14 +7,13 @@ use crate::domain::amount::Area;
 use crate::domain::coverage::Window;
 use crate::domain::milestone::Milestone;
 use crate::domain::need::{Ground, Need, Reason};
-use crate::domain::plan::{Advice, Step};
+use crate::domain::plan::{Advice, Spread, Step};
 use crate::domain::scouting::{
     SampleArea, TurfCondition, USUAL_PRECISION, USUAL_SAMPLE_FT2, samples_for_precision,
 };
 use crate::domain::species::Species;
 use crate::domain::treatment::TreatmentOption;
 use crate::domain::watering::{Watering, WateringState, Wet};
-use chrono::NaiveDate;
 
 /// The head of a message about treatments: the most urgent step first.
 pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
@@ -248,15 +247,22 @@ fn instead_words(notice: &TreatmentNotice<'_>) -> String {
 }
 
 /// What was spread this season, so that nothing is spread twice; empty if nothing was.
-pub fn spread_words(spread: &[(String, NaiveDate, Area)], whole: Option<Area>) -> String {
+pub fn spread_words(spread: &[Spread<'_>], whole: Option<Area>) -> String {
     if spread.is_empty() {
         return String::new();
     }
     let all: Vec<String> = spread
         .iter()
-        .map(|(name, day, area)| format!("{name} on {area} on {}", day_month(*day)))
+        .map(|one| {
+            format!(
+                "{} on {} on {}",
+                one.option.name,
+                one.area,
+                day_month(one.day)
+            )
+        })
         .collect();
-    let m2 = spread.iter().fold(0.0, |sum, (.., area)| sum + area.m2());
+    let m2 = spread.iter().fold(0.0, |sum, one| sum + one.area.m2());
     let part = whole
         .map(|whole| (m2 / whole.m2(), whole))
         .filter(|(share, _)| *share < 0.9)

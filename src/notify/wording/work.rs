@@ -52,17 +52,13 @@ fn out_of_date(crossing: &Crossing, passed: &[Milestone], days_ago: i64) -> Opti
 
 /// Where the species' file puts the peak of the hatch.
 fn peak(species: &Species) -> String {
-    species
-        .stages
-        .iter()
-        .find(|stage| stage.id == "peak-hatch")
-        .map_or(String::new(), |stage| {
-            format!(
-                " (set at {:.0} °C·d, {})",
-                stage.threshold.value,
-                stage.threshold.solidity.in_words()
-            )
-        })
+    species.stage("peak-hatch").map_or(String::new(), |peak| {
+        format!(
+            " (set at {:.0} °C·d, {})",
+            peak.value,
+            peak.solidity.in_words()
+        )
+    })
 }
 
 /// The same in a sentence or two, for push messages.
