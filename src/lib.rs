@@ -9,8 +9,9 @@
 //!    against what is possible, and merged into the store ([`store`]). What is refused changes
 //!    nothing.
 //! 2. **Evaluate.** For each site and species the stored days become degree-days, the degree-days
-//!    milestones ([`domain`]). What is new is recorded together with the messages it causes, in
-//!    one transaction; messages are worded by [`notify::wording`].
+//!    milestones ([`domain`]), and with what was counted and logged they become advice on
+//!    treatments. What is new is recorded together with the messages it causes, in one
+//!    transaction; messages are worded by [`notify::wording`].
 //! 3. **Deliver.** The outbox is sent by mail and push, or printed ([`notify`]); each success is
 //!    noted before the next message is tried.
 //!

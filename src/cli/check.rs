@@ -13,9 +13,9 @@ use chrono::NaiveDate;
 use clap::Args;
 use std::process::ExitCode;
 
-/// Check the configuration, without touching network or database
+/// Check the configuration, without touching network or, unless asked with --data, the database
 ///
-/// Reads the configuration and every species and dialect file it names, and reports all problems
+/// Reads the configuration and every species, option and dialect file it names, and reports all problems
 /// at once as file:line:column. Exit code 0 if it can be used, 78 if not.
 #[derive(Args)]
 pub(super) struct Options {

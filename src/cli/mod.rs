@@ -35,12 +35,14 @@ pub const EXIT_CONFIG: u8 = 78;
 /// Where the configuration is if no other place is named.
 const USUAL_CONFIG: &str = "/etc/hatchbell/hatchbell.toml";
 
-/// Tells people who look after turf when white grubs fly, lay and hatch at their sites, and what
-/// that means for their work.
+/// Tells people who look after turf when white grubs fly, lay and hatch at their sites, whether to
+/// treat, and by when which treatment must be down.
 ///
 /// hatchbell reads daily minimum and maximum temperatures from public weather-station files, sums
-/// degree-days for each site, and sends an alert when a milestone is passed. Everything it does is
-/// in one configuration file; begin with `hatchbell check`.
+/// degree-days for each site, foretells milestones and tells when they are passed, plans treatments
+/// and follows what was logged. It is a planning aid: the label is the law, local rules and a
+/// licensed applicator decide. Everything it does is in one configuration file; begin with
+/// `hatchbell check`.
 #[derive(Parser)]
 #[command(name = "hatchbell", version, max_term_width = 100)]
 struct CommandLine {
