@@ -5,7 +5,7 @@
 mod feeds;
 
 use feeds::{binding, date, export_year, take, take_over};
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::feed::dialect::Binding;
 use hatchbell::feed::refusal::Why;
 

@@ -3,12 +3,13 @@
 #[path = "support/species.rs"]
 mod kit;
 
-use hatchbell::domain::degree_day::{Cutoff, Method, Model, ModelError};
-use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Record, standing};
-use hatchbell::domain::series::{Day, Limits, Reading, Readings};
-use hatchbell::domain::species::Species;
-use hatchbell::domain::temperature::{Extremes, Unit};
+use hatchbell::domain::phenology::season_days::{Day, Limits};
+use hatchbell::domain::phenology::season_state::{Record, standing};
+use hatchbell::domain::phenology::species::Species;
+use hatchbell::domain::weather::degree_day::{Cutoff, Method, Model, ModelError};
+use hatchbell::domain::weather::extremes::{Extremes, Unit};
+use hatchbell::domain::weather::gaps::Estimates;
+use hatchbell::domain::weather::reading::{Reading, Readings};
 use kit::{date, species};
 use proptest::prelude::*;
 use proptest::sample::Index;

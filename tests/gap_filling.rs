@@ -6,10 +6,10 @@ mod feeds;
 
 use chrono::Days;
 use feeds::{binding, date, take};
-use hatchbell::domain::gaps::{GapScore, How, Neighbour, Way, complete, leave_out};
-use hatchbell::domain::observation_day::{DayShift, compare, shifted};
-use hatchbell::domain::series::{Reading, Readings};
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::extremes::Unit;
+use hatchbell::domain::weather::gaps::{GapScore, How, Neighbour, Way, complete, leave_out};
+use hatchbell::domain::weather::observation_day::{DayShift, compare, shifted};
+use hatchbell::domain::weather::reading::{Reading, Readings};
 use proptest::prelude::*;
 
 /// Weather with a course of the year and something of its own each day.

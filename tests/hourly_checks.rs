@@ -7,11 +7,11 @@
 mod outside;
 
 use chrono::NaiveDate;
-use hatchbell::domain::degree_day::Method::{
+use hatchbell::domain::weather::degree_day::Method::{
     DoubleSine, DoubleTriangle, ModifiedAverage, SimpleAverage, SingleSine, SingleTriangle,
 };
-use hatchbell::domain::degree_day::{Method, Model};
-use hatchbell::domain::temperature::Extremes;
+use hatchbell::domain::weather::degree_day::{Method, Model};
+use hatchbell::domain::weather::extremes::Extremes;
 use outside::reference;
 use std::collections::BTreeMap;
 

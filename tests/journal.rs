@@ -1,7 +1,8 @@
 //! The journal keeps what was entered as it was stated, and forgets nothing.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use hatchbell::domain::journal::{Application, Deed, Found};
+use hatchbell::domain::journal::{Application, Deed};
+use hatchbell::domain::scouting::Found;
 use hatchbell::domain::scouting::SampleArea;
 use hatchbell::store::Store;
 

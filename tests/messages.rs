@@ -3,16 +3,18 @@
 #[path = "support/species.rs"]
 mod kit;
 
-use hatchbell::domain::alert::{Bundle, Notice, NoticeKind, bundles};
-use hatchbell::domain::choice::Choice;
-use hatchbell::domain::figure::Solidity;
-use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Expectation, Milestone, PassedBy, Record, standing};
-use hatchbell::domain::observation_day::DayShift;
-use hatchbell::domain::outlook::{Basis, Outlook};
-use hatchbell::domain::series::{Limits, Readings};
-use hatchbell::domain::site::{Channel, Member, Recipient, Site, Station};
-use hatchbell::domain::species::Species;
+use hatchbell::domain::phenology::milestone::Milestone;
+use hatchbell::domain::phenology::outlook::{Basis, Outlook};
+use hatchbell::domain::phenology::season_days::Limits;
+use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, standing};
+use hatchbell::domain::phenology::species::Species;
+use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
+use hatchbell::domain::sourced_value::Solidity;
+use hatchbell::domain::telling::notice::{Bundle, Notice, NoticeKind, bundles};
+use hatchbell::domain::treatment::choice::Choice;
+use hatchbell::domain::weather::gaps::Estimates;
+use hatchbell::domain::weather::observation_day::DayShift;
+use hatchbell::domain::weather::reading::Readings;
 use hatchbell::notify::wording::{Message, message};
 use kit::{date, species, steady};
 

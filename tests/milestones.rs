@@ -3,13 +3,16 @@
 #[path = "support/species.rs"]
 mod kit;
 
-use hatchbell::domain::alert::{Recorded, decide, is_stale};
-use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Hold, Milestone, PassedBy, Record, Standing, standing};
-use hatchbell::domain::observation_day::DayShift;
-use hatchbell::domain::outlook::NoOutlook;
-use hatchbell::domain::series::{Limits, Readings};
-use hatchbell::domain::site::Station;
+use hatchbell::domain::phenology::milestone::Milestone;
+use hatchbell::domain::phenology::outlook::NoOutlook;
+use hatchbell::domain::phenology::season_days::Limits;
+use hatchbell::domain::phenology::season_state::{Hold, PassedBy, Record, Standing, standing};
+use hatchbell::domain::place::site::Station;
+use hatchbell::domain::telling::feed_trouble::is_stale;
+use hatchbell::domain::telling::milestone_decision::{Recorded, decide};
+use hatchbell::domain::weather::gaps::Estimates;
+use hatchbell::domain::weather::observation_day::DayShift;
+use hatchbell::domain::weather::reading::Readings;
 use kit::{date, species, steady};
 
 const NORTH: f64 = 41.8;

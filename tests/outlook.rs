@@ -4,18 +4,22 @@
 mod kit;
 
 use chrono::{Days, NaiveDate};
-use hatchbell::domain::biofix::{AnchoredBy, anchor, anchored};
-use hatchbell::domain::degree_day::{Method, Model};
-use hatchbell::domain::figure::Solidity;
-use hatchbell::domain::foretell::{Early, Foretold, Policy, foretell};
-use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::hindcast::{Plan, hindcast};
-use hatchbell::domain::milestone::{Milestone, Record, Standing, standing};
-use hatchbell::domain::outlook::{Ensemble, NoOutlook, Outlook, PastSeason, past_seasons};
-use hatchbell::domain::season::{MonthDay, Season};
-use hatchbell::domain::series::{Limits, Readings};
-use hatchbell::domain::species::Threshold;
-use hatchbell::domain::temperature::Extremes;
+use hatchbell::domain::phenology::biofix::{AnchoredBy, anchor, anchored};
+use hatchbell::domain::phenology::hindcast::{Plan, hindcast};
+use hatchbell::domain::phenology::milestone::Milestone;
+use hatchbell::domain::phenology::outlook::{
+    Ensemble, NoOutlook, Outlook, PastSeason, past_seasons,
+};
+use hatchbell::domain::phenology::season::{MonthDay, Season};
+use hatchbell::domain::phenology::season_days::Limits;
+use hatchbell::domain::phenology::season_state::{Record, Standing, standing};
+use hatchbell::domain::phenology::species::Threshold;
+use hatchbell::domain::sourced_value::Solidity;
+use hatchbell::domain::telling::early_notice::{Early, Foretold, Policy, foretell};
+use hatchbell::domain::weather::degree_day::{Method, Model};
+use hatchbell::domain::weather::extremes::Extremes;
+use hatchbell::domain::weather::gaps::Estimates;
+use hatchbell::domain::weather::reading::Readings;
 use kit::{date, species, steady};
 use proptest::prelude::*;
 

@@ -8,9 +8,9 @@ mod command;
 mod outside;
 
 use command::{Workshop, config_with_station};
-use hatchbell::domain::degree_day::{Cutoff, Method, Model};
 use hatchbell::domain::scouting::{Count, SampleArea, chance_of_at_most};
-use hatchbell::domain::temperature::Extremes;
+use hatchbell::domain::weather::degree_day::{Cutoff, Method, Model};
+use hatchbell::domain::weather::extremes::Extremes;
 use outside::reference;
 use serde_json::Value;
 

@@ -4,8 +4,8 @@
 mod feeds;
 
 use feeds::{binding, date, take};
-use hatchbell::domain::rain::Rain;
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::extremes::Unit;
+use hatchbell::domain::weather::rain::Rain;
 use hatchbell::feed::refusal::Why;
 use hatchbell::store::Store;
 

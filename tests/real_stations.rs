@@ -5,8 +5,8 @@
 mod feeds;
 
 use feeds::{binding, date, take};
-use hatchbell::domain::degree_day::{Method, Model};
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::degree_day::{Method, Model};
+use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::feed::parse::Parsed;
 use hatchbell::feed::refusal::Why;
 use hatchbell::feed::trial::{Known, try_dialects};

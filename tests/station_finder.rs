@@ -10,7 +10,7 @@ mod outside;
 
 use command::{Workshop, both, config_with_station};
 use hatchbell::config::load::from_text;
-use hatchbell::domain::globe::{Place, great_circle_km};
+use hatchbell::domain::place::globe::{Place, great_circle_km};
 use http_server::{Reply, ScriptedServer};
 use std::path::Path;
 

@@ -7,8 +7,8 @@ mod kit;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use command::Workshop;
-use hatchbell::domain::series::Reading;
-use hatchbell::domain::site::Channel;
+use hatchbell::domain::place::site::Channel;
+use hatchbell::domain::weather::reading::Reading;
 use hatchbell::feed::parse::Element;
 use hatchbell::store::milestones::{Entry, Pair};
 use hatchbell::store::outbox::{Draft, Tally, pause};

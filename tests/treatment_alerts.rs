@@ -11,10 +11,11 @@ use command::Workshop;
 use hatchbell::clock::Clock;
 use hatchbell::config::load;
 use hatchbell::cycle::{Engine, Setup};
-use hatchbell::domain::amount::Depth;
-use hatchbell::domain::journal::{Application, Deed, Found};
-use hatchbell::domain::rain::Rain;
+use hatchbell::domain::journal::amount::Depth;
+use hatchbell::domain::journal::{Application, Deed};
+use hatchbell::domain::scouting::Found;
 use hatchbell::domain::scouting::SampleArea;
+use hatchbell::domain::weather::rain::Rain;
 use hatchbell::store::Store;
 
 /// What a message tells of one thing: its heading and its text with the cautions of the message,

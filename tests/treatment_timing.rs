@@ -8,13 +8,15 @@ mod species;
 
 use chrono::{Datelike, NaiveDate};
 use hatchbell::config::option_file;
-use hatchbell::domain::coverage::{Coverage, Hatching, NoCoverage};
-use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Milestone, PassedBy, Record, standing};
-use hatchbell::domain::series::{Limits, Readings};
-use hatchbell::domain::species::Species;
-use hatchbell::domain::temperature::Unit;
-use hatchbell::domain::treatment::TreatmentOption;
+use hatchbell::domain::phenology::milestone::Milestone;
+use hatchbell::domain::phenology::season_days::Limits;
+use hatchbell::domain::phenology::season_state::{PassedBy, Record, standing};
+use hatchbell::domain::phenology::species::Species;
+use hatchbell::domain::treatment::coverage::{Coverage, Hatching, NoCoverage};
+use hatchbell::domain::treatment::option::TreatmentOption;
+use hatchbell::domain::weather::extremes::Unit;
+use hatchbell::domain::weather::gaps::Estimates;
+use hatchbell::domain::weather::reading::Readings;
 
 /// Courses of the season: sums over base 10 °C of a sine-shaped year, colder and warmer ones.
 fn courses() -> Vec<Vec<f64>> {

@@ -7,7 +7,7 @@ use super::import::in_words;
 use super::{counted, say};
 use crate::clock::Clock;
 use crate::config::{Config, StationFeed};
-use crate::domain::series::Readings;
+use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
 use crate::feed::bulk::{BulkError, Limits, MOST_PACKED_AT_ONCE, Part, Wanted, read};
 use crate::feed::dialect::Dialect;

@@ -3,11 +3,11 @@
 use super::{ConfigOption, configuration, counted, say, today};
 use crate::config::{Config, StationFeed};
 use crate::cycle::{daily, neighbour_of};
-use crate::domain::gaps::{Estimates, GapScore, Neighbour, Way, leave_out};
-use crate::domain::observation_day::{Comparison, Likeness, compare};
-use crate::domain::outlook::past_seasons;
-use crate::domain::season::{MonthDay, Season};
-use crate::domain::series::Readings;
+use crate::domain::phenology::outlook::past_seasons;
+use crate::domain::phenology::season::{MonthDay, Season};
+use crate::domain::weather::gaps::{Estimates, GapScore, Neighbour, Way, leave_out};
+use crate::domain::weather::observation_day::{Comparison, Likeness, compare};
+use crate::domain::weather::reading::Readings;
 use crate::store::Store;
 use chrono::NaiveDate;
 use clap::Args;

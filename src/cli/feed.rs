@@ -3,8 +3,8 @@
 use super::{EXIT_CONFIG, counted, print_problems, runtime, say};
 use crate::clock::Clock;
 use crate::config::dialect_file;
-use crate::domain::series::newest_complete;
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::reading::newest_complete;
 use crate::feed::dialect::Dialect;
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent};
 use crate::feed::parse::Parsed;

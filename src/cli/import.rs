@@ -3,8 +3,8 @@
 use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::domain::series::{Readings, newest_complete};
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::reading::{Readings, newest_complete};
 use crate::feed::dialect::Binding;
 use crate::feed::fetch::{Origin, read_file};
 use crate::feed::parse::{Parsed, parse};

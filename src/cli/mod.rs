@@ -10,8 +10,8 @@ use std::process::ExitCode;
 
 use crate::clock::Clock;
 use crate::config::{Config, Loaded, load, problem::Problem, problem::Severity};
-use crate::domain::site::Site;
-use crate::domain::temperature::Unit;
+use crate::domain::place::site::Site;
+use crate::domain::weather::extremes::Unit;
 
 mod bulk;
 mod chart;

@@ -3,11 +3,12 @@
 use super::chart::Chart;
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::cycle::{Site, site_standings};
-use crate::domain::biofix::AnchoredBy;
-use crate::domain::figure::Solidity;
-use crate::domain::milestone::{Crossing, Expectation, Milestone, PassedBy};
-use crate::domain::outlook::{Basis, CHANCE_DAYS, FULL_SEASONS};
-use crate::domain::species::Threshold;
+use crate::domain::phenology::biofix::AnchoredBy;
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::outlook::{Basis, CHANCE_DAYS, FULL_SEASONS};
+use crate::domain::phenology::season_state::{Crossing, Expectation, PassedBy};
+use crate::domain::phenology::species::Threshold;
+use crate::domain::sourced_value::Solidity;
 use crate::store::Store;
 use chrono::NaiveDate;
 use clap::Args;

@@ -4,9 +4,9 @@ use super::chart::Chart;
 use super::{CAUTIONS, ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::config::Config;
 use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
-use crate::domain::need::{Ground, Need, together};
-use crate::domain::plan::{Planned, ranked};
-use crate::domain::treatment::{Purpose, TreatmentOption};
+use crate::domain::treatment::need::{Ground, Need, together};
+use crate::domain::treatment::option::{Purpose, TreatmentOption};
+use crate::domain::treatment::plan::{Planned, ranked};
 use crate::notify::wording::{
     how_words, limits, need_words, spread_words, water_in_words, wet_words,
 };
@@ -238,7 +238,7 @@ fn without_a_day(config: &Config, answers: &[Answer<'_>]) -> String {
 }
 
 /// The options that the site would not use.
-fn left_out(config: &Config, site: &crate::domain::site::Site) -> String {
+fn left_out(config: &Config, site: &crate::domain::place::site::Site) -> String {
     let names: Vec<&str> = config
         .options
         .values()

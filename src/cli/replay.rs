@@ -98,7 +98,9 @@ fn days_of(config: &Config, year: i32, lag: u32) -> anyhow::Result<(NaiveDate, N
         .flat_map(|(_, site)| site.species.iter().map(move |id| (site, id)))
         .filter_map(|(site, id)| {
             let start = config.species.get(id)?.start.at_latitude(site.latitude);
-            Some(crate::domain::season::Season::starting_in(year, start))
+            Some(crate::domain::phenology::season::Season::starting_in(
+                year, start,
+            ))
         })
         .collect();
     let first = seasons.iter().map(|season| season.start).min();

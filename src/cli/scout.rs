@@ -5,10 +5,11 @@ use super::{ConfigOption, configuration, counted, or_exit, say, say_wrapped, tod
 use crate::config::Config;
 use crate::cycle::{Site as Standing, site_standings};
 use crate::domain::journal::{Deed, Entry};
-use crate::domain::need::{Brood, Broods, borne};
+use crate::domain::phenology::species::Species;
+use crate::domain::place::site::Site;
+use crate::domain::scouting::borne;
 use crate::domain::scouting::{MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
-use crate::domain::site::Site;
-use crate::domain::species::Species;
+use crate::domain::treatment::need::{Brood, Broods};
 use crate::notify::wording::{HOW_TO_DIG, density, limits, what_was_found_in_brief};
 use crate::store::Store;
 use anyhow::bail;

@@ -2,7 +2,7 @@
 
 use super::{ConfigOption, DateOption, configuration, or_exit, say};
 use crate::cycle::{look_back, seasons_on_record};
-use crate::domain::site::{Member, Site};
+use crate::domain::place::site::{Member, Site};
 use crate::store::Store;
 use anyhow::{Context, bail};
 use clap::Args;

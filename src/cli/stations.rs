@@ -3,10 +3,10 @@
 use super::{configuration, counted, or_exit};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::domain::completeness::{Completeness, first_counted};
-use crate::domain::globe::Place;
-use crate::domain::series::{Readings, newest_complete};
-use crate::domain::station_rank::{Candidate, Ranked, Wanted, rank};
+use crate::domain::place::completeness::{Completeness, first_counted};
+use crate::domain::place::globe::Place;
+use crate::domain::place::station_rank::{Candidate, Ranked, Wanted, rank};
+use crate::domain::weather::reading::{Readings, newest_complete};
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent};
 use crate::feed::station_list::{BadLines, Inventory, StationList, inventory, station_list};
 use crate::store::Store;

@@ -2,9 +2,9 @@
 
 use super::fields::{Fields, Located};
 use super::problem::closest;
-use crate::domain::amount::Area;
-use crate::domain::choice::{Choice, Preventives};
-use crate::domain::treatment::TreatmentOption;
+use crate::domain::journal::amount::Area;
+use crate::domain::treatment::choice::{Choice, Preventives};
+use crate::domain::treatment::option::TreatmentOption;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What the site's people would use; what cannot be meant is noted.

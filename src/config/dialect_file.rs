@@ -2,7 +2,7 @@
 
 use super::fields::{Fields, parse};
 use super::problem::{Page, Problem};
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
 use crate::feed::dialect::{Column, Columns, Dialect, Elements, Encoding, Header, Layout};
 use chrono::format::{Item, StrftimeItems};
 

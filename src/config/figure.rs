@@ -1,7 +1,7 @@
 //! A number with its range, how solid it is and its source, as species and option files have it.
 
 use super::fields::{Fields, Located};
-use crate::domain::figure::{Figure, Solidity};
+use crate::domain::sourced_value::{Figure, Solidity};
 use std::ops::RangeInclusive;
 
 /// A table `[key]` with `value`, `low` and `high`, `solidity` and `source`, that must be there.

@@ -3,8 +3,8 @@
 use super::fields::{Fields, parse};
 use super::problem::{Page, Problem, Severity};
 use super::{Config, dialect_file, members, option_file, service, species_file, stations};
-use crate::domain::species::Species;
-use crate::domain::treatment::TreatmentOption;
+use crate::domain::phenology::species::Species;
+use crate::domain::treatment::option::TreatmentOption;
 use crate::feed::dialect::Dialect;
 use std::collections::BTreeMap;
 use std::fs;

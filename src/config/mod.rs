@@ -5,11 +5,11 @@
 //! same kind, built in and overridable: a file in the configured directory replaces the built-in
 //! one with the same id.
 
-use crate::domain::foretell::Policy;
-use crate::domain::series::Limits;
-use crate::domain::site::{Member, Site, Station};
-use crate::domain::species::Species;
-use crate::domain::treatment::TreatmentOption;
+use crate::domain::phenology::season_days::Limits;
+use crate::domain::phenology::species::Species;
+use crate::domain::place::site::{Member, Site, Station};
+use crate::domain::telling::early_notice::Policy;
+use crate::domain::treatment::option::TreatmentOption;
 use crate::feed::dialect::{Binding, Dialect};
 use crate::feed::fetch::Origin;
 use crate::notify::email::SmtpSecurity;

@@ -3,8 +3,8 @@
 use super::fields::{Fields, parse};
 use super::figure::{figure, required_figure};
 use super::problem::{Page, Problem};
-use crate::domain::figure::Solidity;
-use crate::domain::treatment::{
+use crate::domain::sourced_value::Solidity;
+use crate::domain::treatment::option::{
     Decay, Purpose, SoilLimits, Susceptibility, TreatmentOption, WateringIn,
 };
 
@@ -172,7 +172,7 @@ fn soil(top: &Fields<'_, '_>) -> Option<Option<SoilLimits>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::figure::Figure;
+    use crate::domain::sourced_value::Figure;
 
     fn all() -> impl Iterator<Item = (&'static str, TreatmentOption)> {
         BUILT_IN.iter().map(|(file, text)| {

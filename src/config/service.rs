@@ -3,9 +3,9 @@
 use super::fields::{Fields, Located};
 use super::problem::closest;
 use super::{Demo, DemoDelivery, EmailServer, Service};
-use crate::domain::foretell::Policy;
-use crate::domain::series::Limits;
-use crate::domain::site::Member;
+use crate::domain::phenology::season_days::Limits;
+use crate::domain::place::site::Member;
+use crate::domain::telling::early_notice::Policy;
 use crate::notify::email::{SmtpSecurity, check_address};
 use crate::secret::SecretSource;
 use chrono::{DateTime, Utc};

@@ -3,11 +3,11 @@
 use super::fields::{Fields, parse};
 use super::figure::range;
 use super::problem::{Page, Problem};
-use crate::domain::degree_day::{Cutoff, Method, Model};
-use crate::domain::figure::Solidity;
-use crate::domain::milestone::Milestone;
-use crate::domain::season::{MonthDay, Season};
-use crate::domain::species::{ActionThreshold, SeasonEnd, Species, Stage, Threshold};
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season::{MonthDay, Season};
+use crate::domain::phenology::species::{ActionThreshold, SeasonEnd, Species, Stage, Threshold};
+use crate::domain::sourced_value::Solidity;
+use crate::domain::weather::degree_day::{Cutoff, Method, Model};
 
 /// The species built into the program: file name and text.
 pub const BUILT_IN: [(&str, &str); 5] = [

@@ -3,16 +3,19 @@
 
 use super::standings::{Site, with_records};
 use crate::config::Config;
-use crate::domain::alert::{Instead, Notice, NoticeKind, TreatmentNotice};
-use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::journal::{Application, Deed, Entry as Journal};
-use crate::domain::milestone::Milestone;
-use crate::domain::need::{Brood, Broods, Evidence, Need, Reason, borne, need};
-use crate::domain::plan::{Advice, Spread, Step, ToldStep, advise, ranked, settled};
-use crate::domain::rain::Rain;
-use crate::domain::site;
-use crate::domain::treatment::TreatmentOption;
-use crate::domain::watering::{FOLLOWED_DAYS, Watering, WateringState, Wet, watering, wet};
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::place::site;
+use crate::domain::scouting::borne;
+use crate::domain::telling::notice::{Instead, Notice, NoticeKind, TreatmentNotice};
+use crate::domain::treatment::coverage::{Hatching, NoCoverage};
+use crate::domain::treatment::need::{Brood, Broods, Evidence, Need, Reason, need};
+use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::plan::{Advice, Spread, Step, ToldStep, advise, ranked, settled};
+use crate::domain::treatment::watering::{
+    FOLLOWED_DAYS, Watering, WateringState, Wet, watering, wet,
+};
+use crate::domain::weather::rain::Rain;
 use crate::store::advised::{Advised, COUNTING, HOLD_BACK, NOTHING_LEFT};
 use crate::store::milestones::{Entry, Pair};
 use crate::store::{Store, StoreError};

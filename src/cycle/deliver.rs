@@ -2,7 +2,7 @@
 
 use super::{Beat, Engine, Print, Report, with_beat};
 use crate::config::{Addresses, Config, EmailServer};
-use crate::domain::site::Channel;
+use crate::domain::place::site::Channel;
 use crate::feed::fetch::user_agent;
 use crate::notify::email::{Mailer, SmtpSettings};
 use crate::notify::push::{PushTarget, Pusher};

@@ -2,8 +2,8 @@
 
 use super::{Engine, Report};
 use crate::config::{Config, StationFeed};
-use crate::domain::alert::{FeedNotice, STALE_GRACE_DAYS, Trouble, is_stale};
-use crate::domain::series::Readings;
+use crate::domain::telling::feed_trouble::{FeedNotice, STALE_GRACE_DAYS, Trouble, is_stale};
+use crate::domain::weather::reading::Readings;
 use crate::feed::fetch::Origin;
 use crate::feed::guard::{
     Finding, HeldValue, Look, compare, take_out, to_hold, unlikely, value_name,

@@ -2,7 +2,7 @@
 
 use super::{Beat, Engine, Report, with_beat};
 use crate::config::StationFeed;
-use crate::domain::series::Readings;
+use crate::domain::weather::reading::Readings;
 use crate::feed::fetch::Origin;
 use crate::feed::refusal::{RefusedRow, Why};
 use crate::feed::supply::{DrawError, Drawn};

@@ -3,18 +3,20 @@
 use super::advising::rain_at;
 use super::standings::{Site, newest_day_of, with_records};
 use crate::config::Config;
-use crate::domain::coverage::{Hatching, NoCoverage};
 use crate::domain::journal::{Application, Deed, Entry};
 use crate::domain::look_back::{
     Applied, Counts, Foretelling, HatchSpan, LookBack, Met, OfSpecies, Outcome, Reckoning, Tidings,
     Told, active_span, outcome,
 };
-use crate::domain::milestone::{Milestone, Record};
-use crate::domain::need::{Broods, borne};
-use crate::domain::plan::Step;
-use crate::domain::season::Season;
-use crate::domain::site;
-use crate::domain::watering::{Watering, WateringState, watering};
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season::Season;
+use crate::domain::phenology::season_state::Record;
+use crate::domain::place::site;
+use crate::domain::scouting::borne;
+use crate::domain::treatment::coverage::{Hatching, NoCoverage};
+use crate::domain::treatment::need::Broods;
+use crate::domain::treatment::plan::Step;
+use crate::domain::treatment::watering::{Watering, WateringState, watering};
 use crate::store::advised::{COUNTING, NOTHING_LEFT};
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};

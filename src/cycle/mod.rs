@@ -5,8 +5,8 @@
 
 use crate::clock::Clock;
 use crate::config::{Config, DemoDelivery};
-use crate::domain::rain::Rain;
-use crate::domain::series::Readings;
+use crate::domain::weather::rain::Rain;
+use crate::domain::weather::reading::Readings;
 use crate::feed::fetch::{FetchPolicy, Fetcher, user_agent};
 use crate::feed::supply::Supply;
 use crate::store::{Store, StoreError};

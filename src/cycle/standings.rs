@@ -1,17 +1,19 @@
 //! Bringing the domain what is stored: where every site stands with each of its species.
 
 use crate::config::{Config, StationFeed};
-use crate::domain::alert::{Notice, NoticeKind};
-use crate::domain::biofix::{Anchor, anchor, anchored};
-use crate::domain::blend::{Blend, Part, PartIn, Source, blended, parts};
-use crate::domain::gaps::{Completed, Estimates, How, Neighbour, complete};
-use crate::domain::milestone::{Hold, Milestone, Record, Standing, standing};
-use crate::domain::observation_day::shifted;
-use crate::domain::outlook::{PastSeason, past_seasons};
-use crate::domain::season::{MonthDay, Season};
-use crate::domain::series::{Readings, season_days};
-use crate::domain::site;
-use crate::domain::species::Species;
+use crate::domain::phenology::biofix::{Anchor, anchor, anchored};
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::outlook::{PastSeason, past_seasons};
+use crate::domain::phenology::season::{MonthDay, Season};
+use crate::domain::phenology::season_days::season_days;
+use crate::domain::phenology::season_state::{Hold, Record, Standing, standing};
+use crate::domain::phenology::species::Species;
+use crate::domain::place::site;
+use crate::domain::telling::notice::{Notice, NoticeKind};
+use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
+use crate::domain::weather::gaps::{Completed, Estimates, How, Neighbour, complete};
+use crate::domain::weather::observation_day::shifted;
+use crate::domain::weather::reading::Readings;
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::{Days, NaiveDate};

@@ -1,7 +1,7 @@
 //! How a kind of feed file is laid out. The dialects themselves are data, in
 //! `config/dialects/*.toml`.
 
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
 
 /// What a row of a file stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

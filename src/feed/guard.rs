@@ -9,9 +9,9 @@
 use super::Rejection;
 use super::dialect::{Binding, in_words};
 use super::parse::{Element, Parsed};
-use crate::domain::alert::Trouble;
-use crate::domain::series::{Reading, Readings};
-use crate::domain::temperature::Unit;
+use crate::domain::telling::feed_trouble::Trouble;
+use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::reading::{Reading, Readings};
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use climate::{CLIMATE_DAYS, Climate};
 use header::{HeaderChange, header_change};

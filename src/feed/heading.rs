@@ -1,6 +1,6 @@
 //! What the name of a column says of its unit.
 
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
 
 /// The unit that a column's name has in brackets at its end: `(°C)`, `(F)`, `(Degree C)`. A degree
 /// sign that was lost on the way does not matter.

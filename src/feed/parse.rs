@@ -12,9 +12,9 @@ use super::places::{Cells, Places};
 use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
-use crate::domain::rain::{Rain, is_plausible_rain};
-use crate::domain::series::{Reading, Readings};
-use crate::domain::temperature::{COLDEST_C, Unit, WARMEST_C, is_plausible};
+use crate::domain::weather::extremes::{COLDEST_C, Unit, WARMEST_C, is_plausible};
+use crate::domain::weather::rain::{Rain, is_plausible_rain};
+use crate::domain::weather::reading::{Reading, Readings};
 use chrono::{Days, NaiveDate};
 
 /// What a file said.

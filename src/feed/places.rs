@@ -6,7 +6,7 @@ use super::day::DayPlace;
 use super::dialect::{Binding, Column, Columns, Layout, Otherwise};
 use super::heading::{rain_unit_in_brackets, unit_in_brackets};
 use super::table::Table;
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
 
 /// The columns with values.
 pub(super) enum Cells {

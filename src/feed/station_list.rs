@@ -7,8 +7,8 @@
 
 use super::Rejection;
 use super::quote::quoted;
-use crate::domain::globe::Place;
-use crate::domain::station_rank::Years;
+use crate::domain::place::globe::Place;
+use crate::domain::place::years::Years;
 use std::collections::HashMap;
 use std::ops::RangeInclusive;
 

@@ -10,9 +10,9 @@ use super::table::open;
 use super::unpack::unpacked;
 use super::vet::vet;
 use crate::config::{ForecastFeed, StationFeed};
-use crate::domain::alert::STALE_GRACE_DAYS;
-use crate::domain::rain::Rain;
-use crate::domain::series::Readings;
+use crate::domain::telling::feed_trouble::STALE_GRACE_DAYS;
+use crate::domain::weather::rain::Rain;
+use crate::domain::weather::reading::Readings;
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
 

@@ -8,8 +8,8 @@ use super::places::Places;
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
 use super::vet::vet;
-use crate::domain::series::Readings;
-use crate::domain::temperature::Unit;
+use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::reading::Readings;
 use chrono::NaiveDate;
 use std::cmp::Reverse;
 

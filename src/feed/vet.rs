@@ -8,8 +8,8 @@ use super::Rejection;
 use super::dialect::{Binding, in_words};
 use super::parse::Parsed;
 use super::refusal::Why;
-use crate::domain::series::Readings;
-use crate::domain::temperature::{Extremes, Unit};
+use crate::domain::weather::extremes::{Extremes, Unit};
+use crate::domain::weather::reading::Readings;
 use chrono::Datelike;
 
 /// More out-of-bounds values than this share of all mean a wrong unit or an undeclared "no value".

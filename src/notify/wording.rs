@@ -3,12 +3,13 @@
 //! Text first, in short paragraphs: what happened, what it means for the work, what comes next and
 //! when, how sure it is, and the cautions. Every message carries the cautions itself.
 
-use crate::domain::alert::{Bundle, Notice, NoticeKind};
-use crate::domain::blend::{NEWEST_DAYS, Part, PartIn};
-use crate::domain::foretell::Early;
-use crate::domain::milestone::{Crossing, Milestone, PassedBy};
-use crate::domain::site::Channel;
-use crate::domain::species::{Species, Threshold};
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::{Crossing, PassedBy};
+use crate::domain::phenology::species::{Species, Threshold};
+use crate::domain::place::site::Channel;
+use crate::domain::telling::early_notice::Early;
+use crate::domain::telling::notice::{Bundle, Notice, NoticeKind};
+use crate::domain::weather::blend::{NEWEST_DAYS, Part, PartIn};
 use ahead::{dates, next_in_brief, what_comes_next, what_to_expect};
 use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};

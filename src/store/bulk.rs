@@ -3,8 +3,8 @@
 use super::rain::merge_rain;
 use super::readings::{Merged, merge, withdraw};
 use super::{Store, StoreError};
-use crate::domain::rain::Rain;
-use crate::domain::series::{Reading, Readings};
+use crate::domain::weather::rain::Rain;
+use crate::domain::weather::reading::{Reading, Readings};
 use crate::feed::bulk::archive::{FAILED, Harvest, Packed, Page, SLOTS, StationYear, UNKNOWN};
 use crate::feed::fetch::FileMark;
 use crate::feed::parse::Parsed;

@@ -2,7 +2,7 @@
 
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
-use crate::domain::alert::Trouble;
+use crate::domain::telling::feed_trouble::Trouble;
 use crate::feed::guard::{Finding, HeldValue, Look};
 use crate::feed::parse::Element;
 use chrono::{DateTime, TimeDelta, Utc};

@@ -1,7 +1,8 @@
 //! The journal: what people saw and did. Entries are undone or replaced, never deleted.
 
 use super::{Store, StoreError};
-use crate::domain::journal::{Application, Deed, Entry, Found};
+use crate::domain::journal::{Application, Deed, Entry};
+use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, SampleArea};
 use crate::store::milestones::Pair;
 use chrono::{DateTime, NaiveDate, Utc};

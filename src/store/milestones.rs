@@ -3,9 +3,10 @@
 use super::advised::Advised;
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
-use crate::domain::alert::Recorded;
-use crate::domain::foretell::Foretold;
-use crate::domain::milestone::{Crossing, Milestone, PassedBy};
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::{Crossing, PassedBy};
+use crate::domain::telling::early_notice::Foretold;
+use crate::domain::telling::milestone_decision::Recorded;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 

@@ -5,7 +5,7 @@
 //! a message is sent, so a corrected address also serves messages that wait.
 
 use super::{Store, StoreError, understood};
-use crate::domain::site::Channel;
+use crate::domain::place::site::Channel;
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Transaction, params};
 

@@ -1,7 +1,7 @@
 //! Rain, measured and forecast.
 
 use super::{Store, StoreError};
-use crate::domain::rain::Rain;
+use crate::domain::weather::rain::Rain;
 use chrono::NaiveDate;
 use rusqlite::{Transaction, TransactionBehavior, params};
 

@@ -1,8 +1,8 @@
 //! Daily readings and their revisions.
 
 use super::{Store, StoreError};
-use crate::domain::rain::Rain;
-use crate::domain::series::{Reading, Readings};
+use crate::domain::weather::rain::Rain;
+use crate::domain::weather::reading::{Reading, Readings};
 use crate::feed::parse::Element;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use rusqlite::{Transaction, TransactionBehavior, params};

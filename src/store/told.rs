@@ -1,9 +1,9 @@
 //! What was told of milestones, with the day it was told: for looking back.
 
 use super::{Store, StoreError, understood};
-use crate::domain::alert::Recorded;
 use crate::domain::look_back::{Announced, Foretelling};
-use crate::domain::milestone::Milestone;
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::telling::milestone_decision::Recorded;
 use crate::store::milestones::Pair;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::params;

@@ -4,11 +4,12 @@
 use chrono::{Days, NaiveDate};
 use criterion::{Criterion, criterion_group, criterion_main};
 use hatchbell::config::species_file;
-use hatchbell::domain::gaps::Estimates;
-use hatchbell::domain::milestone::{Record, standing};
-use hatchbell::domain::outlook::{PastSeason, past_seasons};
-use hatchbell::domain::season::{MonthDay, Season};
-use hatchbell::domain::series::{Limits, Reading, Readings};
+use hatchbell::domain::phenology::outlook::{PastSeason, past_seasons};
+use hatchbell::domain::phenology::season::{MonthDay, Season};
+use hatchbell::domain::phenology::season_days::Limits;
+use hatchbell::domain::phenology::season_state::{Record, standing};
+use hatchbell::domain::weather::gaps::Estimates;
+use hatchbell::domain::weather::reading::{Reading, Readings};
 use std::hint::black_box;
 
 const STATIONS: u32 = 100;

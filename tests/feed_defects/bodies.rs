@@ -2,7 +2,7 @@
 
 use super::feeds::{binding, take};
 use super::{TODAY, pair, refusal, says, taken};
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::extremes::Unit;
 
 /// Order, names of other columns, quoting, the prefix of the code and the form of the date all
 /// changed under one address; the columns that are read did not.

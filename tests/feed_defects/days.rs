@@ -2,9 +2,9 @@
 
 use super::feeds::{binding, date, take};
 use super::{TODAY, pair, refusal, says, taken};
-use hatchbell::domain::observation_day::{DayShift, shifted};
-use hatchbell::domain::series::newest_complete;
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::extremes::Unit;
+use hatchbell::domain::weather::observation_day::{DayShift, shifted};
+use hatchbell::domain::weather::reading::newest_complete;
 use hatchbell::feed::refusal::Why;
 
 const KL: &str = "STATIONS_ID;MESS_DATUM;QN_4; RSK; TXK; TNK; TGK;eor\r\n";

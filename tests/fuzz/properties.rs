@@ -5,9 +5,9 @@
 use chrono::{Datelike, Days, NaiveDate};
 use hatchbell::config::problem::{Problem, Severity};
 use hatchbell::config::{dialect_file, load, species_file};
-use hatchbell::domain::rain::is_plausible_rain;
-use hatchbell::domain::series::{Reading, Readings};
-use hatchbell::domain::temperature::is_plausible;
+use hatchbell::domain::weather::extremes::is_plausible;
+use hatchbell::domain::weather::rain::is_plausible_rain;
+use hatchbell::domain::weather::reading::{Reading, Readings};
 use hatchbell::feed::Rejection;
 use hatchbell::feed::bulk::archive::{FAILED, SLOTS, StationYear};
 use hatchbell::feed::bulk::{self, BulkError, Limits, Wanted};

@@ -3,8 +3,8 @@
 
 use chrono::{Days, NaiveDate};
 use hatchbell::config::dialect_file;
-use hatchbell::domain::series::Readings;
-use hatchbell::domain::temperature::Unit;
+use hatchbell::domain::weather::extremes::Unit;
+use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::Rejection;
 use hatchbell::feed::dialect::Binding;
 use hatchbell::feed::parse::{Parsed, parse};

@@ -3,8 +3,8 @@
 
 use chrono::{Days, NaiveDate};
 use hatchbell::config::species_file;
-use hatchbell::domain::series::{Reading, Readings};
-use hatchbell::domain::species::Species;
+use hatchbell::domain::phenology::species::Species;
+use hatchbell::domain::weather::reading::{Reading, Readings};
 
 /// A built-in species.
 pub fn species(id: &str) -> Species {

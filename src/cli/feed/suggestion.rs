@@ -1,7 +1,7 @@
 //! A `[[station]]` block for what `hatchbell feed try` found.
 
 use crate::config::dialect_file;
-use crate::domain::series::newest_complete;
+use crate::domain::weather::reading::newest_complete;
 use crate::feed::fetch::Origin;
 use crate::feed::trial::Trial;
 use chrono::NaiveDate;

@@ -3,7 +3,7 @@
 use super::{EntryOptions, Journal, configuration, or_exit, say, watched};
 use crate::cycle::site_standings;
 use crate::domain::journal::Deed;
-use crate::domain::milestone::Milestone;
+use crate::domain::phenology::milestone::Milestone;
 use anyhow::bail;
 use clap::Args;
 use std::process::ExitCode;

@@ -1,8 +1,9 @@
 //! `hatchbell log count`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, watched, words};
-use crate::domain::journal::{Deed, Entry, Found};
-use crate::domain::need::borne;
+use crate::domain::journal::{Deed, Entry};
+use crate::domain::scouting::Found;
+use crate::domain::scouting::borne;
 use crate::domain::scouting::{M2_IN_FT2, Reading, SampleArea};
 use crate::notify::wording::{limits, what_it_says, what_was_found};
 use anyhow::bail;

@@ -6,7 +6,7 @@ use super::{
     watched, words,
 };
 use crate::clock::Clock;
-use crate::domain::amount::{Depth, Rate};
+use crate::domain::journal::amount::{Depth, Rate};
 use crate::domain::journal::{Application, Deed, Entry, check};
 use crate::store::Store;
 use anyhow::{Context, bail};

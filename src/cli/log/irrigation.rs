@@ -1,8 +1,8 @@
 //! `hatchbell log irrigation`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, words};
-use crate::domain::amount::Depth;
 use crate::domain::journal::Deed;
+use crate::domain::journal::amount::Depth;
 use clap::Args;
 use std::process::ExitCode;
 

@@ -1,7 +1,8 @@
 //! `hatchbell log list`.
 
 use super::{ConfigOption, configuration, or_exit, say, words};
-use crate::domain::journal::{Application, Deed, Entry, Found};
+use crate::domain::journal::{Application, Deed, Entry};
+use crate::domain::scouting::Found;
 use crate::store::Store;
 use clap::Args;
 use comfy_table::{ContentArrangement, Table, presets};

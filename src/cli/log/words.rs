@@ -1,6 +1,7 @@
 //! Entries of the journal in words.
 
-use crate::domain::journal::{Application, Deed, Found};
+use crate::domain::journal::{Application, Deed};
+use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, M2_IN_FT2, SampleArea};
 use crate::notify::wording::density;
 

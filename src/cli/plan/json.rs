@@ -1,10 +1,10 @@
 //! The plan for scripts.
 
 use crate::cycle::{Case, Followed, Site};
-use crate::domain::coverage::Share;
-use crate::domain::need::Need;
-use crate::domain::plan::Planned;
-use crate::domain::watering::WateringState;
+use crate::domain::treatment::coverage::Share;
+use crate::domain::treatment::need::Need;
+use crate::domain::treatment::plan::Planned;
+use crate::domain::treatment::watering::WateringState;
 use crate::notify::wording::need_words;
 use chrono::NaiveDate;
 use serde::Serialize;

@@ -5,8 +5,8 @@ use super::words;
 use crate::domain::look_back::{
     Applied, Counted, Foretelling, Held, LookBack, Met, OfSpecies, Reckoning, Score, Tidings, Told,
 };
-use crate::domain::milestone::PassedBy;
-use crate::domain::watering::{Watering, WateringState};
+use crate::domain::phenology::season_state::PassedBy;
+use crate::domain::treatment::watering::{Watering, WateringState};
 use crate::notify::wording::CAUTIONS;
 use chrono::NaiveDate;
 use serde_json::{Value, json};

@@ -2,7 +2,7 @@
 
 use super::words;
 use crate::domain::look_back::{Applied, Counts, LookBack, Met, OfSpecies, Reckoning};
-use crate::domain::site::Site;
+use crate::domain::place::site::Site;
 use crate::notify::wording::{CAUTIONS, density, what_was_found_in_brief};
 use chrono::NaiveDate;
 

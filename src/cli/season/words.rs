@@ -4,11 +4,12 @@ use crate::domain::look_back::{
     Applied, Brood, Change, Counted, Foretelling, HatchSpan, Held, Met, OfSpecies, Reckoning,
     Score, Tidings, Timing,
 };
-use crate::domain::milestone::{Milestone, PassedBy};
-use crate::domain::plan::Step;
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::scouting::Verdict;
-use crate::domain::treatment::Purpose;
-use crate::domain::watering::{Watering, WateringState};
+use crate::domain::treatment::option::Purpose;
+use crate::domain::treatment::plan::Step;
+use crate::domain::treatment::watering::{Watering, WateringState};
 use crate::notify::wording::density;
 use chrono::NaiveDate;
 

@@ -1,8 +1,8 @@
 //! What `hatchbell stations` prints.
 
 use super::super::counted;
-use crate::domain::completeness::{Completeness, CountedIn, YEARS_COUNTED};
-use crate::domain::station_rank::{
+use crate::domain::place::completeness::{Completeness, CountedIn, YEARS_COUNTED};
+use crate::domain::place::station_rank::{
     ENOUGH_YEARS, KM_FOR_UNKNOWN_HEIGHT, KM_IF_SILENT, KM_PER_100_M, KM_PER_PERCENT_MISSING,
     KM_PER_YEAR_SHORT, Liveness, Ranked, Wanted,
 };

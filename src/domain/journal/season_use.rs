@@ -1,8 +1,8 @@
 //! What a season has had of an option, against the most that the user's label allows.
 
 use super::{Application, Deed, Entry};
-use crate::domain::amount::{Rate, SeasonTotal, season_total};
-use crate::domain::season::Season;
+use crate::domain::journal::amount::{Rate, SeasonTotal, season_total};
+use crate::domain::phenology::season::Season;
 
 /// What a season has had of one option at one site.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,9 +34,9 @@ pub struct SeasonUse {
 ///
 /// # Examples
 /// ```
-/// use hatchbell::domain::amount::SeasonTotal;
+/// use hatchbell::domain::journal::amount::SeasonTotal;
 /// use hatchbell::domain::journal::{Application, Deed, Entry, season_use};
-/// use hatchbell::domain::season::{MonthDay, Season};
+/// use hatchbell::domain::phenology::season::{MonthDay, Season};
 ///
 /// let spread = Application {
 ///     option: "imidacloprid".into(),
@@ -95,7 +95,7 @@ pub fn season_use(entries: &[Entry], option: &str, season: &Season) -> SeasonUse
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::season::MonthDay;
+    use crate::domain::phenology::season::MonthDay;
 
     fn rate(text: &str) -> Option<Rate> {
         Some(text.parse().unwrap())

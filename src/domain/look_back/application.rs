@@ -1,11 +1,11 @@
 //! What an application met of the hatch, and whether it came in time.
 
 use super::HatchSpan;
-use crate::domain::amount::{Area, Rate};
-use crate::domain::coverage::{Hatching, Share, Window};
-use crate::domain::plan::planned;
-use crate::domain::treatment::{Purpose, TreatmentOption};
-use crate::domain::watering::{Watering, WateringState};
+use crate::domain::journal::amount::{Area, Rate};
+use crate::domain::treatment::coverage::{Hatching, Share, Window};
+use crate::domain::treatment::option::{Purpose, TreatmentOption};
+use crate::domain::treatment::plan::planned;
+use crate::domain::treatment::watering::{Watering, WateringState};
 use chrono::{Days, NaiveDate};
 
 /// Outside its window an application still counts as a late or an early one, not as one that comes

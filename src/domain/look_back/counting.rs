@@ -1,9 +1,10 @@
 //! What was counted before, during and after a season.
 
-use crate::domain::journal::{Deed, Entry, Found};
-use crate::domain::need::{self, Broods};
+use crate::domain::journal::{Deed, Entry};
+use crate::domain::phenology::season::Season;
+use crate::domain::scouting::Found;
 use crate::domain::scouting::Reading;
-use crate::domain::season::Season;
+use crate::domain::treatment::need::{self, Broods};
 use chrono::{Days, NaiveDate};
 
 /// Counts this long before and after the season still speak of it, days: half a year, in which the
@@ -152,8 +153,8 @@ impl Counts {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::phenology::season::MonthDay;
     use crate::domain::scouting::SampleArea;
-    use crate::domain::season::MonthDay;
 
     fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()

@@ -1,8 +1,8 @@
 //! What a count says of the turf it was dug from.
 
 use super::{Count, Density, Verdict};
-use crate::domain::journal::Found;
-use crate::domain::need::verdict;
+use crate::domain::scouting::Found;
+use crate::domain::scouting::verdict;
 
 /// How much more would have to be dug.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,7 +32,7 @@ pub struct Reading {
 
 impl Reading {
     /// What was found, held against the larvae per m² that the turf bears: the numbers of
-    /// [`borne`](crate::domain::need::borne), one twice or the ends of a range.
+    /// [`borne`](crate::domain::scouting::borne), one twice or the ends of a range.
     ///
     /// # Method
     /// The side by [`verdict`]. What else to dig is counted against the nearer end; a mean within a
@@ -49,7 +49,7 @@ impl Reading {
     ///
     /// # Examples
     /// ```
-    /// use hatchbell::domain::journal::Found;
+    /// use hatchbell::domain::scouting::Found;
     /// use hatchbell::domain::scouting::{Reading, SampleArea, Verdict};
     ///
     /// let area = SampleArea::from_ft2(1.0).unwrap();

@@ -6,8 +6,8 @@
 
 use super::cut::{Columns, Cut, no_long_rows};
 use super::{Wanted, code_of as first_field};
-use crate::domain::rain::is_plausible_rain;
-use crate::domain::temperature::is_plausible;
+use crate::domain::weather::extremes::is_plausible;
+use crate::domain::weather::rain::is_plausible_rain;
 use crate::feed::Rejection;
 use crate::feed::day::parse_date;
 use crate::feed::refusal::{Refusals, Why};

@@ -1,7 +1,7 @@
 //! A station's own extremes of each time of year.
 
 use super::OUTLIER_MARGIN_C;
-use crate::domain::series::Readings;
+use crate::domain::weather::reading::Readings;
 use crate::feed::parse::Element;
 use chrono::{Datelike, NaiveDate};
 

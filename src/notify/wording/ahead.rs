@@ -1,10 +1,10 @@
 //! Words for what lies ahead: dates as ranges, with what they are made of.
 
 use super::{capitalised, day_month, range_words};
-use crate::domain::foretell::Early;
-use crate::domain::milestone::Expectation;
-use crate::domain::outlook::{Basis, FULL_SEASONS, Outlook};
-use crate::domain::species::Species;
+use crate::domain::phenology::outlook::{Basis, FULL_SEASONS, Outlook};
+use crate::domain::phenology::season_state::Expectation;
+use crate::domain::phenology::species::Species;
+use crate::domain::telling::early_notice::Early;
 
 /// What comes after a milestone.
 pub(super) fn what_comes_next(species: &Species, next: Option<Expectation>) -> String {

@@ -1,9 +1,9 @@
 //! Words for what was dug up: how dense the grubs are and what that says of the turf.
 
 use super::capitalised;
-use crate::domain::need::Brood;
+use crate::domain::phenology::species::Species;
 use crate::domain::scouting::{M2_IN_FT2, More, Reading, TurfCondition, Verdict};
-use crate::domain::species::Species;
+use crate::domain::treatment::need::Brood;
 
 /// How samples are dug. Common practice, no source.
 pub const HOW_TO_DIG: &str = "Spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source).";
@@ -143,7 +143,7 @@ fn short(per_m2: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::journal::Found;
+    use crate::domain::scouting::Found;
     use crate::domain::scouting::SampleArea;
 
     const RANGE: (f64, f64) = (86.0, 161.0);

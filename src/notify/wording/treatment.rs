@@ -2,18 +2,18 @@
 
 use super::count::{HOW_TO_DIG, density, limits, what_more};
 use super::{capitalised, day_month, labelled, wrapped};
-use crate::domain::alert::{Notice, TreatmentNotice};
-use crate::domain::amount::Area;
-use crate::domain::coverage::Window;
-use crate::domain::milestone::Milestone;
-use crate::domain::need::{Ground, Need, Reason};
-use crate::domain::plan::{Advice, Spread, Step};
+use crate::domain::journal::amount::Area;
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::species::Species;
 use crate::domain::scouting::{
     SampleArea, TurfCondition, USUAL_PRECISION, USUAL_SAMPLE_FT2, samples_for_precision,
 };
-use crate::domain::species::Species;
-use crate::domain::treatment::TreatmentOption;
-use crate::domain::watering::{Watering, WateringState, Wet};
+use crate::domain::telling::notice::{Notice, TreatmentNotice};
+use crate::domain::treatment::coverage::Window;
+use crate::domain::treatment::need::{Ground, Need, Reason};
+use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::plan::{Advice, Spread, Step};
+use crate::domain::treatment::watering::{Watering, WateringState, Wet};
 
 /// The head of a message about treatments: the most urgent step first.
 pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {

@@ -3,9 +3,10 @@
 //! treatments, so it carries no cautions.
 
 use super::{Message, day_month, labelled, upper_rule, wrapped};
-use crate::domain::alert::{FeedNotice, Notice, Trouble};
-use crate::domain::milestone::Hold;
-use crate::domain::site::Channel;
+use crate::domain::phenology::season_state::Hold;
+use crate::domain::place::site::Channel;
+use crate::domain::telling::feed_trouble::{FeedNotice, Trouble};
+use crate::domain::telling::notice::Notice;
 use chrono::NaiveDate;
 
 /// Words notices about feeds for one channel.

@@ -1,8 +1,9 @@
 //! What milestones mean for the work, and the cautions. All of it common practice, no source.
 
 use super::wrapped;
-use crate::domain::milestone::{Crossing, Milestone, PassedBy};
-use crate::domain::species::Species;
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::{Crossing, PassedBy};
+use crate::domain::phenology::species::Species;
 
 /// Told later than this many days after the milestone, its advice is out of date.
 const LATE_DAYS: i64 = 10;

@@ -1,0 +1,242 @@
+//! What people did and saw: applications, counts, catches, irrigation and notes.
+
+use crate::domain::journal::amount::{Area, Depth, Rate};
+use crate::domain::scouting::Found;
+use chrono::NaiveDate;
+
+/// An entry of the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry {
+    /// Its number, for editing and undoing.
+    pub number: i64,
+    /// Site id.
+    pub site: String,
+    /// The day.
+    pub day: NaiveDate,
+    /// What was done or seen.
+    pub deed: Deed,
+    /// A remark.
+    pub remark: Option<String>,
+}
+
+/// What was done or seen.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Deed {
+    /// Adults were caught or seen.
+    Catch {
+        /// Species id.
+        species: String,
+    },
+    /// Something was spread.
+    Application(Application),
+    /// Larvae were counted.
+    Count {
+        /// Species id.
+        species: String,
+        /// What was found.
+        found: Found,
+    },
+    /// The turf was watered.
+    Irrigation {
+        /// How deep.
+        depth: Depth,
+    },
+    /// Anything else; whether grubs did damage, if that was noted.
+    Note {
+        /// Whether grubs did damage.
+        damage: Option<bool>,
+    },
+}
+
+/// Something that was spread, as the user's label states it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Application {
+    /// Option id.
+    pub option: String,
+    /// The turf it went on.
+    pub area: Area,
+    /// The rate.
+    pub rate: Option<Rate>,
+    /// The most a season may have, by the user's label.
+    pub most_a_season: Option<Rate>,
+}
+
+impl Deed {
+    /// The names of the kinds of deeds, in the store and on the command line.
+    pub const KINDS: [&'static str; 5] = ["catch", "application", "count", "irrigation", "note"];
+
+    /// The name of its kind.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Deed::Catch { .. } => Self::KINDS[0],
+            Deed::Application(_) => Self::KINDS[1],
+            Deed::Count { .. } => Self::KINDS[2],
+            Deed::Irrigation { .. } => Self::KINDS[3],
+            Deed::Note { .. } => Self::KINDS[4],
+        }
+    }
+
+    /// The species it speaks of.
+    pub fn species(&self) -> Option<&str> {
+        match self {
+            Deed::Catch { species } | Deed::Count { species, .. } => Some(species),
+            _ => None,
+        }
+    }
+
+    /// Whether two deeds of one day and site are the same thing done or seen twice.
+    fn repeats(&self, other: &Deed) -> bool {
+        match (self, other) {
+            (Deed::Catch { species: a }, Deed::Catch { species: b })
+            | (Deed::Count { species: a, .. }, Deed::Count { species: b, .. }) => a == b,
+            (Deed::Application(a), Deed::Application(b)) => a.option == b.option,
+            _ => false,
+        }
+    }
+}
+
+/// Why something is not entered.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Refusal {
+    /// It has not happened yet.
+    #[error("{day} lies in the future (today is {today}); nothing was logged")]
+    Future {
+        /// Its day.
+        day: NaiveDate,
+        /// Today.
+        today: NaiveDate,
+    },
+    /// An application of an earlier season.
+    #[error(
+        "{day} lies before this season, which began on {start}; nothing was logged. Check the year; to add an application of an earlier season, say --earlier-season"
+    )]
+    BeforeSeason {
+        /// Its day.
+        day: NaiveDate,
+        /// The first day of the season.
+        start: NaiveDate,
+    },
+    /// It is entered already.
+    #[error(
+        "that is logged for {day} already, as number {number}; nothing was logged. Change it with log edit {number}, or take it back with log undo {number}"
+    )]
+    Twice {
+        /// Its day.
+        day: NaiveDate,
+        /// The entry.
+        number: i64,
+    },
+}
+
+/// Whether a deed of a day may be entered for a site with these entries. Applications before
+/// `season_start` are refused where one is given.
+///
+/// # Errors
+/// [`Refusal`].
+pub fn check(
+    deed: &Deed,
+    day: NaiveDate,
+    entries: &[Entry],
+    today: NaiveDate,
+    season_start: Option<NaiveDate>,
+) -> Result<(), Refusal> {
+    if day > today {
+        return Err(Refusal::Future { day, today });
+    }
+    if let (Deed::Application(_), Some(start)) = (deed, season_start)
+        && day < start
+    {
+        return Err(Refusal::BeforeSeason { day, start });
+    }
+    match entries
+        .iter()
+        .find(|entry| entry.day == day && entry.deed.repeats(deed))
+    {
+        Some(known) => Err(Refusal::Twice {
+            day,
+            number: known.number,
+        }),
+        None => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn spread(option: &str) -> Deed {
+        Deed::Application(Application {
+            option: option.into(),
+            area: "450 m2".parse().unwrap(),
+            rate: None,
+            most_a_season: None,
+        })
+    }
+
+    fn known(number: i64, on: &str, deed: Deed) -> Entry {
+        Entry {
+            number,
+            site: "lawn".into(),
+            day: day(on),
+            deed,
+            remark: None,
+        }
+    }
+
+    #[test]
+    fn what_has_not_happened_cannot_be_entered() {
+        let today = day("2026-06-10");
+        let check = |on| check(&spread("imidacloprid"), day(on), &[], today, None);
+        assert_eq!(check("2026-06-10"), Ok(()));
+        let refused = check("2026-06-11").unwrap_err();
+        assert!(refused.to_string().contains("today is 2026-06-10"));
+    }
+
+    #[test]
+    fn only_applications_have_to_lie_in_the_season() {
+        let today = day("2026-06-10");
+        let start = Some(day("2026-01-01"));
+        let last_year = day("2025-08-20");
+        let count = Deed::Count {
+            species: "japanese-beetle".into(),
+            found: Found::Density(60.0),
+        };
+        assert_eq!(check(&count, last_year, &[], today, start), Ok(()));
+        let spread = spread("imidacloprid");
+        assert!(matches!(
+            check(&spread, last_year, &[], today, start),
+            Err(Refusal::BeforeSeason { .. })
+        ));
+        assert_eq!(check(&spread, last_year, &[], today, None), Ok(()));
+    }
+
+    #[test]
+    fn the_same_option_on_the_same_day_is_one_application() {
+        let today = day("2026-06-10");
+        let entries = [known(7, "2026-06-08", spread("imidacloprid"))];
+        let check = |deed: &Deed, on| check(deed, day(on), &entries, today, None);
+        assert_eq!(
+            check(&spread("imidacloprid"), "2026-06-08"),
+            Err(Refusal::Twice {
+                day: day("2026-06-08"),
+                number: 7
+            })
+        );
+        assert_eq!(check(&spread("imidacloprid"), "2026-06-09"), Ok(()));
+        assert_eq!(check(&spread("clothianidin"), "2026-06-08"), Ok(()));
+    }
+
+    #[test]
+    fn turf_may_be_watered_twice_a_day() {
+        let today = day("2026-06-10");
+        let water = || Deed::Irrigation {
+            depth: "6mm".parse().unwrap(),
+        };
+        let entries = [known(3, "2026-06-10", water())];
+        assert_eq!(check(&water(), today, &entries, today, None), Ok(()));
+    }
+}

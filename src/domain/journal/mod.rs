@@ -1,0 +1,8 @@
+//! The journal: what people did and saw at a site, in amounts with units.
+
+pub mod amount;
+mod entry;
+mod season_use;
+
+pub use entry::{Application, Deed, Entry, Refusal, check};
+pub use season_use::{SeasonUse, season_use};

@@ -1,0 +1,11 @@
+//! A past season held against what was told of it: dates, applications and counts.
+
+mod application;
+mod counting;
+mod season_review;
+
+pub use application::{Applied, Met, Outcome, Timing, active_span, outcome};
+pub use counting::{Brood, Change, Counted, Counts};
+pub use season_review::{
+    Announced, Foretelling, HatchSpan, Held, LookBack, OfSpecies, Reckoning, Score, Tidings, Told,
+};

@@ -1,0 +1,238 @@
+//! The hindcast: how good the outlooks would have been.
+//!
+//! For each past season of a station, with only the days known by each lead time, the outlook is
+//! issued and held against what happened. The threshold is fixed, so that only the weather is
+//! scored; a station counts for a threshold only if every season of it gets there. Two baselines stand beside it: the station's mean date over its other seasons, and the
+//! date of the season before.
+
+use crate::domain::phenology::outlook::{Ensemble, PastSeason, Remainder};
+use crate::domain::phenology::species::Threshold;
+use crate::domain::sourced_value::Solidity;
+use crate::domain::weather::degree_day::Model;
+use chrono::{Days, NaiveDate};
+
+/// What to score.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The degree-day model.
+    pub model: Model,
+    /// Thresholds, °C·d.
+    pub thresholds: Vec<f64>,
+    /// Days ahead of the crossing.
+    pub leads: Vec<u32>,
+    /// Days by which the data lag behind the issue date.
+    pub lag: u32,
+    /// Only seasons before the scored one stand for its remainder, at least
+    /// [`FEWEST_EARLIER_SEASONS`]; otherwise all others do.
+    pub earlier_only: bool,
+}
+
+/// Earlier seasons needed where only they may be used.
+pub const FEWEST_EARLIER_SEASONS: usize = 10;
+
+/// Sums over scored cases.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Score {
+    /// Cases.
+    pub cases: usize,
+    absolute_error: f64,
+    error: f64,
+    held: usize,
+    width: f64,
+    ranges: usize,
+}
+
+impl Score {
+    /// Notes the dates told (early, likely, late) against the crossing, all as days of the season.
+    fn note(&mut self, told: [Option<i64>; 3], crossing: i64) {
+        let [early, Some(likely), late] = told else {
+            return;
+        };
+        self.cases += 1;
+        let error = (likely - crossing) as f64;
+        self.error += error;
+        self.absolute_error += error.abs();
+        if let (Some(early), Some(late)) = (early, late) {
+            self.ranges += 1;
+            self.held += usize::from((early..=late).contains(&crossing));
+            self.width += (late - early + 1) as f64;
+        }
+    }
+
+    /// Adds the cases of another score.
+    pub fn add(&mut self, other: &Score) {
+        self.cases += other.cases;
+        self.absolute_error += other.absolute_error;
+        self.error += other.error;
+        self.held += other.held;
+        self.width += other.width;
+        self.ranges += other.ranges;
+    }
+
+    /// Mean absolute error of the likely date, days.
+    pub fn mean_absolute_error(&self) -> f64 {
+        self.absolute_error / self.cases as f64
+    }
+
+    /// Mean error, days; positive is told too late.
+    pub fn bias(&self) -> f64 {
+        self.error / self.cases as f64
+    }
+
+    /// Share of crossings within the told range, 0 to 1.
+    pub fn coverage(&self) -> f64 {
+        self.held as f64 / self.ranges as f64
+    }
+
+    /// Mean width of the told range, days, both ends included.
+    pub fn width(&self) -> f64 {
+        self.width / self.ranges as f64
+    }
+}
+
+/// The scores of one threshold.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ThresholdScore {
+    /// The threshold, °C·d.
+    pub threshold: f64,
+    /// For each lead: the outlook as people see it, and the plain one.
+    pub leads: Vec<(u32, Score, Score)>,
+    /// The mean date over the other seasons.
+    pub calendar: Score,
+    /// The date of the season before.
+    pub last_year: Score,
+}
+
+/// Scores a station by its seasons.
+pub fn hindcast(seasons: &[PastSeason], plan: &Plan) -> Vec<ThresholdScore> {
+    plan.thresholds
+        .iter()
+        .map(|threshold| score_threshold(seasons, plan, *threshold))
+        .collect()
+}
+
+/// Adds the scores of another station, made by the same plan.
+pub fn add(all: &mut Vec<ThresholdScore>, station: Vec<ThresholdScore>) {
+    if all.is_empty() {
+        *all = station;
+        return;
+    }
+    for (all, one) in all.iter_mut().zip(station) {
+        for (into, from) in all.leads.iter_mut().zip(one.leads) {
+            into.1.add(&from.1);
+            into.2.add(&from.2);
+        }
+        all.calendar.add(&one.calendar);
+        all.last_year.add(&one.last_year);
+    }
+}
+
+fn score_threshold(seasons: &[PastSeason], plan: &Plan, threshold: f64) -> ThresholdScore {
+    let mut score = ThresholdScore {
+        threshold,
+        leads: plan
+            .leads
+            .iter()
+            .map(|lead| (*lead, Score::default(), Score::default()))
+            .collect(),
+        calendar: Score::default(),
+        last_year: Score::default(),
+    };
+    let crossings: Vec<Option<i64>> = seasons
+        .iter()
+        .map(|season| crossing(&plan.model, season, threshold))
+        .collect();
+    // Where some seasons stay below the threshold, the others are a selection.
+    if crossings.iter().any(Option::is_none) {
+        return score;
+    }
+    for (index, season) in seasons.iter().enumerate() {
+        let Some(crossing) = crossings[index] else {
+            continue;
+        };
+        let others: Vec<usize> = (0..seasons.len())
+            .filter(|other| *other != index && (!plan.earlier_only || *other < index))
+            .collect();
+        if plan.earlier_only && others.len() < FEWEST_EARLIER_SEASONS {
+            continue;
+        }
+        let dates: Vec<i64> = others
+            .iter()
+            .filter_map(|other| crossings[*other])
+            .collect();
+        if !dates.is_empty() {
+            let mean = dates.iter().sum::<i64>() as f64 / dates.len() as f64;
+            score
+                .calendar
+                .note([None, Some(mean.round() as i64), None], crossing);
+        }
+        let before = seasons.iter().position(|s| s.year == season.year - 1);
+        let before = before.and_then(|before| crossings[before]);
+        score.last_year.note([None, before, None], crossing);
+        let past: Vec<&PastSeason> = others.iter().map(|other| &seasons[*other]).collect();
+        for (lead, seen, plain) in &mut score.leads {
+            // The issue day itself is not known yet.
+            let known = crossing - i64::from(*lead) - i64::from(plan.lag);
+            let Some(observed) = usize::try_from(known).ok().filter(|known| *known > 0) else {
+                continue;
+            };
+            Case {
+                season,
+                observed,
+                past: &past,
+                threshold,
+                crossing,
+            }
+            .score(&plan.model, seen, plain);
+        }
+    }
+    score
+}
+
+/// A season cut off at an issue date.
+struct Case<'c> {
+    season: &'c PastSeason,
+    /// Days known.
+    observed: usize,
+    past: &'c [&'c PastSeason],
+    threshold: f64,
+    crossing: i64,
+}
+
+impl Case<'_> {
+    /// Issues both outlooks and notes them against the crossing.
+    fn score(&self, model: &Model, seen: &mut Score, plain: &mut Score) {
+        let start = NaiveDate::from_ymd_opt(self.season.year, 1, 1).expect("a date");
+        let observed = &self.season.days[..self.observed];
+        let Ok(ensemble) = Ensemble::new(model, start, observed, &[], self.past) else {
+            return;
+        };
+        let fixed = Threshold {
+            value: self.threshold,
+            range: None,
+            solidity: Solidity::Practice,
+            source: String::new(),
+        };
+        let today = start + Days::new(self.observed as u64);
+        for (remainder, score) in [(Remainder::Persistent, seen), (Remainder::Plain, plain)] {
+            let outlook = ensemble.outlook_from(remainder, &fixed, today, NaiveDate::MAX);
+            let day = |date: NaiveDate| (date - start).num_days();
+            score.note(
+                [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day)),
+                self.crossing,
+            );
+        }
+    }
+}
+
+/// The day of the season, from 0, at whose end the sum is at or above the threshold.
+fn crossing(model: &Model, season: &PastSeason, threshold: f64) -> Option<i64> {
+    let mut sum = 0.0;
+    model
+        .daily(season.days.iter().copied())
+        .position(|gain| {
+            sum += gain;
+            sum >= threshold
+        })
+        .map(|index| index as i64)
+}

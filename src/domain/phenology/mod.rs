@@ -1,0 +1,11 @@
+//! The season of a species: its stages and thresholds, where a site stands with it, the dates ahead,
+//! what a trap catch moves, and how good past dates would have been.
+
+pub mod biofix;
+pub mod hindcast;
+pub mod milestone;
+pub mod outlook;
+pub mod season;
+pub mod season_days;
+pub mod season_state;
+pub mod species;

@@ -1,0 +1,475 @@
+//! The outlook: when a threshold will be reached, as a range with what it is made of.
+//!
+//! The season so far is known. For what is still to come, each past season of the station is one
+//! possible remainder. Crossed with the threshold's own range this gives a sample of dates, and
+//! from the sample the dates that fall before 10, 50 and 90 % of it.
+//!
+//! Weather persists a little, so each past season is first moved: by three tenths of how much
+//! warmer this season has been since early spring than that one had been by then, and by four
+//! tenths of the same over the last three days, fading within about a week. DEVELOPERS.md has the
+//! figures and the command that makes them.
+
+use crate::domain::phenology::season::{MonthDay, Season};
+use crate::domain::phenology::season_days::{Limits, Series, season_days};
+use crate::domain::phenology::species::Threshold;
+use crate::domain::sourced_value::NORMAL_90;
+use crate::domain::weather::degree_day::Model;
+use crate::domain::weather::extremes::Extremes;
+use crate::domain::weather::gaps::Estimates;
+use crate::domain::weather::reading::Readings;
+use chrono::{Days, NaiveDate};
+use std::ops::Range;
+
+/// Share of this season's difference to a past one that goes on into the days to come. From 0.2 to
+/// 0.4 the error is nearly the same on the stations it was chosen on.
+pub const SEASON_SHARE: f64 = 0.30;
+
+/// Day of the season, from 0, from which that difference is taken: mid-March in the north. Winter
+/// says little about spring.
+pub const SPRING_DAY: usize = 75;
+
+/// Fewest days over which it is taken, early in the season.
+pub const FEWEST_SEASON_DAYS: usize = 30;
+
+/// Share of the last days' difference that goes on, at first.
+pub const RECENT_SHARE: f64 = 0.40;
+
+/// The last days over which that difference is taken.
+pub const RECENT_DAYS: usize = 3;
+
+/// Days in which what goes on of it falls to 1/e.
+pub const RECENT_FADE_DAYS: f64 = 3.0;
+
+/// With fewer past seasons there is no outlook.
+pub const FEWEST_SEASONS: usize = 3;
+
+/// With fewer past seasons than this the range is widened.
+pub const FULL_SEASONS: usize = 10;
+
+/// Horizons for which a chance is given, days.
+pub const CHANCE_DAYS: [u32; 3] = [7, 14, 30];
+
+/// A past season of the station: its days from the season's start, by position. In a leap year the
+/// days after February stand one position later; a day more or less is far below what a season
+/// varies by.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PastSeason {
+    /// The year it starts in.
+    pub year: i32,
+    /// Its days from the first on, without holes.
+    pub days: Vec<Extremes>,
+}
+
+/// The dates of a milestone as far as they can be told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outlook {
+    /// 10 % of the sample fall before this day; `None` if they do not reach the threshold.
+    pub early: Option<NaiveDate>,
+    /// Half of the sample falls before this day.
+    pub likely: Option<NaiveDate>,
+    /// 90 % of the sample fall before this day.
+    pub late: Option<NaiveDate>,
+    /// Chance that it has happened by today, 0 to 1.
+    pub passed: f64,
+    /// Chances that it has happened within [`CHANCE_DAYS`] from today, 0 to 1.
+    pub within: [f64; 3],
+    /// Chance that the season does not reach it, 0 to 1.
+    pub never: f64,
+}
+
+impl Outlook {
+    /// The same for something that ends on a date if it has not ended before.
+    pub fn ending_on(self, end: NaiveDate, today: NaiveDate) -> Self {
+        let by = |days: u32, chance: f64| {
+            let over = today + Days::new(u64::from(days)) >= end;
+            if over { 1.0 } else { chance }
+        };
+        let [week, fortnight, month] = self.within;
+        Self {
+            early: self.early.or(Some(end)),
+            likely: self.likely.or(Some(end)),
+            late: self.late.or(Some(end)),
+            passed: by(0, self.passed),
+            within: [by(7, week), by(14, fortnight), by(30, month)],
+            never: 0.0,
+        }
+    }
+}
+
+/// What an outlook is made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Basis {
+    /// Observed through this day.
+    pub data_through: NaiveDate,
+    /// Forecast days after it, from a model.
+    pub forecast_days: usize,
+    /// Past seasons that stand for the rest.
+    pub past_seasons: usize,
+}
+
+impl Basis {
+    /// Whether the range is widened because there are few past seasons.
+    pub fn is_thin(&self) -> bool {
+        self.past_seasons < FULL_SEASONS
+    }
+}
+
+/// Why there is no outlook.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NoOutlook {
+    /// No day of this season is known.
+    #[error("no measured day of this season yet")]
+    NoData,
+    /// The days of this season have a hole.
+    #[error("a hole in this season's days; import the missing ones")]
+    Hole,
+    /// Too few past seasons.
+    #[error(
+        "{found} whole past seasons of the station, {FEWEST_SEASONS} are needed; import its history"
+    )]
+    TooFewSeasons {
+        /// How many there are.
+        found: usize,
+    },
+}
+
+/// The season so far with every past season as a remainder.
+#[derive(Debug, Clone)]
+pub struct Ensemble {
+    start: NaiveDate,
+    /// Sum at the end of each known day (observed, then forecast), °C·d.
+    known: Vec<f64>,
+    /// Past seasons taken as they are: sum at the end of each day after the known ones.
+    plain: Vec<Vec<f64>>,
+    /// Past seasons moved by what persists.
+    moved: Vec<Vec<f64>>,
+    basis: Basis,
+}
+
+/// Which past seasons an outlook is read from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Remainder {
+    /// Moved by what persists: what people see.
+    Persistent,
+    /// As they were: the yardstick.
+    Plain,
+}
+
+impl Ensemble {
+    /// Lays the past seasons behind the season so far.
+    ///
+    /// # Errors
+    /// [`NoOutlook`] says what is missing.
+    pub fn of_series(
+        model: &Model,
+        series: &Series,
+        forecast: &[Extremes],
+        past: &[PastSeason],
+    ) -> Result<Self, NoOutlook> {
+        if series.broken_by.is_some() {
+            return Err(NoOutlook::Hole);
+        }
+        let first = series.days.first().ok_or(NoOutlook::NoData)?;
+        let observed: Vec<Extremes> = series.days.iter().map(|day| day.extremes).collect();
+        let past: Vec<&PastSeason> = past.iter().collect();
+        Self::new(model, first.date, &observed, forecast, &past)
+    }
+
+    /// Lays the past seasons behind the days observed from `start` on.
+    ///
+    /// `forecast` are days that follow the observed ones without a hole; they are a model's, not a
+    /// station's. `past` should not hold the season itself.
+    ///
+    /// # Errors
+    /// [`NoOutlook`] says what is missing.
+    pub fn new(
+        model: &Model,
+        start: NaiveDate,
+        observed: &[Extremes],
+        forecast: &[Extremes],
+        past: &[&PastSeason],
+    ) -> Result<Self, NoOutlook> {
+        if observed.is_empty() {
+            return Err(NoOutlook::NoData);
+        }
+        let days: Vec<Extremes> = observed.iter().chain(forecast).copied().collect();
+        let observed = observed.len();
+        // A past season that ends before this one's known days has no remainder to give.
+        let past: Vec<&PastSeason> = past
+            .iter()
+            .copied()
+            .filter(|season| season.days.len() > days.len())
+            .collect();
+        if past.len() < FEWEST_SEASONS {
+            return Err(NoOutlook::TooFewSeasons { found: past.len() });
+        }
+        let known = sums(model, &days, 0.0);
+        let base = known.last().copied().unwrap_or(0.0);
+        let spring = SPRING_DAY.min(observed.saturating_sub(FEWEST_SEASON_DAYS))..observed;
+        let recent = observed.saturating_sub(RECENT_DAYS)..observed;
+        let warmer = |season: &PastSeason, span: &Range<usize>| {
+            mean_of(&days[span.clone()]) - mean_of(&season.days[span.clone()])
+        };
+        let remainder = |season: &PastSeason, by_season: f64, by_recent: f64| {
+            let rest: Vec<Extremes> = season.days[days.len()..]
+                .iter()
+                .zip((days.len() - observed + 1)..)
+                .map(|(day, ahead)| {
+                    let fade = (-(ahead as f64) / RECENT_FADE_DAYS).exp();
+                    moved(*day, by_season + by_recent * fade)
+                })
+                .collect();
+            sums(model, &rest, base)
+        };
+        Ok(Self {
+            start,
+            plain: past
+                .iter()
+                .map(|season| remainder(season, 0.0, 0.0))
+                .collect(),
+            moved: past
+                .iter()
+                .map(|season| {
+                    remainder(
+                        season,
+                        SEASON_SHARE * warmer(season, &spring),
+                        RECENT_SHARE * warmer(season, &recent),
+                    )
+                })
+                .collect(),
+            basis: Basis {
+                data_through: start + Days::new(observed as u64 - 1),
+                forecast_days: forecast.len(),
+                past_seasons: past.len(),
+            },
+            known,
+        })
+    }
+
+    /// The season's sums at the end of each day from its start, once for each past season as its
+    /// remainder, °C·d.
+    pub fn courses(&self) -> Vec<Vec<f64>> {
+        self.moved
+            .iter()
+            .map(|rest| self.known.iter().chain(rest).copied().collect())
+            .collect()
+    }
+
+    /// What it is made of.
+    pub fn basis(&self) -> Basis {
+        self.basis
+    }
+
+    /// The outlook for a threshold known to a range, as seen on `today`; what comes after `until`
+    /// counts as not reached.
+    ///
+    /// # Method
+    /// The threshold is taken at nine equally likely points of a distribution whose 10, 50 and 90 %
+    /// points are its low end, value and high end (two half normals). Each point and each past
+    /// season give the first day at whose end the sum is at or above the point. Days are whole, so
+    /// a day's share is spread evenly over the day; the earliest date is the first whole day after
+    /// the 10 % point and the latest the last whole day before the 90 % point. A sample of `n`
+    /// seasons is read at the positions `p (n + ½) / n − 1 / (4 n)`, halfway between its own share
+    /// and Weibull's plotting position: read plainly the range held in 78 of 100 cases, at
+    /// Weibull's in 82. Under ten seasons the range is stretched by Student's t.
+    ///
+    /// # Units
+    /// °C·d in; dates and chances out.
+    ///
+    /// # Valid range
+    /// Thresholds above zero. A date beyond the season's end is `None`.
+    ///
+    /// # References
+    /// Plotting positions: Weibull 1939 (from memory). Prediction interval by Student's t: any
+    /// textbook of statistics.
+    pub fn outlook(&self, threshold: &Threshold, today: NaiveDate, until: NaiveDate) -> Outlook {
+        self.outlook_from(Remainder::Persistent, threshold, today, until)
+    }
+
+    /// The same from the past seasons as chosen.
+    pub fn outlook_from(
+        &self,
+        remainder: Remainder,
+        threshold: &Threshold,
+        today: NaiveDate,
+        until: NaiveDate,
+    ) -> Outlook {
+        let points = threshold.points();
+        let members = match remainder {
+            Remainder::Persistent => &self.moved,
+            Remainder::Plain => &self.plain,
+        };
+        let sample = self.sample(members, &points, until);
+        self.read(&sample, today)
+    }
+
+    fn sample(&self, members: &[Vec<f64>], points: &[f64], until: NaiveDate) -> Sample {
+        let last = usize::try_from((until - self.start).num_days()).unwrap_or(0);
+        let mut days: Vec<Option<usize>> = Vec::with_capacity(members.len() * points.len());
+        for point in points {
+            let within_known = self.known.partition_point(|sum| sum < point);
+            for member in members {
+                let day = if within_known < self.known.len() {
+                    Some(within_known)
+                } else {
+                    let after = member.partition_point(|sum| sum < point);
+                    (after < member.len()).then_some(self.known.len() + after)
+                };
+                days.push(day.filter(|day| *day <= last));
+            }
+        }
+        Sample::new(days, members.len())
+    }
+
+    fn read(&self, sample: &Sample, today: NaiveDate) -> Outlook {
+        let likely = sample.quantile(0.5);
+        let stretch = stretch(self.basis.past_seasons);
+        let stretched = |quantile: Option<f64>| Some(likely? + (quantile? - likely?) * stretch);
+        let date = |position: f64| self.start + Days::new(position.max(0.0) as u64);
+        // Rounding to whole days must not turn a narrow range inside out.
+        let likely_day = likely.map(f64::round);
+        let early = stretched(sample.quantile(0.1))
+            .zip(likely_day)
+            .map(|(early, likely)| early.ceil().min(likely));
+        let late = stretched(sample.quantile(0.9))
+            .zip(likely_day)
+            .map(|(late, likely)| late.floor().max(likely));
+        let by = |days: u32| {
+            let position = (today - self.start).num_days() + i64::from(days);
+            sample.share_by(position)
+        };
+        Outlook {
+            early: early.map(date),
+            likely: likely_day.map(date),
+            late: late.map(date),
+            passed: by(0),
+            within: CHANCE_DAYS.map(by),
+            never: sample.never,
+        }
+    }
+}
+
+/// Fewest days a past season must have to stand for a remainder: to late November in the north.
+const FEWEST_DAYS: usize = 330;
+
+/// The station's whole past seasons, newest last: every season that starts before `season`, has no
+/// hole too long to bridge, and at most `most_estimated_days` estimated ones.
+pub fn past_seasons(
+    readings: &Readings,
+    estimates: &Estimates,
+    start: MonthDay,
+    season: &Season,
+    limits: Limits,
+) -> Vec<PastSeason> {
+    let Some(first) = readings.keys().next() else {
+        return Vec::new();
+    };
+    let oldest = Season::containing(*first, start).year;
+    (oldest..season.year)
+        .filter_map(|year| {
+            let past = Season::starting_in(year, start);
+            let series = season_days(
+                readings,
+                &past,
+                past.end,
+                limits.longest_gap_days,
+                estimates,
+            );
+            let estimated = series.days.iter().filter(|day| day.estimated).count();
+            let whole = series.broken_by.is_none()
+                && series.days.len() >= FEWEST_DAYS
+                && estimated <= limits.most_estimated_days as usize;
+            whole.then(|| PastSeason {
+                year,
+                days: series.days.iter().map(|day| day.extremes).collect(),
+            })
+        })
+        .collect()
+}
+
+/// Sums at the end of each day, from `base` on.
+fn sums(model: &Model, days: &[Extremes], base: f64) -> Vec<f64> {
+    let mut sum = base;
+    model
+        .daily(days.iter().copied())
+        .map(|gain| {
+            sum += gain;
+            sum
+        })
+        .collect()
+}
+
+/// Mean temperature over days, °C; 0 for none.
+fn mean_of(days: &[Extremes]) -> f64 {
+    let sum: f64 = days.iter().map(|day| (day.min() + day.max()) / 2.0).sum();
+    sum / days.len().max(1) as f64
+}
+
+/// A day moved by a difference of temperature; left as it is where that leaves what is possible.
+fn moved(day: Extremes, shift: f64) -> Extremes {
+    Extremes::new(day.min() + shift, day.max() + shift).unwrap_or(day)
+}
+
+/// By how much a range from `n` seasons is stretched: Student's t at 0.9 with n − 1 degrees of
+/// freedom times √(1 + 1/n), over the normal quantile; 1 from ten seasons on.
+fn stretch(n: usize) -> f64 {
+    const STUDENT_90: [f64; 7] = [1.8856, 1.6377, 1.5332, 1.4759, 1.4398, 1.4149, 1.3968];
+    match n
+        .checked_sub(FEWEST_SEASONS)
+        .and_then(|i| STUDENT_90.get(i))
+    {
+        Some(t) => t * (1.0 + 1.0 / n as f64).sqrt() / NORMAL_90,
+        None => 1.0,
+    }
+}
+
+/// Whole days of a season with their shares.
+struct Sample {
+    /// Day and the share of the sample up to and including it, rising.
+    days: Vec<(usize, f64)>,
+    /// Share that is not reached.
+    never: f64,
+    /// Independent members: seasons.
+    members: usize,
+}
+
+impl Sample {
+    fn new(mut days: Vec<Option<usize>>, members: usize) -> Self {
+        let all = days.len().max(1) as f64;
+        days.sort_unstable_by_key(|day| day.unwrap_or(usize::MAX));
+        let mut shares: Vec<(usize, f64)> = Vec::new();
+        for (index, day) in days.iter().flatten().enumerate() {
+            let share = (index + 1) as f64 / all;
+            match shares.last_mut() {
+                Some(last) if last.0 == *day => last.1 = share,
+                _ => shares.push((*day, share)),
+            }
+        }
+        let reached = shares.last().map_or(0.0, |last| last.1);
+        Self {
+            days: shares,
+            never: 1.0 - reached,
+            members,
+        }
+    }
+
+    /// The position on the season's scale before which a share `p` lies; day k spans
+    /// k − 0.5 to k + 0.5. `None` if that share is not reached.
+    fn quantile(&self, p: f64) -> Option<f64> {
+        let n = self.members as f64;
+        let p = (p * (n + 0.5) / n - 0.25 / n).clamp(0.0, 1.0);
+        let index = self.days.partition_point(|(_, share)| *share < p);
+        let (day, share) = self.days.get(index)?;
+        let before = index.checked_sub(1).map_or(0.0, |i| self.days[i].1);
+        Some(*day as f64 - 0.5 + (p - before) / (share - before))
+    }
+
+    /// Share up to and including a day.
+    fn share_by(&self, day: i64) -> f64 {
+        let Ok(day) = usize::try_from(day) else {
+            return 0.0;
+        };
+        let index = self.days.partition_point(|(known, _)| *known <= day);
+        index.checked_sub(1).map_or(0.0, |i| self.days[i].1)
+    }
+}

@@ -1,0 +1,307 @@
+//! Milestones: where a site stands with a species, what it has passed, what comes next.
+//!
+//! Sums are never kept: they are made anew from the stored days each time, so a corrected or late
+//! day needs no path of its own.
+
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
+use crate::domain::phenology::season::Season;
+use crate::domain::phenology::season_days::{Day, Gap, Limits, Series, season_days};
+use crate::domain::phenology::species::{SECOND_INSTAR, Species};
+use crate::domain::weather::extremes::Extremes;
+use crate::domain::weather::gaps::Estimates;
+use crate::domain::weather::reading::Readings;
+use chrono::NaiveDate;
+
+/// What made a milestone count as passed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PassedBy {
+    /// The sum reached the threshold.
+    Sum,
+    /// The date cap came first.
+    DateCap,
+    /// The date cap came, and days are missing: what the sum reached is not known.
+    DateCapUnknown,
+}
+
+/// Days by which the known days may end before the date cap and still say what the season did.
+const DAYS_SHORT_OF_CAP: i64 = 14;
+
+/// A milestone passed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Crossing {
+    /// Which one.
+    pub milestone: Milestone,
+    /// The day on which the sum reached the threshold, or the date cap.
+    pub on: NaiveDate,
+    /// What made it count.
+    pub by: PassedBy,
+    /// Degree-days at the end of that day, °C·d.
+    pub degree_days: f64,
+    /// Estimated days in the sum to that day.
+    pub estimated_days: u32,
+}
+
+/// Why milestones are held back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hold {
+    /// No measured day in this season yet.
+    NoData,
+    /// A gap too long to bridge.
+    Gap(Gap),
+    /// More estimated days than allowed.
+    TooManyEstimated {
+        /// Estimated days in the sum.
+        estimated: u32,
+        /// The limit.
+        limit: u32,
+    },
+}
+
+/// When a milestone that has not been passed may be expected.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expectation {
+    /// Which milestone.
+    pub milestone: Milestone,
+    /// Its dates and what they are made of, or why there are none.
+    pub outlook: Result<(Outlook, Basis), NoOutlook>,
+}
+
+/// What is known of a station.
+#[derive(Debug, Clone, Copy)]
+pub struct Record<'r> {
+    /// Its readings.
+    pub readings: &'r Readings,
+    /// Which of them are estimates.
+    pub estimates: &'r Estimates,
+    /// Its whole past seasons.
+    pub past: &'r [PastSeason],
+    /// Forecast days, from a model; only those that follow the readings without a hole count.
+    pub forecast: &'r Readings,
+}
+
+/// Where a site stands with a species.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Standing {
+    /// The season looked at.
+    pub season: Season,
+    /// The newest measured day of the season.
+    pub data_through: Option<NaiveDate>,
+    /// Degree-days of the gap-free run of days, °C·d.
+    pub degree_days: f64,
+    /// Estimated days in that sum.
+    pub estimated_days: u32,
+    /// Milestones passed, in order.
+    pub crossings: Vec<Crossing>,
+    /// The day on which the sum reached the second instar: from then on larvae can be counted.
+    pub second_instar: Option<NaiveDate>,
+    /// Why further milestones are held back, if they are.
+    pub hold: Option<Hold>,
+    /// Milestones that have not been passed, in order.
+    pub ahead: Vec<Expectation>,
+}
+
+impl Standing {
+    /// The day on which a milestone was passed.
+    pub fn passed(&self, milestone: Milestone) -> Option<NaiveDate> {
+        let of = |crossing: &&Crossing| crossing.milestone == milestone;
+        self.crossings.iter().find(of).map(|crossing| crossing.on)
+    }
+
+    /// What comes next.
+    pub fn next(&self) -> Option<Expectation> {
+        self.ahead.first().copied()
+    }
+}
+
+/// Works out where a site stands with a species on `today`.
+///
+/// # Method
+/// Daily degree-days by the species' own model are summed from the season's start over the
+/// gap-free run of days (see [`season_days`]). A milestone is passed on the first day at whose end
+/// the sum is at or above its threshold. The window also ends on the species' date cap if the sum
+/// has not got there. Milestones whose sum holds more estimated days than allowed are held back.
+///
+/// # Units
+/// °C and °C·d; `latitude` in degrees.
+///
+/// # Valid range
+/// Any readings; days after `today` are ignored.
+pub fn standing(
+    species: &Species,
+    latitude: f64,
+    record: Record<'_>,
+    today: NaiveDate,
+    limits: Limits,
+) -> Standing {
+    let season = species.season_on(today, latitude);
+    let series = season_days(
+        record.readings,
+        &season,
+        today,
+        limits.longest_gap_days,
+        record.estimates,
+    );
+    let daily = daily_sums(species, &series.days);
+    let end = daily.last();
+    let degree_days = end.map_or(0.0, |day| day.sum);
+    let estimated_days = end.map_or(0, |day| day.estimated);
+    let cap = species.window_cap(&season, latitude);
+
+    let mut crossings = crossings_by_sum(species, &daily, limits.most_estimated_days);
+    crossings.retain(|crossing| crossing.on <= cap);
+    if today >= cap
+        && crossings
+            .last()
+            .is_none_or(|c| c.milestone != Milestone::WindowEnd)
+    {
+        let at_cap = daily.iter().rev().find(|day| day.date <= cap);
+        let known = at_cap.is_some_and(|day| {
+            (cap - day.date).num_days() <= DAYS_SHORT_OF_CAP
+                && day.estimated <= limits.most_estimated_days
+        });
+        let by = if known {
+            PassedBy::DateCap
+        } else {
+            PassedBy::DateCapUnknown
+        };
+        crossings.push(Crossing {
+            milestone: Milestone::WindowEnd,
+            on: cap,
+            by,
+            degree_days: at_cap.map_or(0.0, |day| day.sum),
+            estimated_days: at_cap.map_or(0, |day| day.estimated),
+        });
+    }
+
+    let second_instar = species.stage(SECOND_INSTAR).and_then(|stage| {
+        let reached = daily.iter().find(|day| day.sum >= stage.value)?;
+        Some(reached.date)
+    });
+    let hold = if series.data_through.is_none() {
+        Some(Hold::NoData)
+    } else if let Some(gap) = series.broken_by {
+        Some(Hold::Gap(gap))
+    } else if estimated_days > limits.most_estimated_days {
+        Some(Hold::TooManyEstimated {
+            estimated: estimated_days,
+            limit: limits.most_estimated_days,
+        })
+    } else {
+        None
+    };
+    let ahead = ahead(species, &crossings, &series, record, today, cap);
+    Standing {
+        season,
+        data_through: series.data_through,
+        degree_days,
+        estimated_days,
+        crossings,
+        second_instar,
+        hold,
+        ahead,
+    }
+}
+
+struct DailySum {
+    date: NaiveDate,
+    sum: f64,
+    estimated: u32,
+}
+
+fn daily_sums(species: &Species, days: &[Day]) -> Vec<DailySum> {
+    let mut sum = 0.0;
+    let mut estimated = 0;
+    let gains = species.model.daily(days.iter().map(|day| day.extremes));
+    days.iter()
+        .zip(gains)
+        .map(|(day, gain)| {
+            sum += gain;
+            estimated += u32::from(day.estimated);
+            DailySum {
+                date: day.date,
+                sum,
+                estimated,
+            }
+        })
+        .collect()
+}
+
+fn crossings_by_sum(species: &Species, daily: &[DailySum], most_estimated: u32) -> Vec<Crossing> {
+    Milestone::ALL
+        .into_iter()
+        .filter_map(|milestone| {
+            let threshold = species.threshold(milestone).value;
+            let day = daily.iter().find(|day| day.sum >= threshold)?;
+            (day.estimated <= most_estimated).then_some(Crossing {
+                milestone,
+                on: day.date,
+                by: PassedBy::Sum,
+                degree_days: day.sum,
+                estimated_days: day.estimated,
+            })
+        })
+        .collect()
+}
+
+/// The first milestone not passed; none once the window has ended.
+fn next_milestone(crossings: &[Crossing]) -> Option<Milestone> {
+    match crossings.last() {
+        None => Some(Milestone::AdultFlight),
+        Some(last) => last.milestone.next(),
+    }
+}
+
+/// The outlook of every milestone not passed.
+fn ahead(
+    species: &Species,
+    crossings: &[Crossing],
+    series: &Series,
+    record: Record<'_>,
+    today: NaiveDate,
+    cap: NaiveDate,
+) -> Vec<Expectation> {
+    let Some(next) = next_milestone(crossings) else {
+        return Vec::new();
+    };
+    let ensemble = ensemble(species, series, record);
+    Milestone::ALL
+        .into_iter()
+        .filter(|milestone| *milestone >= next)
+        .map(|milestone| {
+            let outlook = ensemble.as_ref().map_err(|why| *why).map(|ensemble| {
+                let threshold = species.threshold(milestone);
+                let outlook = ensemble.outlook(threshold, today, cap);
+                let outlook = if milestone == Milestone::WindowEnd {
+                    outlook.ending_on(cap, today)
+                } else {
+                    outlook
+                };
+                (outlook, ensemble.basis())
+            });
+            Expectation { milestone, outlook }
+        })
+        .collect()
+}
+
+/// The season's days so far, the forecast, and each past season as a remainder.
+pub(crate) fn ensemble(
+    species: &Species,
+    series: &Series,
+    record: Record<'_>,
+) -> Result<Ensemble, NoOutlook> {
+    let forecast = following(series, record.forecast);
+    Ensemble::of_series(&species.model, series, &forecast, record.past)
+}
+
+/// The forecast days that follow a series without a hole.
+fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
+    let Some(last) = series.days.last() else {
+        return Vec::new();
+    };
+    last.date
+        .iter_days()
+        .skip(1)
+        .map_while(|day| forecast.get(&day)?.extremes())
+        .collect()
+}

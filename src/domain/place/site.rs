@@ -1,0 +1,135 @@
+//! Who looks after what: members, their sites, and the people to tell.
+
+use crate::domain::journal::amount::Area;
+use crate::domain::scouting::TurfCondition;
+use crate::domain::treatment::choice::Choice;
+use crate::domain::weather::blend::Blend;
+use crate::domain::weather::observation_day::DayShift;
+
+/// A weather station as the configuration names it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Station {
+    /// Identifier in the configuration and the store.
+    pub id: String,
+    /// Name shown to people.
+    pub name: String,
+    /// Days after which its newest published day is usual, for example 4.
+    pub usual_lag_days: u32,
+    /// Height above sea level, m.
+    pub elevation_m: Option<f64>,
+    /// Stations that stand in for its missing days, by identifier.
+    pub neighbours: Vec<String>,
+    /// Which extremes are published a day late.
+    pub day_shift: DayShift,
+}
+
+/// A piece of turf.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Site {
+    /// Identifier, unique in the whole install.
+    pub id: String,
+    /// Name shown to people.
+    pub name: String,
+    /// What grows there and how it is kept, in the member's own words.
+    pub turf: String,
+    /// How it stands, which decides how many larvae it bears; `None` is not known.
+    pub condition: Option<TurfCondition>,
+    /// How large it is.
+    pub area: Option<Area>,
+    /// What its people would use against grubs.
+    pub choice: Choice,
+    /// Latitude in degrees, north positive.
+    pub latitude: f64,
+    /// The station whose temperatures stand for the site; the first one where there are several.
+    pub station: String,
+    /// The stations, this one first, and how their days become one, where there are several.
+    pub blend: Option<Blend>,
+    /// The species watched for, by identifier.
+    pub species: Vec<String>,
+}
+
+impl Site {
+    /// The identifiers of all its stations, the first one first.
+    pub fn stations(&self) -> Vec<&str> {
+        match &self.blend {
+            Some(blend) => blend
+                .sources
+                .iter()
+                .map(|source| source.station.as_str())
+                .collect(),
+            None => vec![&self.station],
+        }
+    }
+}
+
+/// Somebody who is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recipient {
+    /// Identifier, unique in the whole install.
+    pub id: String,
+    /// Name shown in messages.
+    pub name: String,
+    /// Ways to reach them; at least one.
+    pub channels: Vec<Channel>,
+    /// Sites they want to hear of, by identifier.
+    pub sites: Vec<String>,
+    /// Species they want to hear of, by identifier; `None` is all.
+    pub species: Option<Vec<String>>,
+}
+
+impl Recipient {
+    /// Whether this recipient hears of a species at a site.
+    pub fn hears_of(&self, site: &str, species: Option<&str>) -> bool {
+        let wants_species = match (&self.species, species) {
+            (Some(wanted), Some(species)) => wanted.iter().any(|id| id == species),
+            _ => true,
+        };
+        wants_species && self.sites.iter().any(|id| id == site)
+    }
+}
+
+/// A kind of way to reach somebody. Where it leads stays in the configuration.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Channel {
+    /// Mail by SMTP.
+    Email,
+    /// HTTP POST to the recipient's own server.
+    Push,
+    /// Printed by the daemon.
+    Console,
+    /// Appended to a text file.
+    File,
+}
+
+impl Channel {
+    /// Every channel with the name it has in the store and in configuration files.
+    pub const NAMED: [(&'static str, Channel); 4] = [
+        ("email", Channel::Email),
+        ("push", Channel::Push),
+        ("console", Channel::Console),
+        ("file", Channel::File),
+    ];
+
+    /// The name in the store and in configuration files.
+    pub fn name(self) -> &'static str {
+        crate::domain::name_of(&Self::NAMED, self)
+    }
+
+    /// The channel a name stands for.
+    pub fn from_name(name: &str) -> Option<Self> {
+        crate::domain::named(&Self::NAMED, name)
+    }
+}
+
+/// A member of the co-op with their own sites and recipients.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Member {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people.
+    pub name: String,
+    /// Their sites.
+    pub sites: Vec<Site>,
+    /// The people to tell about these sites, and no others.
+    pub recipients: Vec<Recipient>,
+}

@@ -1,0 +1,200 @@
+//! What there is to tell, and who is told of it.
+
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::{Crossing, Expectation, Hold};
+use crate::domain::phenology::species::Species;
+use crate::domain::place::site::{Channel, Member, Recipient, Site, Station};
+use crate::domain::telling::early_notice::Early;
+use crate::domain::treatment::coverage::Window;
+use crate::domain::treatment::need::Need;
+use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::plan::{Advice, Spread};
+use crate::domain::treatment::watering::{Watering, Wet};
+use crate::domain::weather::blend::Part;
+use chrono::NaiveDate;
+
+/// One thing to tell about a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Notice<'a> {
+    /// The member whose site it is.
+    pub member: &'a Member,
+    /// The site.
+    pub site: &'a Site,
+    /// The station its temperatures come from; the first one where there are several.
+    pub station: &'a Station,
+    /// What each of several stations gave to the newest days, and neighbours to missing ones; empty
+    /// where all is measured at one station.
+    pub parts: &'a [Part],
+    /// Whether to treat at all, where that is known.
+    pub need: Option<Need>,
+    /// What happened.
+    pub kind: NoticeKind<'a>,
+}
+
+/// What there is to tell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NoticeKind<'a> {
+    /// A milestone was passed.
+    Passed {
+        /// Of which species.
+        species: &'a Species,
+        /// The milestone and its date.
+        crossing: Crossing,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+        /// What comes next.
+        next: Option<Expectation>,
+        /// Milestones passed so far this season, this one included.
+        passed: Vec<Milestone>,
+        /// Days from the milestone to the day it is told.
+        days_ago: i64,
+    },
+    /// A told milestone is taken back.
+    Withdrawn {
+        /// Of which species.
+        species: &'a Species,
+        /// Which milestone.
+        milestone: Milestone,
+        /// The date that was told.
+        told: NaiveDate,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+    },
+    /// Milestones of a species are held back.
+    Held {
+        /// Of which species.
+        species: &'a Species,
+        /// Why.
+        hold: Hold,
+    },
+    /// They are no longer held back.
+    Released {
+        /// Of which species.
+        species: &'a Species,
+    },
+    /// A milestone is foretold.
+    Foretold {
+        /// Of which species.
+        species: &'a Species,
+        /// What is told.
+        early: Early,
+    },
+    /// A told date has moved.
+    Moved {
+        /// Of which species.
+        species: &'a Species,
+        /// The date that was told.
+        told: NaiveDate,
+        /// The crossing as it stands now.
+        crossing: Crossing,
+        /// Data through this day.
+        data_through: Option<NaiveDate>,
+    },
+    /// A treatment step is due.
+    Treatment(Box<TreatmentNotice<'a>>),
+    /// The larvae are large enough to be counted and not yet too large.
+    CountNow {
+        /// Of which species.
+        species: &'a Species,
+        /// What the turf bears, larvae per m².
+        borne: (f64, f64),
+    },
+    /// How an application stands with its water.
+    Water {
+        /// What was spread.
+        option: &'a TreatmentOption,
+        /// How it stands.
+        watering: Watering,
+        /// Why this is no day to water.
+        wet: Option<Wet>,
+    },
+    /// The station has stopped sending days.
+    Stale {
+        /// Its newest complete day.
+        newest: Option<NaiveDate>,
+    },
+    /// A stale station sends days again.
+    Fresh {
+        /// Its newest complete day.
+        newest: NaiveDate,
+    },
+}
+
+/// What to tell of the treatment of a species at a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TreatmentNotice<'a> {
+    /// Against which species.
+    pub species: &'a Species,
+    /// Why to treat at all.
+    pub need: Need,
+    /// The steps due, the option that meets most first.
+    pub advice: Vec<Advice>,
+    /// Options of the site's choice that are still in time.
+    pub instead: Vec<Instead>,
+    /// What was spread this season.
+    pub spread: Vec<Spread<'a>>,
+    /// Why this is no day to spread.
+    pub wet: Option<Wet>,
+}
+
+/// An option that is still in time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instead {
+    /// Its name.
+    pub name: String,
+    /// The days worth it.
+    pub window: Window,
+    /// What the best day left would meet, mean, 0 to 1.
+    pub share: f64,
+}
+
+impl NoticeKind<'_> {
+    fn species_id(&self) -> Option<&str> {
+        match self {
+            NoticeKind::Passed { species, .. }
+            | NoticeKind::Foretold { species, .. }
+            | NoticeKind::Withdrawn { species, .. }
+            | NoticeKind::Held { species, .. }
+            | NoticeKind::Released { species }
+            | NoticeKind::CountNow { species, .. }
+            | NoticeKind::Moved { species, .. } => Some(&species.id),
+            NoticeKind::Treatment(notice) => Some(&notice.species.id),
+            NoticeKind::Water { .. } | NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
+        }
+    }
+}
+
+/// The notices that one recipient gets through one channel in one message.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bundle<'n, 'a> {
+    /// Who is told.
+    pub recipient: &'a Recipient,
+    /// By which way.
+    pub channel: Channel,
+    /// What they are told.
+    pub notices: Vec<&'n Notice<'a>>,
+}
+
+/// Sorts notices into one message per recipient and channel. Recipients hear of their own
+/// member's sites only.
+pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<Bundle<'n, 'a>> {
+    let mut bundles = Vec::new();
+    for member in members {
+        for recipient in &member.recipients {
+            let wanted: Vec<&Notice<'a>> = notices
+                .iter()
+                .filter(|notice| notice.member.id == member.id)
+                .filter(|notice| recipient.hears_of(&notice.site.id, notice.kind.species_id()))
+                .collect();
+            if wanted.is_empty() {
+                continue;
+            }
+            bundles.extend(recipient.channels.iter().map(|channel| Bundle {
+                recipient,
+                channel: *channel,
+                notices: wanted.clone(),
+            }));
+        }
+    }
+    bundles
+}

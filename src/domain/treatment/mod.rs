@@ -1,0 +1,9 @@
+//! Treatment: the options and which a site would use, whether to treat at all, what each day of
+//! application meets, the steps people take, and watering in.
+
+pub mod choice;
+pub mod coverage;
+pub mod need;
+pub mod option;
+pub mod plan;
+pub mod watering;

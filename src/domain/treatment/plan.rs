@@ -1,0 +1,305 @@
+//! What to do at a site about a species: options ranked, and the steps people are told of.
+
+use crate::domain::journal::amount::Area;
+use crate::domain::treatment::choice::Choice;
+use crate::domain::treatment::coverage::{Coverage, Hatching, Share, Window};
+use crate::domain::treatment::need::{Need, Reason};
+use crate::domain::treatment::option::{Purpose, TreatmentOption};
+use chrono::{Days, NaiveDate};
+
+/// The share of its best day down to which a curative is worth it. A choice: after a count above
+/// what the turf bears, half of what was possible still is.
+pub const CURE_WORTH_IT: f64 = 0.5;
+
+/// The opening of a window is not told more than so many days before its best day. A choice: some
+/// windows are open since winter.
+pub const OPENS_AT_MOST_AHEAD_DAYS: i64 = 45;
+
+/// The last call comes so many days before the last day worth it.
+pub const LAST_CALL_DAYS: i64 = 7;
+
+/// An option with what its days would meet.
+#[derive(Debug, Clone)]
+pub struct Planned<'o> {
+    /// The option.
+    pub option: &'o TreatmentOption,
+    /// What it would be spread for.
+    pub purpose: Purpose,
+    /// What each day would meet.
+    pub coverage: Coverage,
+    /// The days worth it.
+    pub window: Window,
+}
+
+impl Planned<'_> {
+    /// What the best day from `today` on would meet, 0 to 1.
+    pub fn still(&self, today: NaiveDate) -> f64 {
+        self.met_on(self.window.best.max(today))
+    }
+
+    /// What a day would meet, mean, 0 to 1.
+    pub fn met_on(&self, day: NaiveDate) -> f64 {
+        self.coverage.on(day).map_or(0.0, |share| share.mean)
+    }
+
+    /// Whether there is a day left that is worth it.
+    pub fn in_time(&self, today: NaiveDate) -> bool {
+        self.window.last >= today
+    }
+
+    /// When half of what is put down on a day is in the root zone.
+    pub fn arrives(&self, day: NaiveDate) -> NaiveDate {
+        day + Days::new(self.option.arrival_days.value.round() as u64)
+    }
+}
+
+/// An option with its window for what it would be spread for; `None` if it meets nothing. A
+/// curative follows a count, so its days begin when larvae can be counted.
+pub fn planned<'o>(
+    option: &'o TreatmentOption,
+    purpose: Purpose,
+    hatching: &Hatching,
+) -> Option<Planned<'o>> {
+    let coverage = hatching.coverage(option);
+    let window = match purpose {
+        Purpose::Preventive => coverage.window(),
+        Purpose::Curative => coverage.window_at(CURE_WORTH_IT, Some(hatching.countable()?)),
+    }?;
+    Some(Planned {
+        option,
+        purpose,
+        coverage,
+        window,
+    })
+}
+
+/// The options a site would use: what still works first, then what serves the purpose that is
+/// called for (a preventive, where nothing is), then the one that meets most.
+pub fn ranked<'o>(
+    options: impl Iterator<Item = &'o TreatmentOption>,
+    choice: &Choice,
+    need: &Need,
+    hatching: &Hatching,
+    today: NaiveDate,
+) -> Vec<Planned<'o>> {
+    let wanted = need.purpose().unwrap_or(Purpose::Preventive);
+    let mut ranked: Vec<Planned<'_>> = options
+        .filter(|option| choice.considers(option))
+        .filter_map(|option| {
+            let purpose = if option.serves(wanted) {
+                wanted
+            } else {
+                option.purpose
+            };
+            planned(option, purpose, hatching)
+        })
+        .collect();
+    ranked.sort_by(|a, b| {
+        b.in_time(today)
+            .cmp(&a.in_time(today))
+            .then((b.purpose == wanted).cmp(&(a.purpose == wanted)))
+            .then(b.still(today).total_cmp(&a.still(today)))
+    });
+    ranked
+}
+
+/// What people are told of an option, in the order of the season.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Step {
+    /// It is worth it, and its best days are not near, or over.
+    Opens,
+    /// The best days are near.
+    BestAhead,
+    /// The last day worth it is near.
+    LastCall,
+    /// The last day worth it is over.
+    TooLate,
+}
+
+impl Step {
+    /// Every step with the name it has in the store.
+    pub const NAMED: [(&'static str, Step); 4] = [
+        ("opens", Step::Opens),
+        ("best-ahead", Step::BestAhead),
+        ("last-call", Step::LastCall),
+        ("too-late", Step::TooLate),
+    ];
+
+    /// The name in the store.
+    pub fn name(self) -> &'static str {
+        crate::domain::name_of(&Self::NAMED, self)
+    }
+
+    /// The step a name stands for.
+    pub fn from_name(name: &str) -> Option<Self> {
+        crate::domain::named(&Self::NAMED, name)
+    }
+
+    /// Where a window stands on a day; `None` before there is anything to tell.
+    fn of(window: Window, told_ahead_days: u32, today: NaiveDate) -> Option<Self> {
+        let to_best = (window.best - today).num_days();
+        if today > window.last {
+            Some(Step::TooLate)
+        } else if (window.last - today).num_days() <= LAST_CALL_DAYS {
+            Some(Step::LastCall)
+        } else if (0..=i64::from(told_ahead_days)).contains(&to_best) {
+            Some(Step::BestAhead)
+        } else if today >= window.first && to_best <= OPENS_AT_MOST_AHEAD_DAYS {
+            Some(Step::Opens)
+        } else {
+            None
+        }
+    }
+}
+
+/// What to tell of an option now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advice {
+    /// The option.
+    pub option: TreatmentOption,
+    /// Where it stands.
+    pub step: Step,
+    /// The days worth it.
+    pub window: Window,
+    /// What today would meet.
+    pub today: Share,
+    /// What the best day of all would meet, mean, 0 to 1.
+    pub best: f64,
+    /// Whether the best day is over.
+    pub best_is_past: bool,
+    /// When half of what is put down today is in the root zone.
+    pub arrives: NaiveDate,
+    /// Share of the larvae that has hatched by then, 0 to 1.
+    pub hatched: f64,
+    /// Share that has entered the third instar by then, 0 to 1.
+    pub grown: f64,
+    /// The last day that was told before, if it has moved since.
+    pub moved_from: Option<NaiveDate>,
+}
+
+impl Advice {
+    /// The day it is about.
+    pub fn due(&self) -> NaiveDate {
+        due(self.step, self.window)
+    }
+}
+
+fn due(step: Step, window: Window) -> NaiveDate {
+    match step {
+        Step::Opens | Step::BestAhead => window.best,
+        Step::LastCall | Step::TooLate => window.last,
+    }
+}
+
+/// A step that was told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ToldStep {
+    /// Which one.
+    pub step: Step,
+    /// The day it was about.
+    pub due: NaiveDate,
+}
+
+/// A told last day that moves by at least so many days is told anew.
+const MOVED_DAYS: i64 = 7;
+
+/// Something that was spread.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spread<'o> {
+    /// What.
+    pub option: &'o TreatmentOption,
+    /// When.
+    pub day: NaiveDate,
+    /// On how much turf.
+    pub area: Area,
+}
+
+/// An application counts as a treatment if it meets at least this share of what its option's best
+/// day does. A choice.
+const MET: f64 = 0.5;
+
+/// A site counts as treated from this share of its area on. A choice.
+const WHOLE: f64 = 0.9;
+
+/// The need as it stands after what was spread this season: options of the purpose it calls for, on
+/// days on which they meet the hatch, on the whole area where that is known. A curative must have
+/// gone down on the day of the count or later. Parts of a site are taken to lie side by side.
+pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: &Hatching) -> Need {
+    let Some(wanted) = need.purpose() else {
+        return need;
+    };
+    let since = match need {
+        Need::Curative { counted_on, .. } => Some(counted_on),
+        _ => None,
+    };
+    let met: Vec<&Spread<'_>> = spread
+        .iter()
+        .filter(|one| since.is_none_or(|counted_on| one.day >= counted_on))
+        .filter(|one| one.option.serves(wanted))
+        .filter(|one| {
+            planned(one.option, wanted, hatching).is_some_and(|planned| {
+                planned.met_on(one.day) >= planned.met_on(planned.window.best) * MET
+            })
+        })
+        .collect();
+    let m2: f64 = met.iter().fold(0.0, |sum, one| sum + one.area.m2());
+    let is_whole = area.is_none_or(|area| m2 >= area.m2() * WHOLE);
+    match met.last() {
+        Some(last) if is_whole => Need::Nothing(Reason::Treated { on: last.day }),
+        _ => need,
+    }
+}
+
+/// What to tell of the ranked options of a site, given what was told last of each.
+///
+/// Preventives are told of where one is justified, curatives after a count that calls for them.
+/// That it is too late is told only of an option that was told of before. A step is told once, and
+/// none that lies behind the last one told, unless the last day has moved by a week or more.
+pub fn advise(
+    ranked: &[Planned<'_>],
+    hatching: &Hatching,
+    need: &Need,
+    told: impl Fn(&str) -> Option<ToldStep>,
+    today: NaiveDate,
+) -> Vec<Advice> {
+    let Some(wanted) = need.purpose() else {
+        return Vec::new();
+    };
+    ranked
+        .iter()
+        .filter(|planned| planned.purpose == wanted)
+        .filter_map(|planned| {
+            let (option, window) = (planned.option, planned.window);
+            let step = Step::of(window, option.told_ahead_days, today)?;
+            let before = told(&option.id);
+            let moved_from = before.filter(|before| has_moved(before, window, today));
+            let is_new = match before {
+                None => step != Step::TooLate,
+                Some(before) => step > before.step || moved_from.is_some(),
+            };
+            if !is_new {
+                return None;
+            }
+            let arrives = planned.arrives(today);
+            Some(Advice {
+                option: option.clone(),
+                step,
+                window,
+                today: planned.coverage.on(today)?,
+                best: planned.met_on(window.best),
+                best_is_past: window.best < today,
+                arrives,
+                hatched: hatching.reached(0.0, arrives),
+                grown: hatching.reached(2.0, arrives),
+                moved_from: moved_from.map(|before| before.due),
+            })
+        })
+        .collect()
+}
+
+/// Whether a told last day has moved so far that people must hear of it while there is time.
+fn has_moved(before: &ToldStep, window: Window, today: NaiveDate) -> bool {
+    matches!(before.step, Step::LastCall | Step::TooLate)
+        && window.last >= today
+        && (window.last - before.due).num_days().abs() >= MOVED_DAYS
+}

@@ -1,0 +1,11 @@
+//! What a station measured, day by day, and what is made of it: readings and their extremes,
+//! degree-days, missing days, several stations as one, the day an observer's reading belongs to,
+//! and rain.
+
+pub mod blend;
+pub mod degree_day;
+pub mod extremes;
+pub mod gaps;
+pub mod observation_day;
+pub mod rain;
+pub mod reading;
