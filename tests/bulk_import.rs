@@ -13,7 +13,7 @@ use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::rain::Rain;
 use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::bulk::archive::{FAILED, Packed, StationYear, UNKNOWN};
-use hatchbell::feed::bulk::{BulkError, Limits, Part, Wanted, read};
+use hatchbell::feed::bulk::{BulkError, BulkLimits, BulkPart, WantedStations, read};
 use hatchbell::feed::dialect::Binding;
 use hatchbell::feed::parse::{Element, parse};
 use hatchbell::feed::refusal::Why;
@@ -474,7 +474,7 @@ fn a_dry_run_says_what_there_is_and_stores_nothing() {
 #[test]
 fn what_is_quoted_of_a_refused_row_commands_no_terminal() {
     let text = "ZZW00000001,20260701,TMAX,\u{1b}[2J250,,,W,\n";
-    let parts = parts(text, Limits::of_each(1), vec![]).unwrap();
+    let parts = parts(text, BulkLimits::of_each(1), vec![]).unwrap();
     let lines: Vec<String> = parts[0].harvest.refused.lines().collect();
     assert_eq!(lines, ["not a number: line 1 (\u{fffd}[2J250)"]);
 }
@@ -516,9 +516,13 @@ fn long_rows() -> Binding {
     }
 }
 
-fn parts(text: &str, limits: Limits, stations: Vec<&Binding>) -> Result<Vec<Part>, BulkError> {
+fn parts(
+    text: &str,
+    limits: BulkLimits,
+    stations: Vec<&Binding>,
+) -> Result<Vec<BulkPart>, BulkError> {
     let long = long_rows();
-    let wanted = Wanted {
+    let wanted = WantedStations {
         dialect: &long.dialect,
         stations,
         every_station: true,
@@ -550,7 +554,7 @@ fn no_more_is_held_than_the_limits_say_and_no_day_is_torn_apart() {
             rows_of_a_day(day, 0, &code)
         })
         .collect();
-    let limits = Limits {
+    let limits = BulkLimits {
         sheaf_bytes: 300,
         station_years: 7,
     };
@@ -576,7 +580,7 @@ fn no_more_is_held_than_the_limits_say_and_no_day_is_torn_apart() {
         }
     }
     assert_eq!(years, 40 * 6);
-    let one = parts(&text, Limits::of_each(1), vec![&long]).unwrap();
+    let one = parts(&text, BulkLimits::of_each(1), vec![&long]).unwrap();
     assert_eq!(one.len(), 1);
 }
 
@@ -585,7 +589,7 @@ fn no_more_is_held_than_the_limits_say_and_no_day_is_torn_apart() {
 fn refused_rows_take_no_memory() {
     let good = by_year(2001);
     let flagged = "ZZ000000011,20010701,TMAX,1,,X,S,\n".repeat(5000);
-    let parts = parts(&(good + &flagged), Limits::of_each(1), vec![]).unwrap();
+    let parts = parts(&(good + &flagged), BulkLimits::of_each(1), vec![]).unwrap();
     let refused = &parts[0].harvest.refused;
     assert_eq!(refused.count(Why::Flagged), 5000);
     assert_eq!(
@@ -679,7 +683,7 @@ proptest! {
         // Rows of another element keep the share of refused ones low.
         let padding = format!("{STRANGER},20010701,SNWD,0,,,S,\n").repeat(300);
         let text = padding + &rows.concat() + &format!("{STRANGER},20010701,SNWD,0,,,S,\n");
-        let parts = parts(&text, Limits::of_each(1), vec![]).unwrap();
+        let parts = parts(&text, BulkLimits::of_each(1), vec![]).unwrap();
         let years: Vec<StationYear> = parts[0].harvest.station_years().collect();
         let mut refused: BTreeMap<Why, usize> = BTreeMap::new();
         for code in CODES {

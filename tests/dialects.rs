@@ -20,8 +20,8 @@ use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::dialect::Binding;
 use hatchbell::feed::fetch::{FetchPolicy, Fetcher, Origin, Validators, user_agent};
 use hatchbell::feed::parse::Parsed;
+use hatchbell::feed::reader::{FeedReader, FetchOutcome};
 use hatchbell::feed::refusal::Why;
-use hatchbell::feed::supply::{Drawn, Supply};
 use http_server::{Reply, ScriptedServer};
 use std::io::Write;
 use std::path::Path;
@@ -409,14 +409,14 @@ fn a_minimum_file_of_another_station_is_not_mixed_into_a_record() {
     assert!(feeds::take_over(file(1).as_bytes(), &minimum, TODAY, &stored).is_ok());
 }
 
-async fn draw(feed: &StationFeed, known: &Validators, today: &str) -> Drawn {
+async fn draw(feed: &StationFeed, known: &Validators, today: &str) -> FetchOutcome {
     let policy = FetchPolicy {
         attempts: 1,
         ..FetchPolicy::default()
     };
     let fetcher = Fetcher::new(policy, &user_agent("keeper@turf.example"), None).unwrap();
-    let mut supply = Supply::new(fetcher, None);
-    supply
+    let mut reader = FeedReader::new(fetcher, None);
+    reader
         .draw(feed, known, &Readings::new(), date(today))
         .await
         .expect("it arrives")
@@ -468,7 +468,7 @@ async fn a_file_with_days_that_still_move_is_not_taken_for_known() {
         server.url("/daily.py")
     ));
     for due in [Some("\"2\"".to_owned()), None] {
-        let Drawn::Readings { validators, .. } = draw(&feed, &known(), TODAY).await else {
+        let FetchOutcome::Readings { validators, .. } = draw(&feed, &known(), TODAY).await else {
             panic!("there is a body");
         };
         assert_eq!(validators.etag, due);

@@ -1,7 +1,7 @@
 //! The journal keeps what was entered as it was stated, and forgets nothing.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use hatchbell::domain::journal::{Application, Deed};
+use hatchbell::domain::journal::{Application, JournalAction};
 use hatchbell::domain::scouting::Found;
 use hatchbell::domain::scouting::SampleArea;
 use hatchbell::store::Store;
@@ -20,50 +20,50 @@ fn store() -> (tempfile::TempDir, Store) {
     (folder, store)
 }
 
-fn deeds() -> Vec<Deed> {
+fn deeds() -> Vec<JournalAction> {
     let area = SampleArea::from_ft2(0.25).unwrap();
     let species = || "japanese-beetle".to_owned();
     vec![
-        Deed::Catch { species: species() },
-        Deed::Application(Application {
+        JournalAction::Catch { species: species() },
+        JournalAction::Application(Application {
             option: "imidacloprid".into(),
             area: "5000 ft2".parse().unwrap(),
             rate: Some("3 oz/1000ft2".parse().unwrap()),
             most_a_season: Some("4 oz/1000ft2".parse().unwrap()),
         }),
-        Deed::Application(Application {
+        JournalAction::Application(Application {
             option: "chlorantraniliprole".into(),
             area: "0.5 ha".parse().unwrap(),
             rate: None,
             most_a_season: None,
         }),
-        Deed::Count {
+        JournalAction::Count {
             species: species(),
             found: Found::of_samples(3, area, 7, Some(vec![3, 4, 0])).unwrap(),
         },
-        Deed::Count {
+        JournalAction::Count {
             species: species(),
             found: Found::Density(64.5),
         },
-        Deed::Irrigation {
+        JournalAction::Irrigation {
             depth: "0.5 in".parse().unwrap(),
         },
-        Deed::Note { damage: Some(true) },
-        Deed::Note { damage: None },
+        JournalAction::Note { damage: Some(true) },
+        JournalAction::Note { damage: None },
     ]
 }
 
 #[test]
 fn every_kind_of_entry_is_read_back_as_it_was_stated() {
     let (_folder, store) = store();
-    for deed in deeds() {
+    for action in deeds() {
         let remark = Some("with dew");
         store
-            .log("lawn", day("2026-06-08"), &deed, remark, now())
+            .log("lawn", day("2026-06-08"), &action, remark, now())
             .unwrap();
     }
     let entries = store.entries("lawn").unwrap();
-    let read: Vec<Deed> = entries.iter().map(|entry| entry.deed.clone()).collect();
+    let read: Vec<JournalAction> = entries.iter().map(|entry| entry.action.clone()).collect();
     assert_eq!(read, deeds());
     assert!(
         entries
@@ -76,7 +76,7 @@ fn every_kind_of_entry_is_read_back_as_it_was_stated() {
 #[test]
 fn an_edited_entry_stands_in_the_place_of_the_old_one_which_stays_readable() {
     let (folder, mut store) = store();
-    let water = |depth: &str| Deed::Irrigation {
+    let water = |depth: &str| JournalAction::Irrigation {
         depth: depth.parse().unwrap(),
     };
     let first = store
@@ -90,12 +90,12 @@ fn an_edited_entry_stands_in_the_place_of_the_old_one_which_stays_readable() {
     assert_eq!(entries.len(), 1);
     assert_eq!(Some(entries[0].number), new);
     assert_eq!(
-        (entries[0].day, &entries[0].deed),
+        (entries[0].day, &entries[0].action),
         (day("2026-06-09"), &water("16mm"))
     );
     assert_eq!(
         store
-            .replace(&old, old.day, &old.deed, None, now())
+            .replace(&old, old.day, &old.action, None, now())
             .unwrap(),
         None
     );

@@ -6,10 +6,10 @@ mod kit;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::{Basis, Outlook};
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, standing};
+use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, state};
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
-use hatchbell::domain::sourced_value::Solidity;
+use hatchbell::domain::sourced_value::EvidenceGrade;
 use hatchbell::domain::telling::notice::{Bundle, Notice, NoticeKind, bundles};
 use hatchbell::domain::treatment::choice::Choice;
 use hatchbell::domain::weather::gaps::Estimates;
@@ -77,8 +77,8 @@ fn passed<'a>(
         estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
-    let standing = standing(species, 41.8, record, date("2026-10-22"), Limits::default());
-    let crossing = *standing
+    let state = state(species, 41.8, record, date("2026-10-22"), Limits::default());
+    let crossing = *state
         .crossings
         .iter()
         .find(|crossing| crossing.milestone == milestone)
@@ -90,9 +90,9 @@ fn passed<'a>(
         kind: NoticeKind::Passed {
             species,
             crossing,
-            data_through: standing.data_through,
+            data_through: state.data_through,
             next: None,
-            passed: standing
+            passed: state
                 .crossings
                 .iter()
                 .map(|c| c.milestone)
@@ -169,9 +169,9 @@ fn an_estimate_is_called_an_estimate_and_a_published_value_published() {
         for milestone in Milestone::ALL {
             let notice = passed(&member, &station, &species, milestone, 8.0);
             let body = worded(&notice, Channel::Email).body.replace('\n', " ");
-            let due = species.threshold(milestone).solidity;
+            let due = species.threshold(milestone).grade;
             assert!(body.contains(due.in_words()), "{id} {milestone:?}: {body}");
-            if due == Solidity::Estimate {
+            if due == EvidenceGrade::Estimate {
                 assert!(!body.contains("a published value:"), "{id} {milestone:?}");
             }
         }

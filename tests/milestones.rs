@@ -6,7 +6,7 @@ mod kit;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::NoOutlook;
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Hold, PassedBy, Record, Standing, standing};
+use hatchbell::domain::phenology::season_state::{Hold, PassedBy, Record, SeasonState, state};
 use hatchbell::domain::place::site::Station;
 use hatchbell::domain::telling::feed_trouble::is_stale;
 use hatchbell::domain::telling::milestone_decision::{Recorded, decide};
@@ -17,18 +17,18 @@ use kit::{date, species, steady};
 
 const NORTH: f64 = 41.8;
 
-fn japanese_beetle(readings: &Readings, today: &str) -> Standing {
+fn japanese_beetle(readings: &Readings, today: &str) -> SeasonState {
     at_latitude(NORTH, readings, today, Limits::default())
 }
 
-fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) -> Standing {
+fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) -> SeasonState {
     let record = Record {
         readings,
         past: &[],
         estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
-    standing(
+    state(
         &species("japanese-beetle"),
         latitude,
         record,
@@ -41,8 +41,8 @@ fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) 
 fn a_milestone_is_passed_on_the_first_day_whose_sum_reaches_its_threshold() {
     // 10 °C·d a day from 1 January: 560 is reached on day 56, 25 February.
     let readings = steady("2026-01-01", "2026-05-31", 10.0);
-    let standing = japanese_beetle(&readings, "2026-05-31");
-    let dates: Vec<String> = standing
+    let state = japanese_beetle(&readings, "2026-05-31");
+    let dates: Vec<String> = state
         .crossings
         .iter()
         .map(|c| format!("{} {} {:.0}", c.milestone.name(), c.on, c.degree_days))
@@ -56,17 +56,17 @@ fn a_milestone_is_passed_on_the_first_day_whose_sum_reaches_its_threshold() {
             "window-end 2026-05-30 1500"
         ]
     );
-    assert_eq!(standing.next(), None);
-    assert_eq!(standing.estimated_days, 0);
+    assert_eq!(state.next(), None);
+    assert_eq!(state.estimated_days, 0);
 }
 
 #[test]
 fn days_after_today_do_not_count_yet() {
     let readings = steady("2026-01-01", "2026-05-31", 10.0);
-    let standing = japanese_beetle(&readings, "2026-02-24");
-    assert!(standing.crossings.is_empty());
-    assert_eq!(standing.data_through, Some(date("2026-02-24")));
-    assert!((standing.degree_days - 550.0).abs() < 1e-9);
+    let state = japanese_beetle(&readings, "2026-02-24");
+    assert!(state.crossings.is_empty());
+    assert_eq!(state.data_through, Some(date("2026-02-24")));
+    assert!((state.degree_days - 550.0).abs() < 1e-9);
 }
 
 #[test]
@@ -80,8 +80,8 @@ fn without_past_seasons_there_are_no_dates_and_the_reason_is_given() {
 #[test]
 fn a_cold_site_s_window_ends_on_the_date_cap() {
     let readings = steady("2026-01-01", "2026-12-01", 3.0);
-    let standing = japanese_beetle(&readings, "2026-10-15");
-    let end = standing.crossings.last().unwrap();
+    let state = japanese_beetle(&readings, "2026-10-15");
+    let end = state.crossings.last().unwrap();
     assert_eq!(
         (end.milestone, end.by, end.on),
         (Milestone::WindowEnd, PassedBy::DateCap, date("2026-09-30"))
@@ -89,7 +89,7 @@ fn a_cold_site_s_window_ends_on_the_date_cap() {
     assert!((end.degree_days - 273.0 * 3.0).abs() < 1e-6);
     // The sum reaches 820 on day 274, 1 October: too late to be told as hatch.
     assert!(
-        !standing
+        !state
             .crossings
             .iter()
             .any(|c| c.milestone == Milestone::Hatch)
@@ -129,10 +129,10 @@ fn further_north_the_cap_comes_ten_days_earlier_and_south_of_the_equator_half_a_
 #[test]
 fn south_of_the_equator_the_sum_starts_in_july() {
     let readings = steady("2025-05-01", "2026-02-28", 10.0);
-    let standing = at_latitude(-37.0, &readings, "2026-02-28", Limits::default());
-    assert_eq!(standing.season.to_string(), "2025/26");
+    let state = at_latitude(-37.0, &readings, "2026-02-28", Limits::default());
+    assert_eq!(state.season.to_string(), "2025/26");
     // Day 56 from 1 July.
-    assert_eq!(standing.crossings[0].on, date("2025-08-25"));
+    assert_eq!(state.crossings[0].on, date("2025-08-25"));
 }
 
 #[test]
@@ -165,17 +165,17 @@ fn a_long_gap_holds_what_comes_after_it() {
     for day in 1..=14 {
         readings.remove(&date(&format!("2026-03-{day:02}")));
     }
-    let standing = japanese_beetle(&readings, "2026-05-31");
-    assert_eq!(standing.crossings.len(), 1, "flight was before the gap");
-    assert!(matches!(standing.hold, Some(Hold::Gap(gap)) if gap.days() == 14));
-    assert_eq!(standing.data_through, Some(date("2026-05-31")));
+    let state = japanese_beetle(&readings, "2026-05-31");
+    assert_eq!(state.crossings.len(), 1, "flight was before the gap");
+    assert!(matches!(state.hold, Some(Hold::Gap(gap)) if gap.days() == 14));
+    assert_eq!(state.data_through, Some(date("2026-05-31")));
 }
 
 #[test]
 fn what_happened_before_watching_began_is_recorded_and_never_told() {
     let readings = steady("2026-01-01", "2026-03-10", 10.0);
-    let standing = japanese_beetle(&readings, "2026-03-12");
-    let decision = decide(&standing, &[], None, date("2026-03-12"));
+    let state = japanese_beetle(&readings, "2026-03-12");
+    let decision = decide(&state, &[], None, date("2026-03-12"));
     assert_eq!(decision.watch_from, Some(date("2026-03-10")));
     let told: Vec<bool> = decision.record.iter().map(|(_, told)| *told).collect();
     assert_eq!(told, [false, false]);
@@ -184,8 +184,8 @@ fn what_happened_before_watching_began_is_recorded_and_never_told() {
 #[test]
 fn what_is_found_late_is_told_with_its_date() {
     let readings = steady("2026-01-01", "2026-03-10", 10.0);
-    let standing = japanese_beetle(&readings, "2026-04-20");
-    let decision = decide(&standing, &[], Some(date("2026-02-01")), date("2026-04-20"));
+    let state = japanese_beetle(&readings, "2026-04-20");
+    let decision = decide(&state, &[], Some(date("2026-02-01")), date("2026-04-20"));
     assert!(decision.record.iter().all(|(_, told)| *told));
     assert_eq!(decision.record[0].0.on, date("2026-02-25"));
 }
@@ -193,10 +193,10 @@ fn what_is_found_late_is_told_with_its_date() {
 #[test]
 fn what_is_recorded_is_not_recorded_again() {
     let readings = steady("2026-01-01", "2026-03-01", 10.0);
-    let standing = japanese_beetle(&readings, "2026-03-03");
+    let state = japanese_beetle(&readings, "2026-03-03");
     let recorded = [flight("2026-02-25", true)];
     let decision = decide(
-        &standing,
+        &state,
         &recorded,
         Some(date("2026-02-01")),
         date("2026-03-03"),
@@ -217,10 +217,10 @@ fn flight(on: &str, told: bool) -> Recorded {
 #[test]
 fn a_told_date_that_moves_by_two_days_is_corrected_once() {
     let readings = steady("2026-01-01", "2026-03-01", 10.0);
-    let standing = japanese_beetle(&readings, "2026-03-03");
+    let state = japanese_beetle(&readings, "2026-03-03");
     let corrections = |recorded: Recorded| {
         decide(
-            &standing,
+            &state,
             &[recorded],
             Some(date("2026-02-01")),
             date("2026-03-03"),
@@ -249,10 +249,10 @@ fn a_told_date_that_moves_by_two_days_is_corrected_once() {
 
 #[test]
 fn without_any_data_nothing_begins() {
-    let standing = japanese_beetle(&Readings::new(), "2026-11-01");
-    assert_eq!(standing.hold, Some(Hold::NoData));
+    let state = japanese_beetle(&Readings::new(), "2026-11-01");
+    assert_eq!(state.hold, Some(Hold::NoData));
     assert_eq!(
-        decide(&standing, &[], None, date("2026-11-01")),
+        decide(&state, &[], None, date("2026-11-01")),
         Default::default()
     );
 }
@@ -294,10 +294,10 @@ fn a_date_cap_after_missing_days_is_marked_as_unknown() {
 #[test]
 fn a_told_milestone_that_the_days_no_longer_reach_is_taken_back_once() {
     let readings = steady("2026-01-01", "2026-03-01", 5.0);
-    let standing = japanese_beetle(&readings, "2026-03-03");
+    let state = japanese_beetle(&readings, "2026-03-03");
     let withdraw = |recorded: Recorded| {
         decide(
-            &standing,
+            &state,
             &[recorded],
             Some(date("2026-02-01")),
             date("2026-03-03"),

@@ -5,16 +5,16 @@ mod kit;
 
 use chrono::{Days, NaiveDate};
 use hatchbell::domain::phenology::biofix::{AnchoredBy, anchor, anchored};
-use hatchbell::domain::phenology::hindcast::{Plan, hindcast};
+use hatchbell::domain::phenology::hindcast::{HindcastPlan, hindcast};
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::{
     Ensemble, NoOutlook, Outlook, PastSeason, past_seasons,
 };
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Record, Standing, standing};
+use hatchbell::domain::phenology::season_state::{Record, SeasonState, state};
 use hatchbell::domain::phenology::species::Threshold;
-use hatchbell::domain::sourced_value::Solidity;
+use hatchbell::domain::sourced_value::EvidenceGrade;
 use hatchbell::domain::telling::early_notice::{Early, Foretold, Policy, foretell};
 use hatchbell::domain::weather::degree_day::{Method, Model};
 use hatchbell::domain::weather::extremes::Extremes;
@@ -40,7 +40,7 @@ fn fixed(value: f64) -> Threshold {
     Threshold {
         value,
         range: None,
-        solidity: Solidity::Practice,
+        grade: EvidenceGrade::Practice,
         source: String::new(),
     }
 }
@@ -254,7 +254,7 @@ proptest! {
 
 // --- early notices ------------------------------------------------------------------------------
 
-fn standing_on(today: &str, gain: f64) -> Standing {
+fn standing_on(today: &str, gain: f64) -> SeasonState {
     let readings: Readings = steady("2026-01-01", today, gain);
     let past: Vec<PastSeason> = (2005..2026).map(|y| season_of(y, 365, gain)).collect();
     let record = Record {
@@ -263,7 +263,7 @@ fn standing_on(today: &str, gain: f64) -> Standing {
         estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
-    standing(
+    state(
         &species("japanese-beetle"),
         41.8,
         record,
@@ -273,8 +273,8 @@ fn standing_on(today: &str, gain: f64) -> Standing {
 }
 
 fn told(today: &str, gain: f64, before: &[Foretold]) -> Vec<Early> {
-    let standing = standing_on(today, gain);
-    foretell(&standing, &[], before, &Policy::default(), date(today))
+    let state = standing_on(today, gain);
+    foretell(&state, &[], before, &Policy::default(), date(today))
 }
 
 fn of(early: &[Early], milestone: Milestone) -> Option<&Early> {
@@ -349,8 +349,8 @@ fn a_catch_moves_flight_to_its_day_and_later_milestones_with_it() {
         let moved = local.threshold(milestone);
         assert_eq!(moved.value, beetle.threshold(milestone).value - 60.0);
         assert_eq!(
-            moved.solidity,
-            Solidity::Local,
+            moved.grade,
+            EvidenceGrade::Local,
             "it is no published value any more"
         );
     }
@@ -384,7 +384,7 @@ fn many_local_seasons_outweigh_the_published_threshold() {
 #[test]
 fn the_hindcast_of_seasons_that_are_all_alike_is_without_error() {
     let seasons: Vec<PastSeason> = (1990..2015).map(|y| season_of(y, 365, 8.0)).collect();
-    let plan = Plan {
+    let plan = HindcastPlan {
         model: model(),
         thresholds: vec![820.0],
         leads: vec![60, 7],
@@ -409,7 +409,7 @@ fn with_earlier_seasons_only_the_first_ten_are_not_scored() {
     let seasons: Vec<PastSeason> = (1990..2015)
         .map(|y| season_of(y, 365, 8.0 + f64::from(y % 3)))
         .collect();
-    let plan = Plan {
+    let plan = HindcastPlan {
         model: model(),
         thresholds: vec![820.0],
         leads: vec![30],

@@ -10,7 +10,7 @@ use command::Workshop;
 use hatchbell::domain::place::site::Channel;
 use hatchbell::domain::weather::reading::Reading;
 use hatchbell::feed::parse::Element;
-use hatchbell::store::milestones::{Entry, Pair};
+use hatchbell::store::milestones::{Pair, Recording};
 use hatchbell::store::outbox::{Draft, Tally, pause};
 use hatchbell::store::readings::Merged;
 use hatchbell::store::{RunLock, Store, StoreError};
@@ -166,7 +166,7 @@ fn crossing_and_message_are_written_together_or_not_at_all() {
         site: "lawn",
         species: "japanese-beetle",
     };
-    let watch = Entry::Watch {
+    let watch = Recording::Watch {
         pair,
         from: date("2026-07-01"),
     };

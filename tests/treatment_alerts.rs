@@ -12,7 +12,7 @@ use hatchbell::clock::Clock;
 use hatchbell::config::load;
 use hatchbell::cycle::{Engine, Setup};
 use hatchbell::domain::journal::amount::Depth;
-use hatchbell::domain::journal::{Application, Deed};
+use hatchbell::domain::journal::{Application, JournalAction};
 use hatchbell::domain::scouting::Found;
 use hatchbell::domain::scouting::SampleArea;
 use hatchbell::domain::weather::rain::Rain;
@@ -119,11 +119,11 @@ impl Garden {
         told
     }
 
-    fn log(&self, on: &str, deed: &Deed) {
+    fn log(&self, on: &str, action: &JournalAction) {
         let now = "2026-06-10T06:00:00Z".parse().unwrap();
         self.engine
             .store
-            .log("lawn", day(on), deed, None, now)
+            .log("lawn", day(on), action, None, now)
             .unwrap();
     }
 
@@ -176,16 +176,16 @@ fn sections(body: &str) -> Vec<Told> {
     told
 }
 
-fn counted(larvae: u32) -> Deed {
+fn counted(larvae: u32) -> JournalAction {
     let area = SampleArea::from_ft2(1.0).unwrap();
-    Deed::Count {
+    JournalAction::Count {
         species: "japanese-beetle".into(),
         found: Found::of_samples(10, area, larvae, None).unwrap(),
     }
 }
 
-fn spread(option: &str, area: &str) -> Deed {
-    Deed::Application(Application {
+fn spread(option: &str, area: &str) -> JournalAction {
+    JournalAction::Application(Application {
         option: option.into(),
         area: area.parse().unwrap(),
         rate: None,
@@ -193,8 +193,8 @@ fn spread(option: &str, area: &str) -> Deed {
     })
 }
 
-fn water(depth: &str) -> Deed {
-    Deed::Irrigation {
+fn water(depth: &str) -> JournalAction {
+    JournalAction::Irrigation {
         depth: depth.parse::<Depth>().unwrap(),
     }
 }
@@ -478,7 +478,7 @@ fn an_edited_application_is_not_told_of_again_and_water_taken_back_is() {
     let entries = store.entries("lawn").unwrap();
     let (first, second) = (&entries[0], &entries[1]);
     store
-        .replace(first, first.day, &first.deed, Some("with dew"), now)
+        .replace(first, first.day, &first.action, Some("with dew"), now)
         .unwrap();
     assert!(about(&garden.play(day("2026-06-10")), "imidacloprid").is_empty());
     assert!(garden.engine.store.undo(second.number, now).unwrap());

@@ -10,7 +10,7 @@ use chrono::{Datelike, NaiveDate};
 use hatchbell::config::option_file;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{PassedBy, Record, standing};
+use hatchbell::domain::phenology::season_state::{PassedBy, Record, state};
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::treatment::coverage::{Coverage, Hatching, NoCoverage};
 use hatchbell::domain::treatment::option::TreatmentOption;
@@ -244,12 +244,9 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_about_two_weeks() {
                 past: &[],
                 forecast: &Readings::new(),
             };
-            let standing = standing(&species, 40.0, record, today, Limits::default());
+            let state = state(&species, 40.0, record, today, Limits::default());
             let on = |milestone| {
-                let crossing = standing
-                    .crossings
-                    .iter()
-                    .find(|c| c.milestone == milestone)?;
+                let crossing = state.crossings.iter().find(|c| c.milestone == milestone)?;
                 (crossing.by == PassedBy::Sum).then_some(crossing.on.ordinal())
             };
             if let (Some(egg), Some(hatch)) = (on(Milestone::EggLay), on(Milestone::Hatch)) {

@@ -9,7 +9,9 @@ use crate::clock::Clock;
 use crate::config::{Config, StationFeed};
 use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
-use crate::feed::bulk::{BulkError, Limits, MOST_PACKED_AT_ONCE, Part, Wanted, read};
+use crate::feed::bulk::{
+    BulkError, BulkLimits, BulkPart, MOST_PACKED_AT_ONCE, WantedStations, read,
+};
 use crate::feed::dialect::Dialect;
 use crate::feed::fetch::{FileMark, Stream};
 use crate::feed::parse::Parsed;
@@ -55,7 +57,7 @@ struct Job {
 
 /// What a reader sends.
 enum Sent {
-    Part(Box<Part>),
+    BulkPart(Box<BulkPart>),
     End(Result<u64, String>),
 }
 
@@ -213,7 +215,7 @@ impl Import<'_> {
 
     /// Reads a file in a reader's thread.
     fn read(&self, job: &Job, readers: usize, to: &SyncSender<Sent>) {
-        let wanted = Wanted {
+        let wanted = WantedStations {
             dialect: self.dialect,
             stations: job
                 .stations
@@ -222,13 +224,13 @@ impl Import<'_> {
                 .collect(),
             every_station: job.every_station,
             today: self.now.date_naive(),
-            limits: Limits::of_each(readers),
+            limits: BulkLimits::of_each(readers),
         };
         let gone = || io::Error::from(io::ErrorKind::BrokenPipe);
         let bar = self.bar.clone();
         let result = match Stream::open(&job.path, move |bytes| bar.inc(bytes)) {
             Ok(stream) => read(stream, &wanted, &mut |part| {
-                to.send(Sent::Part(Box::new(part))).map_err(|_| gone())
+                to.send(Sent::BulkPart(Box::new(part))).map_err(|_| gone())
             })
             .map_err(|error| match error {
                 BulkError::Read(error) => format!("{}: {error}", job.path.display()),
@@ -253,7 +255,7 @@ impl Import<'_> {
         let mut account = Account::default();
         while let Ok(sent) = from.recv() {
             match sent {
-                Sent::Part(part) => self
+                Sent::BulkPart(part) => self
                     .store_part(job, *part, store, &mut account)
                     .with_context(|| format!("{} was read but not stored", job.path.display()))?,
                 Sent::End(end) => return self.end(job, end, store, account),
@@ -265,7 +267,7 @@ impl Import<'_> {
     fn store_part(
         &self,
         job: &Job,
-        part: Part,
+        part: BulkPart,
         store: &mut Store,
         account: &mut Account,
     ) -> anyhow::Result<()> {

@@ -8,10 +8,10 @@ const DAYS_A_COLUMN: i64 = 3;
 /// A drawing in the making.
 pub(super) struct Chart {
     today: NaiveDate,
-    lines: Vec<Line>,
+    lines: Vec<ChartLine>,
 }
 
-struct Line {
+struct ChartLine {
     title: String,
     from: NaiveDate,
     middle: Option<NaiveDate>,
@@ -40,7 +40,7 @@ impl Chart {
         middle: Option<NaiveDate>,
         to: NaiveDate,
     ) {
-        self.lines.push(Line {
+        self.lines.push(ChartLine {
             title: title.to_owned(),
             from,
             middle,

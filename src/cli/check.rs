@@ -18,7 +18,7 @@ use std::process::ExitCode;
 /// Reads the configuration and every species, option and dialect file it names, and reports all problems
 /// at once as file:line:column. Exit code 0 if it can be used, 78 if not.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct CheckOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// Look at the stored data as well: history, how well missing days are estimated, and whether
@@ -27,7 +27,7 @@ pub(super) struct Options {
     data: bool,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &CheckOptions) -> anyhow::Result<ExitCode> {
     let path = &options.config.config;
     let config = match configuration(path) {
         Ok(loaded) => loaded.config,

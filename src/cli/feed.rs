@@ -21,13 +21,13 @@ mod suggestion;
 
 /// Look at a weather service's files before they are used
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct FeedOptions {
     #[command(subcommand)]
-    command: Command,
+    command: FeedCommand,
 }
 
 #[derive(Subcommand)]
-enum Command {
+enum FeedCommand {
     Try(Try),
 }
 
@@ -57,8 +57,8 @@ const ROWS_SHOWN: usize = 3;
 /// Stations of a file that are listed.
 const STATIONS_SHOWN: usize = 12;
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
-    let Command::Try(options) = &options.command;
+pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
+    let FeedCommand::Try(options) = &options.command;
     let Some(dialects) = dialects(options.dialect.as_deref())? else {
         return Ok(ExitCode::from(EXIT_CONFIG));
     };

@@ -3,7 +3,7 @@
 use super::{ConfigOption, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::dialect_file;
-use crate::domain::phenology::hindcast::{Plan, Score, ThresholdScore, add, hindcast};
+use crate::domain::phenology::hindcast::{HindcastPlan, Score, ThresholdScore, add, hindcast};
 use crate::domain::phenology::outlook::{PastSeason, past_seasons};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::Limits;
@@ -32,7 +32,7 @@ use std::process::ExitCode;
 ///
 /// Without FILES the stations of the configuration are scored by what is stored.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct HindcastOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// Thresholds, °C·d over base 10 °C from 1 January by the simple average
@@ -86,7 +86,7 @@ impl Half {
 
 const LEADS: [u32; 6] = [60, 45, 30, 21, 14, 7];
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
     if options
         .threshold
         .iter()
@@ -105,7 +105,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     } else {
         read_files(options)?
     };
-    let plan = Plan {
+    let plan = HindcastPlan {
         model: Model::new(10.0, None, Method::SimpleAverage)?,
         thresholds: options.threshold.clone(),
         leads: LEADS.to_vec(),
@@ -152,7 +152,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn read_files(options: &Options) -> anyhow::Result<Vec<(String, Readings)>> {
+fn read_files(options: &HindcastOptions) -> anyhow::Result<Vec<(String, Readings)>> {
     let (file, text) = dialect_file::BUILT_IN
         .iter()
         .find(|(file, _)| file.ends_with(&format!("/{}.toml", options.dialect)))

@@ -29,7 +29,7 @@ use std::process::ExitCode;
 /// are passed over the next time, so an import that was stopped is simply started again. Of two files
 /// with different values for a day the one named later counts.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct ImportOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// The station the file belongs to, by its id in the configuration
@@ -70,7 +70,7 @@ pub(super) struct Options {
 /// any feed may be.
 const LARGEST_FILE_BYTES: u64 = 1 << 30;
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let Some(station) = &options.station else {
         return bulk::run(

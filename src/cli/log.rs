@@ -3,8 +3,8 @@
 use super::{ConfigOption, configuration, or_exit, say, say_wrapped, today};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::site_standings;
-use crate::domain::journal::{Deed, Entry, check};
+use crate::cycle::site_states;
+use crate::domain::journal::{Entry, JournalAction, check};
 use crate::domain::phenology::season::Season;
 use crate::domain::place::site::Site;
 use crate::domain::treatment::need::{Brood, Broods};
@@ -33,21 +33,21 @@ pub(super) use words::sample_area;
 /// until it is watered in. Nothing is ever deleted: an entry is corrected or taken back by its
 /// number.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct LogOptions {
     #[command(subcommand)]
     what: What,
 }
 
 #[derive(Subcommand)]
 enum What {
-    Application(application::Options),
-    Count(count::Options),
-    Irrigation(irrigation::Options),
-    Note(note::Options),
-    Catch(catch::Options),
-    Edit(Box<edit::Options>),
-    Undo(undo::Options),
-    List(list::Options),
+    Application(application::ApplicationOptions),
+    Count(count::CountOptions),
+    Irrigation(irrigation::IrrigationOptions),
+    Note(note::NoteOptions),
+    Catch(catch::CatchOptions),
+    Edit(Box<edit::EditOptions>),
+    Undo(undo::UndoOptions),
+    List(list::ListOptions),
 }
 
 /// What every new entry says.
@@ -66,7 +66,7 @@ struct EntryOptions {
     remark: Option<String>,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &LogOptions) -> anyhow::Result<ExitCode> {
     match &options.what {
         What::Application(options) => application::run(options),
         What::Count(options) => count::run(options),
@@ -104,23 +104,23 @@ impl<'c> Journal<'c> {
     fn enter(
         &mut self,
         options: &EntryOptions,
-        deed: Deed,
+        action: JournalAction,
         any_season: bool,
     ) -> anyhow::Result<Entry> {
         let day = options.date.unwrap_or(self.today);
         let remark = options.remark.as_deref().and_then(plain);
         let (today, start) = (self.today, self.earliest(any_season));
         let may =
-            |entries: &[Entry]| Ok::<_, anyhow::Error>(check(&deed, day, entries, today, start)?);
+            |entries: &[Entry]| Ok::<_, anyhow::Error>(check(&action, day, entries, today, start)?);
         let now = Clock::Machine.now();
         let number = self
             .store
-            .log_if(&self.site.id, day, &deed, remark.as_deref(), now, may)?;
+            .log_if(&self.site.id, day, &action, remark.as_deref(), now, may)?;
         Ok(Entry {
             number,
             site: self.site.id.clone(),
             day,
-            deed,
+            action,
             remark,
         })
     }
@@ -133,11 +133,11 @@ impl<'c> Journal<'c> {
 
     /// Whose larvae a day speaks of, by how things stand today.
     fn brood(&self, species: &str, day: NaiveDate) -> anyhow::Result<Option<Brood>> {
-        let standings = site_standings(self.config, &self.store, self.today)?;
-        Ok(standings
+        let site_states = site_states(self.config, &self.store, self.today)?;
+        Ok(site_states
             .iter()
             .find(|here| here.site.id == self.site.id && here.species.id == species)
-            .map(|here| Broods::of(&here.species, here.site.latitude, &here.standing).on(day)))
+            .map(|here| Broods::of(&here.species, here.site.latitude, &here.state).on(day)))
     }
 
     /// "The lawn, 2026-06-08", for an entry.

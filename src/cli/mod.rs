@@ -52,19 +52,19 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
-    Run(run::Options),
-    Check(check::Options),
-    Stations(stations::Options),
-    Status(status::Options),
-    Outlook(outlook::Options),
-    Plan(plan::Options),
-    Log(log::Options),
-    Scout(scout::Options),
-    Season(season::Options),
-    Replay(replay::Options),
-    Import(import::Options),
-    Feed(feed::Options),
-    Hindcast(hindcast::Options),
+    Run(run::RunOptions),
+    Check(check::CheckOptions),
+    Stations(stations::StationsOptions),
+    Status(status::StatusOptions),
+    Outlook(outlook::OutlookOptions),
+    Plan(plan::PlanOptions),
+    Log(log::LogOptions),
+    Scout(scout::ScoutOptions),
+    Season(season::SeasonOptions),
+    Replay(replay::ReplayOptions),
+    Import(import::ImportOptions),
+    Feed(feed::FeedOptions),
+    Hindcast(hindcast::HindcastOptions),
 }
 
 /// The usual cautions in short, for everything printed about treatments.

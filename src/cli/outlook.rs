@@ -2,13 +2,13 @@
 
 use super::chart::Chart;
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
-use crate::cycle::{Site, site_standings};
+use crate::cycle::{SiteState, site_states};
 use crate::domain::phenology::biofix::AnchoredBy;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, CHANCE_DAYS, FULL_SEASONS};
 use crate::domain::phenology::season_state::{Crossing, Expectation, PassedBy};
 use crate::domain::phenology::species::Threshold;
-use crate::domain::sourced_value::Solidity;
+use crate::domain::sourced_value::EvidenceGrade;
 use crate::store::Store;
 use chrono::NaiveDate;
 use clap::Args;
@@ -21,7 +21,7 @@ use std::process::ExitCode;
 /// cases, the chance that it has happened or happens within 7, 14 and 30 days, what the range is
 /// made of, and a drawing of the season.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct OutlookOptions {
     #[command(flatten)]
     config: ConfigOption,
     #[command(flatten)]
@@ -30,12 +30,12 @@ pub(super) struct Options {
     site: String,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &OutlookOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     super::site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
-    for here in site_standings(&config, &store, today)? {
+    for here in site_states(&config, &store, today)? {
         if here.site.id == options.site {
             super::print(format_args!("{}", text(&here, today)));
         }
@@ -45,9 +45,9 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(here: &Site<'_>, today: NaiveDate) -> String {
-    let standing = &here.standing;
-    let data = match standing.data_through {
+fn text(here: &SiteState<'_>, today: NaiveDate) -> String {
+    let state = &here.state;
+    let data = match state.data_through {
         Some(day) => format!("data through {day}"),
         None => "no data this season".to_owned(),
     };
@@ -57,10 +57,10 @@ fn text(here: &Site<'_>, today: NaiveDate) -> String {
         here.member.name,
         today,
         here.species.name,
-        standing.season,
-        standing.degree_days,
+        state.season,
+        state.degree_days,
         here.feed.station.name,
-        counted(standing.estimated_days as usize, "day"),
+        counted(state.estimated_days as usize, "day"),
     );
     if let Some(anchor) = here.anchor {
         let by = match anchor.by {
@@ -79,12 +79,12 @@ fn text(here: &Site<'_>, today: NaiveDate) -> String {
     }
     text += &table(here);
     text += &chart(here, today);
-    text += &basis(standing.next());
+    text += &basis(state.next());
     text += "\n";
     text
 }
 
-fn table(here: &Site<'_>) -> String {
+fn table(here: &SiteState<'_>) -> String {
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
@@ -98,12 +98,12 @@ fn table(here: &Site<'_>) -> String {
         let threshold = here.species.threshold(milestone);
         let mut cells = vec![milestone.short_title().to_owned(), sum_words(threshold)];
         let passed = here
-            .standing
+            .state
             .crossings
             .iter()
             .find(|crossing| crossing.milestone == milestone);
         let ahead = here
-            .standing
+            .state
             .ahead
             .iter()
             .find(|ahead| ahead.milestone == milestone);
@@ -124,7 +124,7 @@ fn table(here: &Site<'_>) -> String {
     }
     let estimate = Milestone::ALL
         .iter()
-        .any(|m| here.species.threshold(*m).solidity == Solidity::Estimate);
+        .any(|m| here.species.threshold(*m).grade == EvidenceGrade::Estimate);
     let note = if estimate {
         "* an estimate, not a published value\n"
     } else {
@@ -134,7 +134,7 @@ fn table(here: &Site<'_>) -> String {
 }
 
 fn sum_words(threshold: &Threshold) -> String {
-    let mark = if threshold.solidity == Solidity::Estimate {
+    let mark = if threshold.grade == EvidenceGrade::Estimate {
         "*"
     } else {
         ""
@@ -176,18 +176,18 @@ fn short(date: NaiveDate) -> String {
     date.format("%-d %b").to_string()
 }
 
-fn chart(here: &Site<'_>, today: NaiveDate) -> String {
+fn chart(here: &SiteState<'_>, today: NaiveDate) -> String {
     let mut chart = Chart::new(today);
     for milestone in Milestone::ALL {
         let title = milestone.short_title();
-        let standing = &here.standing;
-        if let Some(passed) = standing.crossings.iter().find(|c| c.milestone == milestone) {
+        let state = &here.state;
+        if let Some(passed) = state.crossings.iter().find(|c| c.milestone == milestone) {
             chart.point(title, passed.on);
-        } else if let Some(ahead) = standing.ahead.iter().find(|a| a.milestone == milestone)
+        } else if let Some(ahead) = state.ahead.iter().find(|a| a.milestone == milestone)
             && let Ok((outlook, _)) = ahead.outlook
             && let Some(early) = outlook.early
         {
-            let late = outlook.late.unwrap_or(standing.season.end);
+            let late = outlook.late.unwrap_or(state.season.end);
             chart.range(title, early, outlook.likely, late);
         }
     }

@@ -3,7 +3,7 @@
 use super::chart::Chart;
 use super::{CAUTIONS, ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::config::Config;
-use crate::cycle::{Case, Followed, Site, plans, waterings, wet_here};
+use crate::cycle::{Case, Followed, SiteState, plans, waterings, wet_here};
 use crate::domain::treatment::need::{Ground, Need, together};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use crate::domain::treatment::plan::{Planned, ranked};
@@ -14,7 +14,7 @@ use crate::store::Store;
 use chrono::{Days, NaiveDate};
 use clap::Args;
 use comfy_table::{ContentArrangement, Table, presets};
-use json::{OfSpecies, Plan, Water};
+use json::{PlanDocument, SpeciesPlan, Water};
 use std::collections::BTreeMap;
 use std::process::ExitCode;
 
@@ -28,7 +28,7 @@ mod json;
 /// share of the hatching larvae that one of today would meet while they are open to it. A planning
 /// model: it compares days, it does not promise a result.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct PlanOptions {
     #[command(flatten)]
     config: ConfigOption,
     #[command(flatten)]
@@ -47,9 +47,13 @@ const DAYS_DRAWN_BACK: u64 = 30;
 const COLUMNS: usize = 88;
 
 /// A species of the site with its decision, and the options ranked or why there are none.
-type Answer<'p> = (&'p Site<'p>, &'p Case, Result<Vec<Planned<'p>>, String>);
+type Answer<'p> = (
+    &'p SiteState<'p>,
+    &'p Case,
+    Result<Vec<Planned<'p>>, String>,
+);
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &PlanOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let site = super::site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
@@ -74,14 +78,14 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         })
         .collect();
     if options.json {
-        let plan = Plan {
+        let plan = PlanDocument {
             site: &site.id,
             day: today,
             species: ranked
                 .iter()
                 .map(|(here, case, planned)| {
                     let planned = planned.as_deref().map_err(Clone::clone);
-                    OfSpecies::of(here, case, planned, today)
+                    SpeciesPlan::of(here, case, planned, today)
                 })
                 .collect(),
             watering: followed.iter().map(Water::of).collect(),
@@ -126,14 +130,14 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
 }
 
 fn text(
-    here: &Site<'_>,
+    here: &SiteState<'_>,
     case: &Case,
     planned: &Result<Vec<Planned<'_>>, String>,
     today: NaiveDate,
 ) -> String {
     let mut text = format!(
         "{} ({}), {today}\n{}, season {}\n",
-        here.site.name, here.member.name, here.species.name, here.standing.season
+        here.site.name, here.member.name, here.species.name, here.state.season
     );
     text += &decision(here, case);
     match planned {
@@ -153,7 +157,7 @@ fn text(
 }
 
 /// Whether to treat at all comes before with what.
-fn decision(here: &Site<'_>, case: &Case) -> String {
+fn decision(here: &SiteState<'_>, case: &Case) -> String {
     let treat = match case.need {
         Need::Preventive(Ground::LastYear) => "A preventive is justified. ",
         Need::Curative { .. } => "A curative may be justified. ",
@@ -168,7 +172,7 @@ fn decision(here: &Site<'_>, case: &Case) -> String {
         Some(_) => "",
         None => "\nThe days below are for information:",
     };
-    let held = match here.standing.hold {
+    let held = match here.state.hold {
         Some(_) => {
             "\nMilestones are held back here, see hatchbell status: the dates below rest on\ntoo many missing days to go by."
         }
@@ -198,7 +202,7 @@ fn all_species(answers: &[Answer<'_>]) -> String {
         .iter()
         .filter_map(|(_, case, _)| {
             let (_, found) = case.evidence.this_brood.as_ref()?;
-            Some((found.mean_per_m2(), case.borne.1))
+            Some((found.mean_per_m2(), case.tolerance.1))
         })
         .collect();
     match together(&counted) {

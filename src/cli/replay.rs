@@ -18,7 +18,7 @@ use tokio::sync::watch;
 /// database that is thrown away at the end. Stations with a file are read from it; stations with
 /// an address are taken from the database, so nothing is fetched. Nothing is sent.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct ReplayOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// The year the season starts in; without it the year of demo.starts, or last year
@@ -32,7 +32,7 @@ pub(super) struct Options {
 /// Lag of ordinary feeds, days: the median of 707 downloads of one GHCN-Daily station.
 const ORDINARY_LAG: u32 = 3;
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let demo = config.demo;
     let year = options

@@ -17,7 +17,7 @@ use tracing_subscriber::EnvFilter;
 /// stops. What it does is logged to standard error; RUST_LOG=debug says more. Under systemd use
 /// the unit in systemd/.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct RunOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// Run one cycle, send what is due, and end
@@ -25,7 +25,7 @@ pub(super) struct Options {
     once: bool,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     log_to_stderr();
     let path = &options.config.config;
     let config = or_exit!(configuration(path)).config;

@@ -3,12 +3,12 @@
 use super::log::{sample_area, watched};
 use super::{ConfigOption, configuration, counted, or_exit, say, say_wrapped, today};
 use crate::config::Config;
-use crate::cycle::{Site as Standing, site_standings};
-use crate::domain::journal::{Deed, Entry};
+use crate::cycle::{SiteState, site_states};
+use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Site;
-use crate::domain::scouting::borne;
-use crate::domain::scouting::{MOST_SAMPLES, Reading, SampleArea, samples_for_precision};
+use crate::domain::scouting::tolerance;
+use crate::domain::scouting::{CountReading, MOST_SAMPLES, SampleArea, samples_for_precision};
 use crate::domain::treatment::need::{Brood, Broods};
 use crate::notify::wording::{HOW_TO_DIG, density, limits, what_was_found_in_brief};
 use crate::store::Store;
@@ -21,7 +21,7 @@ use std::process::ExitCode;
 /// For each species of the site: how many larvae the turf bears, how many samples make a count sure
 /// enough there, and this season's counts with what they say.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct ScoutOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// The site, by its id in the configuration
@@ -42,7 +42,7 @@ pub(super) struct Options {
     precision: f64,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &ScoutOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let site = super::site(&config, &options.site)?;
     if let Some(species) = &options.species {
@@ -51,7 +51,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let store = Store::open_to_read(&config.service.database)?;
     let today = today(&config, &store)?;
     let entries = store.entries(&site.id)?;
-    let standings = site_standings(&config, &store, today)?;
+    let site_states = site_states(&config, &store, today)?;
     let plans = species_of(&config, site, options.species.as_deref())
         .map(|species| Ok((species, samples(options, site, species)?)))
         .collect::<anyhow::Result<Vec<_>>>()?;
@@ -66,7 +66,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
             density(planned_at(site, species)),
             options.precision * 100.0
         ));
-        let here = standings
+        let here = site_states
             .iter()
             .find(|here| here.site.id == site.id && here.species.id == species.id);
         for line in here.map_or_else(Vec::new, |here| counts(here, &entries)) {
@@ -99,10 +99,10 @@ fn species_of<'c>(
 /// The density at which a count has to be sure: what the turf bears, at the low end where its
 /// condition is not known, which takes the most samples.
 fn planned_at(site: &Site, species: &Species) -> f64 {
-    borne(&species.action_threshold, site.condition).0
+    tolerance(&species.action_threshold, site.condition).0
 }
 
-fn samples(options: &Options, site: &Site, species: &Species) -> anyhow::Result<u32> {
+fn samples(options: &ScoutOptions, site: &Site, species: &Species) -> anyhow::Result<u32> {
     match samples_for_precision(planned_at(site, species), options.area, options.precision) {
         Some(samples) => Ok(samples),
         None => bail!(
@@ -114,20 +114,20 @@ fn samples(options: &Options, site: &Site, species: &Species) -> anyhow::Result<
 }
 
 /// The counts of this and last season's larvae with what they say.
-fn counts(here: &Standing<'_>, entries: &[Entry]) -> Vec<String> {
-    let borne = borne(&here.species.action_threshold, here.site.condition);
-    let broods = Broods::of(&here.species, here.site.latitude, &here.standing);
+fn counts(here: &SiteState<'_>, entries: &[Entry]) -> Vec<String> {
+    let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
+    let broods = Broods::of(&here.species, here.site.latitude, &here.state);
     let mut lines: Vec<String> = entries
         .iter()
-        .filter_map(|entry| match &entry.deed {
-            Deed::Count { species: of, found } if *of == here.species.id => {
+        .filter_map(|entry| match &entry.action {
+            JournalAction::Count { species: of, found } if *of == here.species.id => {
                 let whose = match broods.on(entry.day) {
                     Brood::Earlier => return None,
                     Brood::Last => "last season's larvae",
                     Brood::TooSoon => "too soon to count",
                     Brood::This => "this season's larvae",
                 };
-                let reading = Reading::of(found, borne);
+                let reading = CountReading::of(found, tolerance);
                 Some(format!(
                     "  {}  number {}, {whose}: {}; {}",
                     entry.day,

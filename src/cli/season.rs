@@ -6,14 +6,14 @@ use crate::domain::place::site::{Member, Site};
 use crate::store::Store;
 use anyhow::{Context, bail};
 use clap::Args;
-use sheet::{Place, Sheet};
+use season_report::{Place, SeasonReport};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 mod json;
 mod page;
-mod sheet;
+mod season_report;
 mod text;
 mod time_line;
 mod words;
@@ -25,7 +25,7 @@ mod words;
 /// the hatch it met, against the best day, and how it was watered in; the counts before and after;
 /// and everything that was told, day by day. The page is one file that can be printed.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct SeasonOptions {
     #[command(flatten)]
     config: ConfigOption,
     #[command(flatten)]
@@ -43,7 +43,7 @@ pub(super) struct Options {
     html: Option<PathBuf>,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &SeasonOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let site = super::site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
@@ -69,7 +69,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         today,
     };
     if let Some(file) = &options.html {
-        let page = page::page(&Sheet::of(&place, &season), &season)?;
+        let page = page::page(&SeasonReport::of(&place, &season), &season)?;
         write_page(file, &page)?;
         if !options.json {
             say!("{} written", file.display());
@@ -81,7 +81,10 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
             serde_json::to_string_pretty(&json::json(&place, &season))?
         );
     } else if options.html.is_none() {
-        super::print(format_args!("{}", text::text(&Sheet::of(&place, &season))));
+        super::print(format_args!(
+            "{}",
+            text::text(&SeasonReport::of(&place, &season))
+        ));
     }
     Ok(ExitCode::SUCCESS)
 }

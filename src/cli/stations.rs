@@ -31,7 +31,7 @@ mod words;
 /// missing are counted in the database: for configured stations in their readings, for all others
 /// in what `hatchbell import --bulk --every-station` kept, over the last ten years that it has.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct StationsOptions {
     /// The station list: a file, or an address that starts with https://
     #[arg(value_name = "LIST")]
     list: String,
@@ -64,7 +64,7 @@ pub(super) struct Options {
 /// A list of all stations has about 10 MB, an inventory about 30; a slow line is given time.
 const LONGEST_DOWNLOAD: Duration = Duration::from_secs(900);
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &StationsOptions) -> anyhow::Result<ExitCode> {
     let place = checked_place(options)?;
     let config = match &options.config {
         Some(path) => Some(or_exit!(configuration(path)).config),
@@ -115,7 +115,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn checked_place(options: &Options) -> anyhow::Result<Place> {
+fn checked_place(options: &StationsOptions) -> anyhow::Result<Place> {
     let Some(place) = Place::new(options.latitude, options.longitude) else {
         bail!("--latitude goes from -90 to 90 and --longitude from -180 to 180 degrees");
     };

@@ -3,8 +3,8 @@
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::{Site, newest_day_of, site_standings};
-use crate::domain::phenology::season_state::{Crossing, Expectation, Hold, PassedBy, Standing};
+use crate::cycle::{SiteState, newest_day_of, site_states};
+use crate::domain::phenology::season_state::{Crossing, Expectation, Hold, PassedBy, SeasonState};
 use crate::domain::telling::feed_trouble::is_stale;
 use crate::domain::weather::blend::{NEWEST_DAYS, PartIn};
 use crate::store::Store;
@@ -21,7 +21,7 @@ use std::process::ExitCode;
 /// milestone passed and the next one with its likely date and range; `hatchbell outlook` shows
 /// more. A station that has gone quiet shows as "stale since".
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct StatusOptions {
     #[command(flatten)]
     config: ConfigOption,
     #[command(flatten)]
@@ -135,7 +135,7 @@ struct OutboxRow {
     problems: Vec<String>,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &StatusOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
@@ -169,7 +169,7 @@ fn overview(config: &Config, store: &Store, today: NaiveDate) -> anyhow::Result<
             revisions: store.revisions(&station.id)?,
         });
     }
-    let sites = site_standings(config, store, today)?
+    let sites = site_states(config, store, today)?
         .iter()
         .map(|site| Ok(site_row(site, stale_since(site, config, store, today)?)))
         .collect::<anyhow::Result<_>>()?;
@@ -205,7 +205,7 @@ fn findings(store: &Store, station: &str, today: NaiveDate) -> anyhow::Result<Ve
 
 /// The newest day, if it is too old.
 fn stale_since(
-    here: &Site<'_>,
+    here: &SiteState<'_>,
     config: &Config,
     store: &Store,
     today: NaiveDate,
@@ -215,8 +215,8 @@ fn stale_since(
     Ok(newest.filter(|_| station.is_some_and(|station| is_stale(station, newest, today))))
 }
 
-fn site_row(here: &Site<'_>, stale_since: Option<NaiveDate>) -> SiteRow {
-    let standing = &here.standing;
+fn site_row(here: &SiteState<'_>, stale_since: Option<NaiveDate>) -> SiteRow {
+    let state = &here.state;
     SiteRow {
         member: here.member.name.clone(),
         site: here.site.id.clone(),
@@ -224,25 +224,25 @@ fn site_row(here: &Site<'_>, stale_since: Option<NaiveDate>) -> SiteRow {
         turf: here.site.turf.clone(),
         species: here.species.id.clone(),
         species_name: here.species.name.clone(),
-        season: standing.season.to_string(),
-        data_through: standing.data_through,
+        season: state.season.to_string(),
+        data_through: state.data_through,
         newest_days_from: part_rows(here, PartIn::Newest),
         stale_since,
-        degree_days: (standing.degree_days * 1e4).round() / 1e4,
-        estimated_days: standing.estimated_days,
+        degree_days: (state.degree_days * 1e4).round() / 1e4,
+        estimated_days: state.estimated_days,
         estimated_by: EstimatedRow {
             neighbours: here.estimated.by_neighbours,
             neighbour_days: part_rows(here, PartIn::Missing),
             straight_line: here.estimated.by_line,
             other_years: here.estimated.by_other_years,
         },
-        held: standing.hold.map(held),
-        last_milestone: standing.crossings.last().map(last_row),
-        next_milestone: standing.next().map(|next| next_row(here, next, standing)),
+        held: state.hold.map(held),
+        last_milestone: state.crossings.last().map(last_row),
+        next_milestone: state.next().map(|next| next_row(here, next, state)),
     }
 }
 
-fn part_rows(here: &Site<'_>, of: PartIn) -> Vec<PartRow> {
+fn part_rows(here: &SiteState<'_>, of: PartIn) -> Vec<PartRow> {
     let parts = here.parts.iter().filter(|part| part.of == of);
     parts
         .map(|part| PartRow {
@@ -276,12 +276,12 @@ fn last_row(crossing: &Crossing) -> MilestoneRow {
     }
 }
 
-fn next_row(here: &Site<'_>, next: Expectation, standing: &Standing) -> NextRow {
+fn next_row(here: &SiteState<'_>, next: Expectation, state: &SeasonState) -> NextRow {
     let threshold = here.species.threshold(next.milestone);
     let outlook = next
         .outlook
         .ok()
-        .filter(|_| standing.hold.is_none())
+        .filter(|_| state.hold.is_none())
         .map(|(outlook, _)| outlook);
     NextRow {
         milestone: next.milestone.name(),
@@ -289,7 +289,7 @@ fn next_row(here: &Site<'_>, next: Expectation, standing: &Standing) -> NextRow 
         threshold: threshold.value,
         threshold_low: threshold.range.map(|(low, _)| low),
         threshold_high: threshold.range.map(|(_, high)| high),
-        threshold_is: threshold.solidity.name(),
+        threshold_is: threshold.grade.name(),
         early: outlook.and_then(|outlook| outlook.early),
         likely: outlook.and_then(|outlook| outlook.likely),
         late: outlook.and_then(|outlook| outlook.late),

@@ -1,7 +1,7 @@
 //! `config/dialects/*.toml` into [`Dialect`].
 
 use super::fields::{Fields, parse};
-use super::problem::{Page, Problem};
+use super::problem::{Problem, SourceText};
 use crate::domain::weather::extremes::Unit;
 use crate::feed::dialect::{Column, Columns, Dialect, Elements, Encoding, Header, Layout};
 use chrono::format::{Item, StrftimeItems};
@@ -75,7 +75,7 @@ pub fn is_built_in(name: &str) -> bool {
 /// # Errors
 /// Every problem in the file, with its line and column.
 pub fn read(file: &str, text: &str) -> Result<Dialect, Vec<Problem>> {
-    let page = Page::new(file, text);
+    let page = SourceText::new(file, text);
     let table = parse(&page);
     let dialect = dialect(Fields::top(&page, &table));
     let problems = page.into_problems();

@@ -1,6 +1,6 @@
 //! Reading a TOML table field by field, noting every problem instead of stopping at the first.
 
-use super::problem::{Page, closest};
+use super::problem::{SourceText, closest};
 use std::cell::RefCell;
 use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
@@ -17,7 +17,7 @@ pub struct Located<T> {
 
 /// A table being read. Every getter notes what is wrong on the page and returns `None`.
 pub struct Fields<'p, 't> {
-    page: &'p Page<'t>,
+    page: &'p SourceText<'t>,
     table: &'p DeTable<'t>,
     /// Where the table starts, for keys that are missing.
     at: Range<usize>,
@@ -27,7 +27,7 @@ pub struct Fields<'p, 't> {
 }
 
 /// Parses a page; syntax errors are noted, all of them.
-pub fn parse<'t>(page: &Page<'t>) -> Spanned<DeTable<'t>> {
+pub fn parse<'t>(page: &SourceText<'t>) -> Spanned<DeTable<'t>> {
     let (table, errors) = DeTable::parse_recoverable(page.text());
     for error in errors {
         page.error(
@@ -48,7 +48,7 @@ pub enum TextOrTable<'p, 't> {
 
 impl<'p, 't> Fields<'p, 't> {
     /// The top level of a page.
-    pub fn top(page: &'p Page<'t>, table: &'p Spanned<DeTable<'t>>) -> Self {
+    pub fn top(page: &'p SourceText<'t>, table: &'p Spanned<DeTable<'t>>) -> Self {
         Self {
             page,
             table: table.get_ref(),
@@ -59,7 +59,7 @@ impl<'p, 't> Fields<'p, 't> {
     }
 
     /// The page it stands on.
-    pub fn page(&self) -> &'p Page<'t> {
+    pub fn page(&self) -> &'p SourceText<'t> {
         self.page
     }
 

@@ -1,7 +1,7 @@
 //! Reading the configuration and its species and dialect files from disk.
 
 use super::fields::{Fields, parse};
-use super::problem::{Page, Problem, Severity};
+use super::problem::{Problem, Severity, SourceText};
 use super::{Config, dialect_file, members, option_file, service, species_file, stations};
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
@@ -39,7 +39,7 @@ pub fn load(path: &Path) -> Result<Loaded, Vec<Problem>> {
 /// # Errors
 /// As [`load`].
 pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Problem>> {
-    let page = Page::new(file, text);
+    let page = SourceText::new(file, text);
     let table = parse(&page);
     if page.has_problems() {
         // What a half-read table lacks would only hide the syntax error.
@@ -60,7 +60,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let station_ids: Vec<&str> = stations.ids.iter().map(String::as_str).collect();
     let members = members::members(
         &top,
-        members::Known {
+        members::KnownIds {
             folder,
             stations: &station_ids,
             species: &species,

@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// What the members' tables are checked against.
-pub(super) struct Known<'c> {
+pub(super) struct KnownIds<'c> {
     /// Where the configuration stands.
     pub folder: &'c Path,
     /// The ids of the stations.
@@ -32,7 +32,7 @@ pub(super) struct Known<'c> {
 
 /// What the members' tables are checked against, and what was seen so far.
 struct Context<'c> {
-    known: Known<'c>,
+    known: KnownIds<'c>,
     site_ids: Vec<String>,
     recipient_ids: Vec<String>,
     addresses: BTreeMap<String, Addresses>,
@@ -40,7 +40,7 @@ struct Context<'c> {
 
 pub(super) fn members(
     top: &Fields<'_, '_>,
-    known: Known<'_>,
+    known: KnownIds<'_>,
 ) -> Option<(Vec<Member>, BTreeMap<String, Addresses>)> {
     let mut context = Context {
         known,

@@ -22,12 +22,12 @@ use std::path::PathBuf;
 mod choice;
 pub mod dialect_file;
 pub mod fields;
-mod figure;
 pub mod load;
 mod members;
 pub mod option_file;
 pub mod problem;
 mod service;
+mod sourced_value;
 pub mod species_file;
 mod stations;
 

@@ -1,9 +1,9 @@
 //! `config/options/*.toml` into [`TreatmentOption`].
 
 use super::fields::{Fields, parse};
-use super::figure::{figure, required_figure};
-use super::problem::{Page, Problem};
-use crate::domain::sourced_value::Solidity;
+use super::problem::{Problem, SourceText};
+use super::sourced_value::{required_figure, sourced_value};
+use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::treatment::option::{
     Decay, Purpose, SoilLimits, Susceptibility, TreatmentOption, WateringIn,
 };
@@ -56,7 +56,7 @@ const MOST_DAYS: f64 = 2000.0;
 /// # Errors
 /// Every problem in the file, with its line and column.
 pub fn read(file: &str, text: &str) -> Result<TreatmentOption, Vec<Problem>> {
-    let page = Page::new(file, text);
+    let page = SourceText::new(file, text);
     let table = parse(&page);
     let option = option(Fields::top(&page, &table));
     let problems = page.into_problems();
@@ -113,8 +113,8 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
 }
 
 fn decay(top: &Fields<'_, '_>) -> Option<Decay> {
-    let half = figure(top, "half_life_days", 0.1..=MOST_DAYS);
-    let gone = figure(top, "nine_tenths_gone_days", 0.1..=MOST_DAYS);
+    let half = sourced_value(top, "half_life_days", 0.1..=MOST_DAYS);
+    let gone = sourced_value(top, "nine_tenths_gone_days", 0.1..=MOST_DAYS);
     if top.has("half_life_days") == top.has("nine_tenths_gone_days") {
         top.page().error(
             top.at(),
@@ -141,20 +141,20 @@ fn susceptibility(top: &Fields<'_, '_>) -> Option<Susceptibility> {
         );
     }
     let by_instar = table.numbers("by_instar", 0.0..=1.0);
-    let solidity = table.required_choice("solidity", &Solidity::NAMED);
+    let grade = table.required_choice("solidity", &EvidenceGrade::NAMED);
     let source = table.required_text("source", "where the numbers come from");
     table.finish();
     Some(Susceptibility {
         by_instar: by_instar?,
-        solidity: solidity?.value,
+        grade: grade?.value,
         source: source?.value,
     })
 }
 
 /// `None` if something is wrong, `Some(None)` if soil temperature does not matter.
 fn soil(top: &Fields<'_, '_>) -> Option<Option<SoilLimits>> {
-    let lowest = figure(top, "soil_lowest_c", -5.0..=40.0);
-    let highest = figure(top, "soil_highest_c", -5.0..=60.0);
+    let lowest = sourced_value(top, "soil_lowest_c", -5.0..=40.0);
+    let highest = sourced_value(top, "soil_highest_c", -5.0..=60.0);
     match (top.has("soil_lowest_c"), top.has("soil_highest_c")) {
         (false, false) => Some(None),
         (true, with_highest) => Some(Some(SoilLimits {
@@ -172,7 +172,7 @@ fn soil(top: &Fields<'_, '_>) -> Option<Option<SoilLimits>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::sourced_value::Figure;
+    use crate::domain::sourced_value::SourcedValue;
 
     fn all() -> impl Iterator<Item = (&'static str, TreatmentOption)> {
         BUILT_IN.iter().map(|(file, text)| {
@@ -181,11 +181,11 @@ mod tests {
         })
     }
 
-    fn figures(option: &TreatmentOption) -> Vec<&Figure> {
+    fn figures(option: &TreatmentOption) -> Vec<&SourcedValue> {
         let watering = &option.watering_in;
         let mut figures = vec![
             &option.arrival_days,
-            option.decay.figure(),
+            option.decay.sourced_value(),
             &watering.depth_mm,
             &watering.within_days,
         ];
@@ -208,16 +208,24 @@ mod tests {
         for (file, option) in all() {
             let graded = figures(&option)
                 .into_iter()
-                .map(|figure| (figure.solidity, figure.source.as_str()))
+                .map(|sourced_value| (sourced_value.grade, sourced_value.source.as_str()))
                 .chain([(
-                    option.susceptibility.solidity,
+                    option.susceptibility.grade,
                     option.susceptibility.source.as_str(),
                 )]);
-            for (solidity, source) in graded {
+            for (grade, source) in graded {
                 let estimate = source.starts_with("estimate:");
-                assert_eq!(solidity == Solidity::Estimate, estimate, "{file}: {source}");
+                assert_eq!(
+                    grade == EvidenceGrade::Estimate,
+                    estimate,
+                    "{file}: {source}"
+                );
                 let practice = source.starts_with("common practice, no source");
-                assert_eq!(solidity == Solidity::Practice, practice, "{file}: {source}");
+                assert_eq!(
+                    grade == EvidenceGrade::Practice,
+                    practice,
+                    "{file}: {source}"
+                );
             }
         }
     }

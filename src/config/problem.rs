@@ -44,13 +44,13 @@ impl fmt::Display for Problem {
 
 /// A file's text, together with the problems found in it so far.
 #[derive(Debug)]
-pub struct Page<'t> {
+pub struct SourceText<'t> {
     file: String,
     text: &'t str,
     problems: RefCell<Vec<Problem>>,
 }
 
-impl<'t> Page<'t> {
+impl<'t> SourceText<'t> {
     /// A page without problems.
     pub fn new(file: impl Into<String>, text: &'t str) -> Self {
         Self {

@@ -1,12 +1,12 @@
 //! `config/species/*.toml` into [`Species`].
 
 use super::fields::{Fields, parse};
-use super::figure::range;
-use super::problem::{Page, Problem};
+use super::problem::{Problem, SourceText};
+use super::sourced_value::range;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::species::{ActionThreshold, SeasonEnd, Species, Stage, Threshold};
-use crate::domain::sourced_value::Solidity;
+use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::weather::degree_day::{Cutoff, Method, Model};
 
 /// The species built into the program: file name and text.
@@ -45,7 +45,7 @@ const MOST_LARVAE: f64 = 2000.0;
 /// # Errors
 /// Every problem in the file, with its line and column.
 pub fn read(file: &str, text: &str) -> Result<Species, Vec<Problem>> {
-    let page = Page::new(file, text);
+    let page = SourceText::new(file, text);
     let table = parse(&page);
     let species = species(Fields::top(&page, &table));
     let problems = page.into_problems();
@@ -85,7 +85,7 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
         check_cap(&top, *start, end);
     }
     top.finish();
-    let (model, start, model_solidity, model_source) = sums?;
+    let (model, start, model_grade, model_source) = sums?;
     Some(Species {
         id: id?.value,
         name: name?.value,
@@ -93,7 +93,7 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
         note: note?.value,
         model,
         start,
-        model_solidity,
+        model_grade,
         model_source,
         season_end: season_end?,
         action_threshold: action_threshold?,
@@ -101,13 +101,13 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
     })
 }
 
-fn degree_days(sums: Fields<'_, '_>) -> Option<(Model, MonthDay, Solidity, String)> {
+fn degree_days(sums: Fields<'_, '_>) -> Option<(Model, MonthDay, EvidenceGrade, String)> {
     let base = sums.required_number("base_c", -5.0..=25.0, "10.0");
     let method = sums.required_choice("method", &Method::NAMED);
     let start = month_day(&sums, "start", "01-01");
     let upper = sums.number("upper_c", 0.0..=50.0);
     let cutoff = sums.choice("cutoff", &Cutoff::NAMED);
-    let solidity = sums.required_choice("solidity", &Solidity::NAMED);
+    let grade = sums.required_choice("solidity", &EvidenceGrade::NAMED);
     let source = sums.required_text("source", "where base, method and start come from");
     let upper = match (upper, cutoff) {
         (Some(upper), Some(cutoff)) => Some((upper.value, cutoff.value)),
@@ -124,7 +124,7 @@ fn degree_days(sums: Fields<'_, '_>) -> Option<(Model, MonthDay, Solidity, Strin
     let page = sums.page();
     sums.finish();
     match Model::new(base?.value, upper, method?.value) {
-        Ok(model) => Some((model, start?, solidity?.value, source?.value)),
+        Ok(model) => Some((model, start?, grade?.value, source?.value)),
         Err(error) => {
             page.error(at, error.to_string());
             None
@@ -136,14 +136,14 @@ fn season_end(end: Fields<'_, '_>) -> Option<SeasonEnd> {
     let cap = month_day(&end, "cap", "09-30");
     let latitude = end.required_number("north_of_latitude", 0.0..=90.0, "44.0");
     let north_cap = month_day(&end, "north_cap", "09-20");
-    let solidity = end.required_choice("solidity", &Solidity::NAMED);
+    let grade = end.required_choice("solidity", &EvidenceGrade::NAMED);
     let source = end.required_text("source", "where the dates come from");
     end.finish();
     Some(SeasonEnd {
         cap: cap?,
         north_of_latitude: latitude?.value,
         north_cap: north_cap?,
-        solidity: solidity?.value,
+        grade: grade?.value,
         source: source?.value,
     })
 }
@@ -151,7 +151,7 @@ fn season_end(end: Fields<'_, '_>) -> Option<SeasonEnd> {
 fn action_threshold(table: Fields<'_, '_>) -> Option<ActionThreshold> {
     let low = table.required_number("low_per_m2", 1.0..=MOST_LARVAE, "86.0");
     let high = table.required_number("high_per_m2", 1.0..=MOST_LARVAE, "161.0");
-    let solidity = table.required_choice("solidity", &Solidity::NAMED);
+    let grade = table.required_choice("solidity", &EvidenceGrade::NAMED);
     let source = table.required_text("source", "where the range comes from");
     let page = table.page();
     table.finish();
@@ -169,7 +169,7 @@ fn action_threshold(table: Fields<'_, '_>) -> Option<ActionThreshold> {
     Some(ActionThreshold {
         low_per_m2: low.value,
         high_per_m2: high.value,
-        solidity: solidity?.value,
+        grade: grade?.value,
         source: source?.value,
     })
 }
@@ -269,7 +269,7 @@ fn stage(table: Fields<'_, '_>) -> Option<Stage> {
     let value = table.required_number("degree_days", 1.0..=MOST_DEGREE_DAYS, "820.0");
     let low = table.number("low", 0.0..=MOST_DEGREE_DAYS);
     let high = table.number("high", 0.0..=MOST_DEGREE_DAYS);
-    let solidity = table.required_choice("solidity", &Solidity::NAMED);
+    let grade = table.required_choice("solidity", &EvidenceGrade::NAMED);
     let source = table.required_text("source", "where the number comes from");
     let range = range(&table, "degree_days", value.as_ref(), low, high);
     if had_milestone && milestone.is_some() && range == Some(None) {
@@ -288,7 +288,7 @@ fn stage(table: Fields<'_, '_>) -> Option<Stage> {
         threshold: Threshold {
             value: value?.value,
             range: range?,
-            solidity: solidity?.value,
+            grade: grade?.value,
             source: source?.value,
         },
     })
@@ -311,7 +311,7 @@ mod tests {
         for (file, text) in BUILT_IN {
             for stage in read(file, text).unwrap().stages {
                 let says_estimate = stage.threshold.source.starts_with("estimate:");
-                let is_estimate = stage.threshold.solidity == Solidity::Estimate;
+                let is_estimate = stage.threshold.grade == EvidenceGrade::Estimate;
                 assert_eq!(says_estimate, is_estimate, "{file}, {}", stage.id);
             }
         }

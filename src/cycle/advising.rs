@@ -1,12 +1,12 @@
 //! Treatment: whether and with what, when to count, how applications are watered in. The decisions
 //! are the domain's; this only brings it what is stored.
 
-use super::standings::{Site, with_records};
+use super::site_states::{SiteState, with_records};
 use crate::config::Config;
-use crate::domain::journal::{Application, Deed, Entry as Journal};
+use crate::domain::journal::{Application, Entry as Journal, JournalAction};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::place::site;
-use crate::domain::scouting::borne;
+use crate::domain::scouting::tolerance;
 use crate::domain::telling::notice::{Instead, Notice, NoticeKind, TreatmentNotice};
 use crate::domain::treatment::coverage::{Hatching, NoCoverage};
 use crate::domain::treatment::need::{Brood, Broods, Evidence, Need, Reason, need};
@@ -17,7 +17,7 @@ use crate::domain::treatment::watering::{
 };
 use crate::domain::weather::rain::Rain;
 use crate::store::advised::{Advised, COUNTING, HOLD_BACK, NOTHING_LEFT};
-use crate::store::milestones::{Entry, Pair};
+use crate::store::milestones::{Pair, Recording};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
 use std::collections::BTreeMap;
@@ -27,7 +27,7 @@ pub struct Case {
     /// Counts and damage.
     pub evidence: Evidence,
     /// Larvae per m² that the turf bears.
-    pub borne: (f64, f64),
+    pub tolerance: (f64, f64),
     /// Whether to treat, and on what ground.
     pub need: Need,
     /// The site's entries that stand, oldest first.
@@ -35,22 +35,28 @@ pub struct Case {
 }
 
 impl Case {
-    fn of(store: &Store, here: &Site<'_>, today: NaiveDate) -> Result<Self, StoreError> {
+    fn of(store: &Store, here: &SiteState<'_>, today: NaiveDate) -> Result<Self, StoreError> {
         let entries = store.entries(&here.site.id)?;
-        let broods = Broods::of(&here.species, here.site.latitude, &here.standing);
+        let broods = Broods::of(&here.species, here.site.latitude, &here.state);
         let evidence = Evidence::of(&entries, &here.species.id, &broods, today);
-        let borne = borne(&here.species.action_threshold, here.site.condition);
-        let need = need(&evidence, here.site.choice.preventives, borne);
+        let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
+        let need = need(&evidence, here.site.choice.preventives, tolerance);
         Ok(Self {
             evidence,
-            borne,
+            tolerance,
             need,
             entries,
         })
     }
 
     /// Takes what was spread into account, by when larvae hatch.
-    fn settle(&mut self, config: &Config, here: &Site<'_>, hatching: &Hatching, today: NaiveDate) {
+    fn settle(
+        &mut self,
+        config: &Config,
+        here: &SiteState<'_>,
+        hatching: &Hatching,
+        today: NaiveDate,
+    ) {
         let spread = self.spread(config, here, today);
         self.need = settled(self.need, &spread, here.site.area, hatching);
     }
@@ -59,14 +65,14 @@ impl Case {
     pub fn spread<'o>(
         &self,
         config: &'o Config,
-        here: &Site<'_>,
+        here: &SiteState<'_>,
         today: NaiveDate,
     ) -> Vec<Spread<'o>> {
         self.entries
             .iter()
-            .filter(|entry| (here.standing.season.start..=today).contains(&entry.day))
-            .filter_map(|entry| match &entry.deed {
-                Deed::Application(spread) => Some(Spread {
+            .filter(|entry| (here.state.season.start..=today).contains(&entry.day))
+            .filter_map(|entry| match &entry.action {
+                JournalAction::Application(spread) => Some(Spread {
                     option: config.options.get(&spread.option)?,
                     day: entry.day,
                     area: spread.area,
@@ -78,8 +84,8 @@ impl Case {
 
     /// Applications whose option the configuration does not have any more: number and option.
     pub fn unknown<'e>(&'e self, config: &'e Config) -> impl Iterator<Item = (i64, &'e str)> {
-        self.entries.iter().filter_map(|entry| match &entry.deed {
-            Deed::Application(spread) if !config.options.contains_key(&spread.option) => {
+        self.entries.iter().filter_map(|entry| match &entry.action {
+            JournalAction::Application(spread) if !config.options.contains_key(&spread.option) => {
                 Some((entry.number, spread.option.as_str()))
             }
             _ => None,
@@ -88,7 +94,7 @@ impl Case {
 }
 
 /// A site and a species with the decision on them, and when larvae hatch there or why not.
-pub type Plans<'c> = Vec<(Site<'c>, Case, Result<Hatching, NoCoverage>)>;
+pub type Plans<'c> = Vec<(SiteState<'c>, Case, Result<Hatching, NoCoverage>)>;
 
 /// Whether and with what to treat at a site, for each of its species.
 ///
@@ -115,7 +121,7 @@ pub fn plans<'c>(
 }
 
 /// A site and a species with the decision on them, and when larvae hatch there if that is needed.
-pub(super) type Considered<'c> = (Site<'c>, Case, Option<Hatching>);
+pub(super) type Considered<'c> = (SiteState<'c>, Case, Option<Hatching>);
 
 /// Every site with each of its species; the hatch is worked out only where a treatment is due.
 pub(super) fn consider<'c>(
@@ -126,7 +132,7 @@ pub(super) fn consider<'c>(
     let any = |_: &site::Site| true;
     with_records(config, store, today, any, |here, record| {
         let mut case = Case::of(store, &here, today)?;
-        let is_due = case.need.purpose().is_some() && here.standing.hold.is_none();
+        let is_due = case.need.purpose().is_some() && here.state.hold.is_none();
         let hatching = is_due
             .then(|| {
                 let latitude = here.site.latitude;
@@ -148,14 +154,14 @@ pub(super) fn advise_site<'s>(
     store: &Store,
     (here, case, hatching): &'s Considered<'s>,
     today: NaiveDate,
-    entries: &mut Vec<Entry<'s>>,
+    entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
     let pair = here.pair();
-    let season = here.standing.season.year;
+    let season = here.state.season.year;
     let told = store.advised(pair, season)?;
     let mut tell = |subject: &str, step: &str, due| {
-        entries.push(Entry::Advised {
+        entries.push(Recording::Advised {
             pair,
             season,
             advised: Advised {
@@ -228,7 +234,7 @@ pub(super) fn advise_site<'s>(
             tell(COUNTING, COUNTING, None);
             notices.push(here.notice(NoticeKind::CountNow {
                 species: &here.species,
-                borne: case.borne,
+                tolerance: case.tolerance,
             }));
         }
     }
@@ -261,7 +267,7 @@ fn is_overtaken(told: &[(DateTime<Utc>, Advised)], case: &Case, today: NaiveDate
 fn treatment<'s>(
     config: &'s Config,
     store: &Store,
-    (here, case): (&'s Site<'s>, &Case),
+    (here, case): (&'s SiteState<'s>, &Case),
     today: NaiveDate,
     advice: Vec<Advice>,
     instead: Vec<Instead>,
@@ -282,12 +288,12 @@ const COUNTED_AFTER_CAP: u64 = 14;
 
 /// Whether larvae hatched and can be counted now. Who was told that the window has ended was told to
 /// count with it; who began to watch later was not.
-fn is_time_to_count(here: &Site<'_>, told_of_the_end: bool, today: NaiveDate) -> bool {
+fn is_time_to_count(here: &SiteState<'_>, told_of_the_end: bool, today: NaiveDate) -> bool {
     let latitude = here.site.latitude;
-    let cap = here.species.window_cap(&here.standing.season, latitude);
-    let broods = Broods::of(&here.species, latitude, &here.standing);
-    here.standing.hold.is_none()
-        && here.standing.passed(Milestone::Hatch).is_some()
+    let cap = here.species.window_cap(&here.state.season, latitude);
+    let broods = Broods::of(&here.species, latitude, &here.state);
+    here.state.hold.is_none()
+        && here.state.passed(Milestone::Hatch).is_some()
         && broods.on(today) == Brood::This
         && !told_of_the_end
         && today <= cap + Days::new(COUNTED_AFTER_CAP)
@@ -327,7 +333,7 @@ pub(super) fn follow_watering<'c>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
-    entries: &mut Vec<Entry<'c>>,
+    entries: &mut Vec<Recording<'c>>,
     notices: &mut Vec<Notice<'c>>,
 ) -> Result<(), StoreError> {
     for (member, site) in config.sites() {
@@ -360,7 +366,7 @@ pub(super) fn follow_watering<'c>(
             if was_told(step) {
                 continue;
             }
-            entries.push(Entry::Advised {
+            entries.push(Recording::Advised {
                 pair,
                 season,
                 advised: Advised {
@@ -411,8 +417,8 @@ pub fn waterings<'c>(
     let spread: Vec<(&Journal, &Application)> = entries
         .iter()
         .filter(|entry| (since..=today).contains(&entry.day))
-        .filter_map(|entry| match &entry.deed {
-            Deed::Application(application) => Some((entry, application)),
+        .filter_map(|entry| match &entry.action {
+            JournalAction::Application(application) => Some((entry, application)),
             _ => None,
         })
         .collect();
@@ -422,8 +428,8 @@ pub fn waterings<'c>(
     let rain = rain_at(store, site, since)?;
     let irrigation: Vec<(NaiveDate, f64)> = entries
         .iter()
-        .filter_map(|entry| match entry.deed {
-            Deed::Irrigation { depth } => Some((entry.day, depth.mm())),
+        .filter_map(|entry| match entry.action {
+            JournalAction::Irrigation { depth } => Some((entry.day, depth.mm())),
             _ => None,
         })
         .collect();

@@ -2,17 +2,17 @@
 //! domain's; this only brings it what is stored and writes down what it says.
 
 use super::advising::{advise_site, consider, follow_watering};
-use super::standings::{Site, newest_day_of};
+use super::site_states::{SiteState, newest_day_of};
 use super::{Engine, Report};
 use crate::config::Config;
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::season_state::{Hold, Standing};
+use crate::domain::phenology::season_state::{Hold, SeasonState};
 use crate::domain::telling::early_notice::{Foretold, Policy, foretell};
 use crate::domain::telling::feed_trouble::is_stale;
 use crate::domain::telling::milestone_decision::decide;
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
 use crate::notify::wording::message;
-use crate::store::milestones::Entry;
+use crate::store::milestones::Recording;
 use crate::store::outbox::Draft;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -74,7 +74,7 @@ impl Engine {
         self.store.record(&entries, &drafts, now)?;
         report.milestones = entries
             .iter()
-            .filter(|entry| matches!(entry, Entry::Passed { .. }))
+            .filter(|entry| matches!(entry, Recording::Passed { .. }))
             .count();
         report.messages += drafts.len();
         Ok(())
@@ -83,20 +83,20 @@ impl Engine {
 
 fn decide_site<'s>(
     store: &Store,
-    here: &'s Site<'s>,
+    here: &'s SiteState<'s>,
     today: NaiveDate,
-    entries: &mut Vec<Entry<'s>>,
+    entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
     let pair = here.pair();
-    let standing = &here.standing;
-    let season = standing.season;
+    let state = &here.state;
+    let season = state.season;
     let recorded = store.recorded(pair, season.year)?;
     let watched_from = store.watched_from(pair)?;
-    let decision = decide(standing, &recorded, watched_from, today);
+    let decision = decide(state, &recorded, watched_from, today);
     let notice = |kind| here.notice(kind);
     if let Some(from) = decision.watch_from {
-        entries.push(Entry::Watch { pair, from });
+        entries.push(Recording::Watch { pair, from });
     }
     for (crossing, told) in decision.record {
         info!(
@@ -107,28 +107,28 @@ fn decide_site<'s>(
             told,
             "milestone passed"
         );
-        entries.push(Entry::Passed {
+        entries.push(Recording::Passed {
             pair,
             season: season.year,
             crossing,
-            data_through: standing.data_through,
+            data_through: state.data_through,
             told,
         });
         if told {
             notices.push(notice(NoticeKind::Passed {
                 species: &here.species,
                 crossing,
-                data_through: standing.data_through,
-                next: standing
+                data_through: state.data_through,
+                next: state
                     .next()
                     .filter(|next| next.milestone > crossing.milestone),
-                passed: passed(standing),
+                passed: passed(state),
                 days_ago: (today - crossing.on).num_days(),
             }));
         }
     }
     for known in decision.withdraw {
-        entries.push(Entry::Withdrawn {
+        entries.push(Recording::Withdrawn {
             pair,
             season: season.year,
             milestone: known.milestone,
@@ -137,11 +137,11 @@ fn decide_site<'s>(
             species: &here.species,
             milestone: known.milestone,
             told: known.on,
-            data_through: standing.data_through,
+            data_through: state.data_through,
         }));
     }
     for (known, crossing) in decision.correct {
-        entries.push(Entry::Corrected {
+        entries.push(Recording::Corrected {
             pair,
             season: season.year,
             milestone: known.milestone,
@@ -151,7 +151,7 @@ fn decide_site<'s>(
             species: &here.species,
             told: known.on,
             crossing,
-            data_through: standing.data_through,
+            data_through: state.data_through,
         }));
     }
     Ok(())
@@ -161,14 +161,14 @@ fn decide_site<'s>(
 /// season's first day arrives there is nothing to hold.
 fn hold_site<'s>(
     store: &Store,
-    here: &'s Site<'s>,
-    entries: &mut Vec<Entry<'s>>,
+    here: &'s SiteState<'s>,
+    entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
     let pair = here.pair();
-    let season = here.standing.season.year;
-    let hold = here.standing.hold.filter(|hold| *hold != Hold::NoData);
-    let over = here.standing.next().is_none();
+    let season = here.state.season.year;
+    let hold = here.state.hold.filter(|hold| *hold != Hold::NoData);
+    let over = here.state.next().is_none();
     let known = store.is_held(pair, season)?;
     let kind = match hold {
         Some(hold) if !known && !over => NoticeKind::Held {
@@ -180,7 +180,7 @@ fn hold_site<'s>(
         },
         _ => return Ok(()),
     };
-    entries.push(Entry::Held {
+    entries.push(Recording::Held {
         pair,
         season,
         held: hold.is_some(),
@@ -192,18 +192,18 @@ fn hold_site<'s>(
 /// Milestones to tell of before they happen.
 fn foretell_site<'s>(
     store: &Store,
-    here: &'s Site<'s>,
+    here: &'s SiteState<'s>,
     policy: &Policy,
     today: NaiveDate,
-    entries: &mut Vec<Entry<'s>>,
+    entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
     let pair = here.pair();
-    let season = here.standing.season.year;
+    let season = here.state.season.year;
     let recorded = store.recorded(pair, season)?;
     let told = store.foretold(pair, season)?;
-    for early in foretell(&here.standing, &recorded, &told, policy, today) {
-        entries.push(Entry::Foretold {
+    for early in foretell(&here.state, &recorded, &told, policy, today) {
+        entries.push(Recording::Foretold {
             pair,
             season,
             foretold: Foretold {
@@ -221,8 +221,8 @@ fn foretell_site<'s>(
     Ok(())
 }
 
-fn passed(standing: &Standing) -> Vec<Milestone> {
-    standing
+fn passed(state: &SeasonState) -> Vec<Milestone> {
+    state
         .crossings
         .iter()
         .map(|crossing| crossing.milestone)
@@ -234,7 +234,7 @@ fn decide_data<'c>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
-    entries: &mut Vec<Entry<'c>>,
+    entries: &mut Vec<Recording<'c>>,
     notices: &mut Vec<Notice<'c>>,
 ) -> Result<(), StoreError> {
     for (member, site) in config.sites() {
@@ -250,7 +250,7 @@ fn decide_data<'c>(
             Some(newest) if !quiet => NoticeKind::Fresh { newest },
             _ => NoticeKind::Stale { newest },
         };
-        entries.push(Entry::Quiet {
+        entries.push(Recording::Quiet {
             site: &site.id,
             quiet,
         });

@@ -6,9 +6,9 @@ use crate::domain::telling::feed_trouble::{FeedNotice, STALE_GRACE_DAYS, Trouble
 use crate::domain::weather::reading::Readings;
 use crate::feed::fetch::Origin;
 use crate::feed::guard::{
-    Finding, HeldValue, Look, compare, take_out, to_hold, unlikely, value_name,
+    FileProfile, Finding, HeldValue, compare, take_out, to_hold, unlikely, value_name,
 };
-use crate::feed::supply::DrawError;
+use crate::feed::reader::IntakeError;
 use crate::notify::wording::feed_message;
 use crate::store::StoreError;
 use crate::store::findings::{Changes, KnownFinding};
@@ -25,7 +25,7 @@ const VALUES_SHOWN: usize = 3;
 /// What the guards say of a file.
 pub(super) struct Guarded {
     findings: Vec<Finding>,
-    look: Look,
+    profile: FileProfile,
     held: Vec<HeldValue>,
     /// What became of values that were held before.
     released: String,
@@ -43,7 +43,7 @@ struct Looked<'a> {
     /// The troubles it could see; those of them that were not found are over.
     judged: &'a [Trouble],
     found: &'a [Finding],
-    look: Option<&'a Look>,
+    profile: Option<&'a FileProfile>,
     held: Option<&'a [HeldValue]>,
     /// What became of held values.
     released: &'a str,
@@ -51,17 +51,17 @@ struct Looked<'a> {
 
 impl Engine {
     /// Holds a file against the last good one and the station's climate, and takes what is held
-    /// out of its readings. `look` comes with whether the file is read as the last one was.
+    /// out of its readings. `profile` comes with whether the file is read as the last one was.
     pub(super) fn guard(
         &self,
         feed: &StationFeed,
         readings: &mut Readings,
         stored: &Readings,
-        (look, same): (Look, bool),
+        (profile, same): (FileProfile, bool),
         now: DateTime<Utc>,
     ) -> Result<Guarded, StoreError> {
         let id = &feed.station.id;
-        let last = self.store.look(id)?.filter(|_| same);
+        let last = self.store.profile(id)?.filter(|_| same);
         let shrunk_since = self
             .store
             .open_findings(id)?
@@ -70,7 +70,7 @@ impl Engine {
             .map(|known| known.since);
         let mut comparison = compare(
             readings,
-            look,
+            profile,
             last.as_ref(),
             &feed.binding,
             shrunk_since,
@@ -104,7 +104,7 @@ impl Engine {
         }
         Ok(Guarded {
             findings: comparison.findings,
-            look: comparison.keep,
+            profile: comparison.keep,
             held,
             released,
         })
@@ -137,7 +137,7 @@ impl Engine {
             &Looked {
                 judged: &Trouble::NAMED.map(|(_, trouble)| trouble),
                 found: &found,
-                look: Some(&guarded.look),
+                profile: Some(&guarded.profile),
                 held: Some(&guarded.held),
                 released: &guarded.released,
             },
@@ -157,7 +157,7 @@ impl Engine {
         let looked = Looked {
             judged: &[Trouble::Refused, Trouble::Unreachable, Trouble::Frozen],
             found: &found,
-            look: None,
+            profile: None,
             held: None,
             released: "",
         };
@@ -168,11 +168,11 @@ impl Engine {
     pub(super) fn did_not_arrive(
         &mut self,
         feed: &StationFeed,
-        error: &DrawError,
+        error: &IntakeError,
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        let refused = matches!(error, DrawError::Refused { .. });
+        let refused = matches!(error, IntakeError::Refused { .. });
         let failing_since = self.store.feed(&feed.station.id)?.failing_since;
         let known = self.store.open_findings(&feed.station.id)?;
         let told = known.iter().any(|known| known.trouble == Trouble::Refused);
@@ -198,7 +198,7 @@ impl Engine {
         let looked = Looked {
             judged,
             found: &found,
-            look: None,
+            profile: None,
             held: None,
             released: "",
         };
@@ -284,7 +284,7 @@ impl Engine {
             begun,
             going_on,
             over: over.iter().map(|known| known.trouble).collect(),
-            look: looked.look,
+            profile: looked.profile,
             held: looked.held,
         };
         self.store

@@ -4,8 +4,8 @@ use super::{Beat, Engine, Report, with_beat};
 use crate::config::StationFeed;
 use crate::domain::weather::reading::Readings;
 use crate::feed::fetch::Origin;
+use crate::feed::reader::{FetchOutcome, IntakeError};
 use crate::feed::refusal::{RefusedRow, Why};
-use crate::feed::supply::{DrawError, Drawn};
 use crate::store::StoreError;
 use chrono::{DateTime, Utc};
 use tracing::{info, warn};
@@ -63,29 +63,29 @@ impl Engine {
             Readings::new()
         };
         let mut stop = self.stop.clone();
-        let draw = self.supply.draw(feed, &known, &stored, now.date_naive());
-        let drawn = tokio::select! {
-            drawn = with_beat(draw, beat) => drawn,
+        let draw = self.reader.draw(feed, &known, &stored, now.date_naive());
+        let outcome = tokio::select! {
+            outcome = with_beat(draw, beat) => outcome,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(true),
         };
-        match drawn {
-            Ok(Drawn::Unchanged) => {
+        match outcome {
+            Ok(FetchOutcome::Unchanged) => {
                 self.arrived_unchanged(feed, now, report)?;
                 self.store.feed_went_well(id, &fingerprint, None, now)?;
                 Ok(true)
             }
-            Ok(Drawn::Readings {
+            Ok(FetchOutcome::Readings {
                 mut readings,
                 rain,
                 failed,
                 refused,
                 validators,
-                look,
+                profile,
             }) => {
-                let guarded = match look {
-                    Some(look) => {
+                let guarded = match profile {
+                    Some(profile) => {
                         let same = state.fingerprint == fingerprint;
-                        Some(self.guard(feed, &mut readings, &stored, (look, same), now)?)
+                        Some(self.guard(feed, &mut readings, &stored, (profile, same), now)?)
                     }
                     None => None,
                 };
@@ -135,12 +135,12 @@ impl Engine {
         };
         let id = &feed.station.id;
         let mut stop = self.stop.clone();
-        let draw = self.supply.draw_forecast(forecast);
-        let drawn = tokio::select! {
-            drawn = with_beat(draw, beat) => drawn,
+        let draw = self.reader.draw_forecast(forecast);
+        let outcome = tokio::select! {
+            outcome = with_beat(draw, beat) => outcome,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(()),
         };
-        match drawn {
+        match outcome {
             Ok(Some((readings, rain))) => {
                 self.store.replace_forecast(id, &readings, &rain)?;
                 info!(
@@ -155,7 +155,7 @@ impl Engine {
         Ok(())
     }
 
-    fn failed(&self, id: &str, error: &DrawError, now: DateTime<Utc>) -> Result<(), StoreError> {
+    fn failed(&self, id: &str, error: &IntakeError, now: DateTime<Utc>) -> Result<(), StoreError> {
         warn!(station = id, "nothing taken in: {error}");
         self.store.feed_failed(id, &error.to_string(), now)
     }

@@ -1,18 +1,18 @@
 //! Looking back on a season: brings the domain what was told, logged and measured.
 
 use super::advising::rain_at;
-use super::standings::{Site, newest_day_of, with_records};
+use super::site_states::{SiteState, newest_day_of, with_records};
 use crate::config::Config;
-use crate::domain::journal::{Application, Deed, Entry};
+use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::look_back::{
-    Applied, Counts, Foretelling, HatchSpan, LookBack, Met, OfSpecies, Outcome, Reckoning, Tidings,
-    Told, active_span, outcome,
+    Applied, Counts, Foretelling, HatchSpan, LookBack, Met, MilestoneReview, OfSpecies, Outcome,
+    SentNotice, Told, active_span, outcome,
 };
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_state::Record;
 use crate::domain::place::site;
-use crate::domain::scouting::borne;
+use crate::domain::scouting::tolerance;
 use crate::domain::treatment::coverage::{Hatching, NoCoverage};
 use crate::domain::treatment::need::Broods;
 use crate::domain::treatment::plan::Step;
@@ -92,16 +92,16 @@ pub fn look_back(
     let depths: Vec<f64> = entries
         .iter()
         .filter(in_season)
-        .filter_map(|entry| match entry.deed {
-            Deed::Irrigation { depth } => Some(depth.mm()),
+        .filter_map(|entry| match entry.action {
+            JournalAction::Irrigation { depth } => Some(depth.mm()),
             _ => None,
         })
         .collect();
     let damage = entries
         .iter()
         .filter(in_season)
-        .filter_map(|entry| match entry.deed {
-            Deed::Note { damage } => Some((entry.day, damage?)),
+        .filter_map(|entry| match entry.action {
+            JournalAction::Note { damage } => Some((entry.day, damage?)),
             _ => None,
         })
         .collect();
@@ -120,37 +120,37 @@ pub fn look_back(
 fn of_species(
     config: &Config,
     store: &Store,
-    here: &Site<'_>,
+    here: &SiteState<'_>,
     record: Record<'_>,
     entries: &[Entry],
     (through, today): (NaiveDate, NaiveDate),
 ) -> Result<Hatched, StoreError> {
-    let standing = &here.standing;
-    let season = &standing.season;
+    let state = &here.state;
+    let season = &state.season;
     let foretold = up_to(store.foretellings(here.pair(), season.year)?, today);
     let mut announced = store.announced(here.pair(), season.year)?;
     announced.retain(|one| one.on <= today);
-    let milestones: Vec<Reckoning> = Milestone::ALL
+    let milestones: Vec<MilestoneReview> = Milestone::ALL
         .into_iter()
-        .map(|milestone| Reckoning::of(milestone, &foretold, &announced, &standing.crossings))
+        .map(|milestone| MilestoneReview::of(milestone, &foretold, &announced, &state.crossings))
         .collect();
     let (hatching, is_settled) = hatching(config, here, record, through);
-    let borne = borne(&here.species.action_threshold, here.site.condition);
+    let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
     let species = OfSpecies {
         id: here.species.id.clone(),
         name: here.species.name.clone(),
-        data_through: standing.data_through,
+        data_through: state.data_through,
         watched_from: store.watched_from(here.pair())?,
-        is_held: standing.hold.is_some(),
+        is_held: state.hold.is_some(),
         counts: Counts::of(
             entries,
             &here.species.id,
             season,
-            &Broods::of(&here.species, here.site.latitude, standing),
+            &Broods::of(&here.species, here.site.latitude, state),
             today,
-            borne,
+            tolerance,
         ),
-        borne,
+        tolerance,
         hatch: match &hatching {
             Ok(hatching) => {
                 HatchSpan::of(hatching).ok_or_else(|| "half of the eggs did not hatch".to_owned())
@@ -171,7 +171,7 @@ fn of_species(
 /// When larvae hatched, or why that is not known; and whether that rests on observed days alone.
 fn hatching(
     config: &Config,
-    here: &Site<'_>,
+    here: &SiteState<'_>,
     record: Record<'_>,
     through: NaiveDate,
 ) -> (Result<Hatching, String>, bool) {
@@ -204,8 +204,8 @@ fn applied(
     let rain = rain_at(store, site, season.start)?;
     let irrigation: Vec<(NaiveDate, f64)> = entries
         .iter()
-        .filter_map(|entry| match entry.deed {
-            Deed::Irrigation { depth } => Some((entry.day, depth.mm())),
+        .filter_map(|entry| match entry.action {
+            JournalAction::Irrigation { depth } => Some((entry.day, depth.mm())),
             _ => None,
         })
         .collect();
@@ -213,8 +213,8 @@ fn applied(
     let spread: Vec<(&Entry, &Application)> = entries
         .iter()
         .filter(|entry| (season.start..=last).contains(&entry.day))
-        .filter_map(|entry| match &entry.deed {
-            Deed::Application(application) => Some((entry, application)),
+        .filter_map(|entry| match &entry.action {
+            JournalAction::Application(application) => Some((entry, application)),
             _ => None,
         })
         .collect();
@@ -281,7 +281,7 @@ fn told(
         for reckoning in &one.milestones {
             told.extend(reckoning.foretold.iter().map(|notice| Told {
                 on: notice.told_on,
-                what: Tidings::Foretold {
+                what: SentNotice::Foretold {
                     species: one.name.clone(),
                     notice: *notice,
                 },
@@ -289,7 +289,7 @@ fn told(
             let announced = reckoning.announced.filter(|one| one.recorded.told);
             told.extend(announced.map(|announced| Told {
                 on: announced.on,
-                what: Tidings::Passed {
+                what: SentNotice::Passed {
                     species: one.name.clone(),
                     recorded: announced.recorded,
                 },
@@ -301,19 +301,19 @@ fn told(
         };
         for (at, advised) in store.advised(pair, season.year)? {
             let what = if advised.subject == COUNTING {
-                Tidings::Count {
+                SentNotice::Count {
                     species: one.name.clone(),
                 }
             } else if let Some(step) = Step::from_name(&advised.step) {
                 let option = config.options.get(&advised.subject);
-                Tidings::Treatment {
+                SentNotice::Treatment {
                     species: one.name.clone(),
                     option: option.map_or(advised.subject, |option| option.name.clone()),
                     step,
                     due: advised.due,
                 }
             } else {
-                Tidings::Overtaken {
+                SentNotice::Overtaken {
                     species: one.name.clone(),
                     nothing_left: advised.subject == NOTHING_LEFT,
                 }
@@ -342,8 +342,8 @@ fn told(
             if !(season.start..=season.end).contains(&spread_on) {
                 continue;
             }
-            let option = entry.and_then(|entry| match &entry.deed {
-                Deed::Application(spread) => Some(&spread.option),
+            let option = entry.and_then(|entry| match &entry.action {
+                JournalAction::Application(spread) => Some(&spread.option),
                 _ => None,
             });
             let name = |id: &String| {
@@ -352,7 +352,7 @@ fn told(
             };
             told.push(Told {
                 on: at.date_naive(),
-                what: Tidings::Water {
+                what: SentNotice::Water {
                     number,
                     option: option.map(name),
                     step: advised.step,

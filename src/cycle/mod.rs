@@ -8,7 +8,7 @@ use crate::config::{Config, DemoDelivery};
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::Readings;
 use crate::feed::fetch::{FetchPolicy, Fetcher, user_agent};
-use crate::feed::supply::Supply;
+use crate::feed::reader::FeedReader;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Utc};
 use std::io::Write;
@@ -21,11 +21,11 @@ mod evaluate;
 mod guarding;
 mod intake;
 mod look_back;
-mod standings;
+mod site_states;
 
 pub use advising::{Case, Followed, Plans, plans, waterings, wet_here};
 pub use look_back::{look_back, seasons_on_record};
-pub use standings::{Site, daily, neighbour_of, newest_day_of, site_standings};
+pub use site_states::{SiteState, daily, neighbour_of, newest_day_of, site_states};
 
 /// What drives the cycles.
 pub struct Engine {
@@ -36,7 +36,7 @@ pub struct Engine {
     /// What the time is.
     pub clock: Clock,
     /// Where readings come from.
-    supply: Supply,
+    reader: FeedReader,
     /// Where console messages are printed.
     output: Box<dyn Write>,
     print: Print,
@@ -82,7 +82,7 @@ impl Engine {
             config,
             store,
             clock,
-            supply: setup.supply,
+            reader: setup.reader,
             output,
             print: setup.print,
             stop,
@@ -92,7 +92,7 @@ impl Engine {
     /// Goes on with another configuration.
     pub fn adopt(&mut self, config: Config, setup: Setup) {
         self.config = config;
-        self.supply = setup.supply;
+        self.reader = setup.reader;
         self.print = setup.print;
     }
 
@@ -136,7 +136,7 @@ impl Engine {
 
 /// The parts of an engine that follow from a configuration.
 pub struct Setup {
-    supply: Supply,
+    reader: FeedReader,
     print: Print,
 }
 
@@ -159,14 +159,14 @@ impl Setup {
     /// As [`Setup::of`].
     pub fn for_replay(config: &Config, lag: u32) -> Result<Self, String> {
         let mut setup = Self::of(config)?;
-        setup.supply.show_with_lag(lag);
+        setup.reader.show_with_lag(lag);
         setup.print = Print::All;
         Ok(setup)
     }
 
     /// Readings and rain that take the place of a station's feed.
     pub fn keep(&mut self, station: &str, readings: Readings, rain: Rain) {
-        self.supply.keep(station, readings, rain);
+        self.reader.keep(station, readings, rain);
     }
 
     /// Makes the parts.
@@ -180,7 +180,7 @@ impl Setup {
             .map_err(|error| error.to_string())?;
         let demo = config.demo;
         Ok(Self {
-            supply: Supply::new(fetcher, demo.map(|demo| demo.published_lag_days)),
+            reader: FeedReader::new(fetcher, demo.map(|demo| demo.published_lag_days)),
             print: match demo.map(|demo| demo.deliver) {
                 Some(DemoDelivery::Console) => Print::MailAndPush,
                 _ => Print::Console,

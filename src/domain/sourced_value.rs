@@ -2,7 +2,7 @@
 
 /// How solid a number is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Solidity {
+pub enum EvidenceGrade {
     /// Read in a published text.
     Published,
     /// From a handbook table, possibly recalled rather than re-read; the source says so.
@@ -15,14 +15,14 @@ pub enum Solidity {
     Estimate,
 }
 
-impl Solidity {
+impl EvidenceGrade {
     /// Every grade with the name it has in configuration files.
-    pub const NAMED: [(&'static str, Solidity); 5] = [
-        ("published", Solidity::Published),
-        ("handbook", Solidity::Handbook),
-        ("local", Solidity::Local),
-        ("practice", Solidity::Practice),
-        ("estimate", Solidity::Estimate),
+    pub const NAMED: [(&'static str, EvidenceGrade); 5] = [
+        ("published", EvidenceGrade::Published),
+        ("handbook", EvidenceGrade::Handbook),
+        ("local", EvidenceGrade::Local),
+        ("practice", EvidenceGrade::Practice),
+        ("estimate", EvidenceGrade::Estimate),
     ];
 
     /// The name in configuration files.
@@ -33,24 +33,24 @@ impl Solidity {
     /// What a reader of an alert needs to know about a number of this grade.
     pub fn in_words(self) -> &'static str {
         match self {
-            Solidity::Published => "from published values",
-            Solidity::Handbook => "a handbook value, recalled and not re-read",
-            Solidity::Local => "set by observation at this site",
-            Solidity::Practice => "common practice, no source",
-            Solidity::Estimate => "an estimate, not a published value",
+            EvidenceGrade::Published => "from published values",
+            EvidenceGrade::Handbook => "a handbook value, recalled and not re-read",
+            EvidenceGrade::Local => "set by observation at this site",
+            EvidenceGrade::Practice => "common practice, no source",
+            EvidenceGrade::Estimate => "an estimate, not a published value",
         }
     }
 }
 
 /// A number with its range. The unit is that of the place it stands in.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Figure {
+pub struct SourcedValue {
     /// Default.
     pub value: f64,
     /// Low and high end of the range; absent where no source gives one.
     pub range: Option<(f64, f64)>,
     /// How solid it is.
-    pub solidity: Solidity,
+    pub grade: EvidenceGrade,
     /// Where it comes from.
     pub source: String,
 }
@@ -63,7 +63,7 @@ pub const NINE_NORMAL: [f64; 9] = [
     -1.593219, -0.967422, -0.589456, -0.282216, 0.0, 0.282216, 0.589456, 0.967422, 1.593219,
 ];
 
-impl Figure {
+impl SourcedValue {
     /// Nine equally likely points of a distribution whose 10, 50 and 90 % points are the low end,
     /// the value and the high end (two half normals); one point if there is no range.
     pub fn points(&self) -> Vec<f64> {

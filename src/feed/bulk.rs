@@ -3,8 +3,8 @@
 //!
 //! A row is `ID,DATE,ELEMENT,VALUE,MFLAG,QFLAG,SFLAG,OBSTIME`, with or without a header. What is
 //! wanted of it goes two ways: rows of configured stations are gathered and parsed as any feed
-//! ([`sheaf`]); with [`Wanted::every_station`] the values of all stations are packed
-//! ([`archive`]). What is held is handed on as a [`Part`] when there is much of it.
+//! ([`row_batch`]); with [`WantedStations::every_station`] the values of all stations are packed
+//! ([`archive`]). What is held is handed on as a [`BulkPart`] when there is much of it.
 
 use super::Rejection;
 use super::day::parse_date;
@@ -13,20 +13,20 @@ use super::parse::Parsed;
 use super::table::{refuse_what_is_no_csv, shorten};
 use archive::{Archive, Harvest};
 use chrono::NaiveDate;
-use cut::{Columns, Cut};
-use sheaf::Sheaves;
+use field_splitter::{FieldSplitter, LongRowColumns};
+use row_batch::RowBatches;
 use std::io::Read;
 
 pub mod archive;
-mod cut;
-pub mod sheaf;
+mod field_splitter;
+pub mod row_batch;
 
 /// Bytes read at a time; no line may be longer.
 pub const CHUNK_BYTES: usize = 1 << 20;
 
 /// What is looked for in a file.
 #[derive(Debug, Clone)]
-pub struct Wanted<'w> {
+pub struct WantedStations<'w> {
     /// How the rows are laid out: columns by position, station and date first, with or without a
     /// header.
     pub dialect: &'w Dialect,
@@ -37,12 +37,12 @@ pub struct Wanted<'w> {
     /// Rows dated after the day after this one are refused.
     pub today: NaiveDate,
     /// How much is held before it is handed on.
-    pub limits: Limits,
+    pub limits: BulkLimits,
 }
 
 /// How much of a file is held in memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Limits {
+pub struct BulkLimits {
     /// Bytes of rows of configured stations. A part is ended at the next change of station or year.
     pub sheaf_bytes: usize,
     /// Years of stations that are packed, up to 2.2 kB each. There are more than in any one year
@@ -53,7 +53,7 @@ pub struct Limits {
 /// Files that are packed at once at most: each may hold its limit of station years.
 pub const MOST_PACKED_AT_ONCE: usize = 4;
 
-impl Limits {
+impl BulkLimits {
     /// The limits of each of this many files that are read at once.
     pub fn of_each(readers: usize) -> Self {
         Self {
@@ -65,8 +65,8 @@ impl Limits {
 
 /// What a stretch of a file said.
 #[derive(Debug, Default)]
-pub struct Part {
-    /// What configured stations said, by their place in [`Wanted::stations`].
+pub struct BulkPart {
+    /// What configured stations said, by their place in [`WantedStations::stations`].
     pub stations: Vec<(usize, Result<Parsed, Rejection>)>,
     /// The values of every station.
     pub harvest: Harvest,
@@ -96,15 +96,15 @@ impl From<Rejection> for BulkError {
 /// fails. Parts handed on before are whole days of their stations and may be kept.
 pub fn read(
     source: impl Read,
-    wanted: &Wanted<'_>,
-    hand_on: &mut dyn FnMut(Part) -> std::io::Result<()>,
+    wanted: &WantedStations<'_>,
+    hand_on: &mut dyn FnMut(BulkPart) -> std::io::Result<()>,
 ) -> Result<u64, BulkError> {
-    let mut sheaves = Sheaves::new(wanted);
+    let mut batches = RowBatches::new(wanted);
     let mut archive = match wanted.every_station {
         true => Some(Archive::new(wanted)?),
         false => None,
     };
-    let columns = Columns::of(wanted.dialect)?;
+    let columns = LongRowColumns::of(wanted.dialect)?;
     let mut width = 0;
     let mut rows = 0;
     let last = each_line(source, &mut |number, line| {
@@ -112,24 +112,24 @@ pub fn read(
             return Ok(());
         }
         if width == 0 {
-            width = Cut::new(line).width;
-            sheaves.set_width(width);
+            width = FieldSplitter::new(line).width;
+            batches.set_width(width);
             if is_header(number, line, columns, wanted.dialect)? {
                 return Ok(());
             }
         }
         rows += 1;
         let packed_full = archive.as_ref().is_some_and(|a| a.is_full_before(line));
-        if packed_full || sheaves.is_full_before(line) {
-            hand_on(part(&mut sheaves, archive.as_mut())?)?;
+        if packed_full || batches.is_full_before(line) {
+            hand_on(part(&mut batches, archive.as_mut())?)?;
         }
-        sheaves.take(number, line);
+        batches.take(number, line);
         match &mut archive {
             Some(archive) => Ok(archive.take(number, line, width)?),
             None => Ok(()),
         }
     })?;
-    let last_width = Cut::new(&last.1).width;
+    let last_width = FieldSplitter::new(&last.1).width;
     if last_width < width {
         return Err(Rejection::at(
             last.0,
@@ -138,17 +138,20 @@ pub fn read(
         )
         .into());
     }
-    hand_on(part(&mut sheaves, archive.as_mut())?)?;
+    hand_on(part(&mut batches, archive.as_mut())?)?;
     Ok(rows)
 }
 
-fn part(sheaves: &mut Sheaves<'_>, archive: Option<&mut Archive<'_>>) -> Result<Part, Rejection> {
-    Ok(Part {
+fn part(
+    batches: &mut RowBatches<'_>,
+    archive: Option<&mut Archive<'_>>,
+) -> Result<BulkPart, Rejection> {
+    Ok(BulkPart {
         harvest: archive
             .map(Archive::harvest)
             .transpose()?
             .unwrap_or_default(),
-        stations: sheaves.parsed(),
+        stations: batches.parsed(),
     })
 }
 
@@ -156,11 +159,11 @@ fn part(sheaves: &mut Sheaves<'_>, archive: Option<&mut Archive<'_>>) -> Result<
 fn is_header(
     number: u64,
     line: &[u8],
-    columns: Columns,
+    columns: LongRowColumns,
     dialect: &Dialect,
 ) -> Result<bool, Rejection> {
-    let cut = Cut::new(line);
-    let date = cut.field(columns.date);
+    let split = FieldSplitter::new(line);
+    let date = split.field(columns.date);
     if parse_date(&String::from_utf8_lossy(date), &dialect.date_formats).is_some() {
         return Ok(false);
     }
@@ -169,11 +172,11 @@ fn is_header(
         names.any(|name| field.eq_ignore_ascii_case(name.as_bytes()))
     };
     let all = &dialect.columns;
-    if named(&all.station, cut.field(columns.station))
-        && named(&all.date, cut.field(columns.date))
-        && named(&all.element, cut.field(columns.element))
-        && named(&all.value, cut.field(columns.value))
-        && named(&all.quality, cut.field(columns.quality))
+    if named(&all.station, split.field(columns.station))
+        && named(&all.date, split.field(columns.date))
+        && named(&all.element, split.field(columns.element))
+        && named(&all.value, split.field(columns.value))
+        && named(&all.quality, split.field(columns.quality))
     {
         return Ok(true);
     }

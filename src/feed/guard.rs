@@ -52,7 +52,7 @@ const MOST_BELIEVED_DAYS: usize = 3;
 
 /// What a file looked like: what later ones are held against.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Look {
+pub struct FileProfile {
     /// Rows.
     pub rows: usize,
     /// Days with both extremes.
@@ -65,7 +65,7 @@ pub struct Look {
     pub header: Vec<String>,
 }
 
-impl Look {
+impl FileProfile {
     /// How a parsed file looks.
     pub fn of(parsed: &Parsed, header: Vec<String>) -> Self {
         let mut whole = whole_days(&parsed.readings);
@@ -92,33 +92,33 @@ pub struct Finding {
 
 /// What follows from holding a file against the last good one.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Comparison {
+pub struct FileComparison {
     /// What to tell.
     pub findings: Vec<Finding>,
     /// What is only worth a line in the log.
     pub remark: Option<String>,
     /// What the next file is held against.
-    pub keep: Look,
+    pub keep: FileProfile,
 }
 
 /// Holds a file against the last good one. `shrunk_since` says since when files have been smaller
 /// than that, if they have.
 pub fn compare(
     readings: &Readings,
-    look: Look,
-    last: Option<&Look>,
+    profile: FileProfile,
+    last: Option<&FileProfile>,
     binding: &Binding,
     shrunk_since: Option<DateTime<Utc>>,
     now: DateTime<Utc>,
-) -> Comparison {
+) -> FileComparison {
     let Some(last) = last else {
-        return Comparison {
-            keep: look,
-            ..Comparison::default()
+        return FileComparison {
+            keep: profile,
+            ..FileComparison::default()
         };
     };
-    let mut comparison = Comparison::default();
-    match header_change(&last.header, &look.header, binding) {
+    let mut comparison = FileComparison::default();
+    match header_change(&last.header, &profile.header, binding) {
         HeaderChange::None => {}
         HeaderChange::Added(names) => comparison.remark = Some(format!("new columns: {names}")),
         HeaderChange::Other(what) => comparison.findings.push(Finding {
@@ -126,18 +126,18 @@ pub fn compare(
             what,
         }),
     }
-    let back = went_back(&look, last);
+    let back = went_back(&profile, last);
     let settled = shrunk_since.is_some_and(|since| now - since >= SETTLED_AFTER)
         && back.is_none()
-        && look.newest > last.newest;
-    let shrunk = shrunk(readings, &look, last).filter(|_| !settled);
+        && profile.newest > last.newest;
+    let shrunk = shrunk(readings, &profile, last).filter(|_| !settled);
     comparison.keep = if back.is_some() || shrunk.is_some() {
-        Look {
-            header: look.header,
+        FileProfile {
+            header: profile.header,
             ..last.clone()
         }
     } else {
-        look
+        profile
     };
     comparison.findings.extend(back.into_iter().chain(shrunk));
     comparison
@@ -150,27 +150,31 @@ fn whole_days(readings: &Readings) -> impl DoubleEndedIterator<Item = NaiveDate>
         .map(|(day, _)| *day)
 }
 
-fn went_back(look: &Look, last: &Look) -> Option<Finding> {
+fn went_back(profile: &FileProfile, last: &FileProfile) -> Option<Finding> {
     let before = last.newest?;
-    if look
+    if profile
         .newest
         .is_some_and(|newest| (before - newest).num_days() <= BACK_DAYS)
     {
         return None;
     }
-    let now = match look.newest {
+    let now = match profile.newest {
         Some(newest) => format!("The file's newest whole day is {}", full_date(newest)),
         None => "The file holds no whole day".to_owned(),
     };
     Some(Finding {
         trouble: Trouble::WentBack,
-        what: format!("{now} ({}); the last good one {}.", size(look), reach(last)),
+        what: format!(
+            "{now} ({}); the last good one {}.",
+            size(profile),
+            reach(last)
+        ),
     })
 }
 
 /// A file is smaller if days are gone that neither a moving window nor its end explains.
-fn shrunk(readings: &Readings, look: &Look, last: &Look) -> Option<Finding> {
-    let (first, newest) = (look.first?, look.newest?);
+fn shrunk(readings: &Readings, profile: &FileProfile, last: &FileProfile) -> Option<Finding> {
+    let (first, newest) = (profile.first?, profile.newest?);
     let (old_first, old_newest) = (last.first?, last.newest?);
     let anew = (newest - first).num_days() < NEW_PERIOD_DAYS || first > old_newest;
     if first.day() == 1 && first > old_first && anew {
@@ -192,7 +196,7 @@ fn shrunk(readings: &Readings, look: &Look, last: &Look) -> Option<Finding> {
         trouble: Trouble::Shrunk,
         what: format!(
             "{gone} days are gone from the file: it holds {} from {} to {}; the last good one {}.",
-            size(look),
+            size(profile),
             full_date(first),
             full_date(newest),
             reach(last)
@@ -200,11 +204,11 @@ fn shrunk(readings: &Readings, look: &Look, last: &Look) -> Option<Finding> {
     })
 }
 
-fn size(look: &Look) -> String {
-    format!("{} whole days in {} rows", look.days, look.rows)
+fn size(profile: &FileProfile) -> String {
+    format!("{} whole days in {} rows", profile.days, profile.rows)
 }
 
-fn reach(last: &Look) -> String {
+fn reach(last: &FileProfile) -> String {
     let newest = last.newest.map_or("no day".to_owned(), full_date);
     format!("reached {newest} with {}", size(last))
 }

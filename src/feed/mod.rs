@@ -3,7 +3,7 @@
 //! [`fetch`] gets bytes (one bounded GET, or a file). [`dialect`] says how a kind of file is laid
 //! out, as data. [`parse`] turns bytes into readings or a [`Rejection`], and [`vet`] holds them
 //! against what is possible and what is stored; these two are pure. [`guard`], pure as well, holds
-//! them against the last good file and the station's own climate. [`supply`] ties them together.
+//! them against the last good file and the station's own climate. [`reader`] ties them together.
 
 use quote::quoted;
 use std::fmt;
@@ -18,9 +18,9 @@ mod heading;
 pub mod parse;
 mod places;
 mod quote;
+pub mod reader;
 pub mod refusal;
 pub mod station_list;
-pub mod supply;
 pub mod table;
 pub mod trial;
 pub mod unpack;

@@ -85,7 +85,7 @@ pub struct Inventory {
 /// have moved.
 pub fn station_list(bytes: &[u8]) -> Result<StationList, Rejection> {
     let mut stations = Vec::new();
-    let bad = read(bytes, Kind::List, |line| {
+    let bad = read(bytes, ListKind::List, |line| {
         stations.push(listed(line)?);
         Some(())
     })?;
@@ -98,7 +98,7 @@ pub fn station_list(bytes: &[u8]) -> Result<StationList, Rejection> {
 /// As [`station_list`].
 pub fn inventory(bytes: &[u8]) -> Result<Inventory, Rejection> {
     let mut inventory = Inventory::default();
-    inventory.bad = read(bytes, Kind::Inventory, |line| {
+    inventory.bad = read(bytes, ListKind::Inventory, |line| {
         let (code, element, years) = span(line)?;
         inventory.newest_year = inventory.newest_year.max(years.last);
         if matches!(element, "TMAX" | "TMIN") {
@@ -115,16 +115,16 @@ pub fn inventory(bytes: &[u8]) -> Result<Inventory, Rejection> {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
+enum ListKind {
     List,
     Inventory,
 }
 
-impl Kind {
+impl ListKind {
     fn name(self) -> &'static str {
         match self {
-            Kind::List => "station list (ghcnd-stations.txt)",
-            Kind::Inventory => "inventory (ghcnd-inventory.txt)",
+            ListKind::List => "station list (ghcnd-stations.txt)",
+            ListKind::Inventory => "inventory (ghcnd-inventory.txt)",
         }
     }
 }
@@ -132,7 +132,7 @@ impl Kind {
 /// Takes each line; those that are not taken are counted.
 fn read(
     bytes: &[u8],
-    kind: Kind,
+    kind: ListKind,
     mut take: impl FnMut(&str) -> Option<()>,
 ) -> Result<BadLines, Rejection> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
@@ -177,19 +177,19 @@ fn read(
 }
 
 /// Why a file is not what it should be, told from its first bad line.
-fn refused(kind: Kind, line: u64, text: &str, (bad, all): (usize, usize)) -> Rejection {
+fn refused(kind: ListKind, line: u64, text: &str, (bad, all): (usize, usize)) -> Rejection {
     let due = kind.name();
     let shown = quoted(text.trim(), LONGEST_LINE);
     let start = text.trim_start().chars().next();
     let words: Vec<&str> = text.split_whitespace().collect();
     let is_other = match kind {
-        Kind::List => span(text).is_some(),
-        Kind::Inventory => listed(text).is_some(),
+        ListKind::List => span(text).is_some(),
+        ListKind::Inventory => listed(text).is_some(),
     };
     let (what, remedy) = if is_other {
         let other = match kind {
-            Kind::List => Kind::Inventory,
-            Kind::Inventory => Kind::List,
+            ListKind::List => ListKind::Inventory,
+            ListKind::Inventory => ListKind::List,
         };
         (
             format!("this is the {}, not the {due}", other.name()),

@@ -280,7 +280,7 @@ fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<StationRows>,
     let Some(column) = table.find(&dialect.columns.station) else {
         return Ok(Vec::new());
     };
-    let extremes = Extremes::find(&table, dialect);
+    let extremes = SeenExtremes::find(&table, dialect);
     let mut order: Vec<StationRows> = Vec::new();
     let mut places = std::collections::HashMap::new();
     while let Some(row) = table.next_row()? {
@@ -304,14 +304,14 @@ fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<StationRows>,
 }
 
 /// Where a row says that it has a maximum or minimum.
-struct Extremes<'d> {
+struct SeenExtremes<'d> {
     values: Vec<usize>,
     missing: Codes,
     /// The element column and the names of the two there (a row a value).
     named: Option<(usize, [&'d str; 2])>,
 }
 
-impl<'d> Extremes<'d> {
+impl<'d> SeenExtremes<'d> {
     fn find(table: &Table<'_>, dialect: &'d Dialect) -> Self {
         let columns = &dialect.columns;
         let values = [&columns.tmax, &columns.tmin, &columns.value];

@@ -95,7 +95,7 @@ pub struct Mailer {
 
 /// What was under way when a delivery failed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Step {
+enum SmtpStep {
     Connect,
     Secure,
     SignIn,
@@ -165,7 +165,7 @@ impl Mailer {
         &self,
         envelope: &Envelope,
         message: &[u8],
-    ) -> Result<AsyncSmtpConnection, (Step, smtp::Error)> {
+    ) -> Result<AsyncSmtpConnection, (SmtpStep, smtp::Error)> {
         let own_name = ClientId::default();
         let from_the_start = self
             .tls
@@ -180,37 +180,37 @@ impl Mailer {
             None,
         )
         .await
-        .map_err(|error| (Step::Connect, error))?;
+        .map_err(|error| (SmtpStep::Connect, error))?;
         if self.security == SmtpSecurity::StartTls
             && let Some(tls) = self.tls.clone()
         {
             let secured = connection.starttls(tls, &own_name).await;
-            secured.map_err(|error| (Step::Secure, error))?;
+            secured.map_err(|error| (SmtpStep::Secure, error))?;
         }
         if let Some(credentials) = &self.credentials {
             let signed_in = connection.auth(DEFAULT_MECHANISMS, credentials).await;
-            signed_in.map_err(|error| (Step::SignIn, error))?;
+            signed_in.map_err(|error| (SmtpStep::SignIn, error))?;
         }
         let sent = connection.send(envelope, message).await;
-        sent.map_err(|error| (Step::HandOver, error))?;
+        sent.map_err(|error| (SmtpStep::HandOver, error))?;
         Ok(connection)
     }
 
-    fn failure(&self, step: Step, error: &smtp::Error) -> SendError {
+    fn failure(&self, step: SmtpStep, error: &smtp::Error) -> SendError {
         let status = error.status().map(u16::from);
         let refused_for_good = refused_for_good(step, status);
         let advice = match step {
-            Step::Connect => "connecting failed; check host, port, security and certificate",
-            Step::Secure => {
+            SmtpStep::Connect => "connecting failed; check host, port, security and certificate",
+            SmtpStep::Secure => {
                 "changing to TLS failed and nothing was sent; check that the server offers STARTTLS \
                  and whose authority signed its certificate"
             }
-            Step::SignIn => "signing in failed; check user name and password",
-            Step::HandOver if refused_for_good => "the message was refused",
-            Step::HandOver if status.is_some_and(wants_sign_in) => {
+            SmtpStep::SignIn => "signing in failed; check user name and password",
+            SmtpStep::HandOver if refused_for_good => "the message was refused",
+            SmtpStep::HandOver if status.is_some_and(wants_sign_in) => {
                 "the server wants a user name and password; check both"
             }
-            Step::HandOver => "the message was not accepted for now",
+            SmtpStep::HandOver => "the message was not accepted for now",
         };
         let text = format!(
             "mail server {}: {advice}: {}",
@@ -255,8 +255,8 @@ impl Mailer {
 
 /// Only what is said about the message itself is final. A server that turns everybody away, or a
 /// password that has run out, says nothing about the message.
-fn refused_for_good(step: Step, status: Option<u16>) -> bool {
-    step == Step::HandOver
+fn refused_for_good(step: SmtpStep, status: Option<u16>) -> bool {
+    step == SmtpStep::HandOver
         && status.is_some_and(|code| (500..600).contains(&code) && !wants_sign_in(code))
 }
 

@@ -57,7 +57,7 @@ impl fmt::Debug for PushTarget {
 
 /// The JSON body.
 #[derive(Serialize)]
-struct Message<'p> {
+struct PushBody<'p> {
     id: &'p str,
     title: &'p str,
     text: &'p str,
@@ -205,7 +205,7 @@ fn header_text(ascii: &str) -> HeaderValue {
 
 fn body(format: PushFormat, parcel: &Parcel) -> Vec<u8> {
     match format {
-        PushFormat::Json => serde_json::to_vec(&Message {
+        PushFormat::Json => serde_json::to_vec(&PushBody {
             id: &parcel.id,
             title: &parcel.title,
             text: &parcel.text,

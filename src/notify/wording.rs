@@ -216,9 +216,9 @@ fn full(notice: &Notice<'_>) -> String {
         }
         NoticeKind::Released { .. } => vec![labelled("What happened", RELEASED)],
         NoticeKind::Treatment(treatment) => treatment::paragraphs(treatment, notice.site.area),
-        NoticeKind::CountNow { species, borne } => vec![labelled(
+        NoticeKind::CountNow { species, tolerance } => vec![labelled(
             "What to do",
-            &treatment::count_words(&notice.site.id, species, notice.site.condition, *borne),
+            &treatment::count_words(&notice.site.id, species, notice.site.condition, *tolerance),
         )],
         NoticeKind::Water {
             option,
@@ -267,7 +267,7 @@ fn short(notice: &Notice<'_>) -> String {
             "It is {}. {} The threshold is {}.",
             dates(&early.outlook),
             get_ready_in_brief(early.milestone),
-            species.threshold(early.milestone).solidity.in_words(),
+            species.threshold(early.milestone).grade.in_words(),
         ),
         NoticeKind::Moved {
             species,
@@ -284,8 +284,8 @@ fn short(notice: &Notice<'_>) -> String {
         NoticeKind::Held { hold, .. } => held_back(notice, *hold),
         NoticeKind::Released { .. } => RELEASED.to_owned(),
         NoticeKind::Treatment(notice) => treatment::brief(notice),
-        NoticeKind::CountNow { species, borne } => {
-            treatment::count_words(&notice.site.id, species, notice.site.condition, *borne)
+        NoticeKind::CountNow { species, tolerance } => {
+            treatment::count_words(&notice.site.id, species, notice.site.condition, *tolerance)
         }
         NoticeKind::Water {
             option,
@@ -386,8 +386,8 @@ fn parts_words(parts: &[Part]) -> String {
 /// How solid what made the milestone count is.
 fn grade(species: &Species, crossing: &Crossing) -> &'static str {
     match crossing.by {
-        PassedBy::Sum => species.threshold(crossing.milestone).solidity.in_words(),
-        _ => species.season_end.solidity.in_words(),
+        PassedBy::Sum => species.threshold(crossing.milestone).grade.in_words(),
+        _ => species.season_end.grade.in_words(),
     }
 }
 
@@ -395,7 +395,7 @@ fn grade(species: &Species, crossing: &Crossing) -> &'static str {
 fn threshold_grade(species: &Species, milestone: Milestone) -> String {
     format!(
         "The threshold is {}. Expect the real event some days to either side. {}",
-        species.threshold(milestone).solidity.in_words(),
+        species.threshold(milestone).grade.in_words(),
         species.note
     )
 }
@@ -406,7 +406,7 @@ fn how_sure(species: &Species, crossing: &Crossing) -> String {
         _ => format!(
             "The threshold of {} is {}; the date is a convention ({}). A warm autumn keeps larvae feeding longer. {}",
             crossing.milestone.title(),
-            species.threshold(crossing.milestone).solidity.in_words(),
+            species.threshold(crossing.milestone).grade.in_words(),
             grade(species, crossing),
             species.note
         ),
@@ -456,7 +456,7 @@ fn range_words(threshold: &Threshold) -> String {
     format!(
         "{:.0}{range} °C·d, {}",
         threshold.value,
-        threshold.solidity.in_words()
+        threshold.grade.in_words()
     )
 }
 

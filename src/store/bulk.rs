@@ -5,7 +5,7 @@ use super::readings::{Merged, merge, withdraw};
 use super::{Store, StoreError};
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
-use crate::feed::bulk::archive::{FAILED, Harvest, Packed, Page, SLOTS, StationYear, UNKNOWN};
+use crate::feed::bulk::archive::{FAILED, Harvest, Packed, SLOTS, StationYear, UNKNOWN, YearPage};
 use crate::feed::fetch::FileMark;
 use crate::feed::parse::Parsed;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -196,7 +196,7 @@ fn lay_over(
     transaction: &Transaction<'_>,
     year: &StationYear,
     element: &str,
-    new: &Page,
+    new: &YearPage,
 ) -> Result<Archived, StoreError> {
     let key = params![year.year, year.code, element];
     let known = transaction
@@ -232,7 +232,7 @@ fn lay_over(
 }
 
 /// The slots of a stored page.
-fn page(bytes: &[u8]) -> Result<Page, StoreError> {
+fn page(bytes: &[u8]) -> Result<YearPage, StoreError> {
     if bytes.len() != 2 * SLOTS {
         return Err(StoreError::Value {
             value: format!("{} bytes", bytes.len()),
@@ -247,7 +247,7 @@ fn page(bytes: &[u8]) -> Result<Page, StoreError> {
 }
 
 /// The known days of a page, °C or mm.
-fn days(year: i32, page: &Page) -> impl Iterator<Item = (NaiveDate, f64)> {
+fn days(year: i32, page: &YearPage) -> impl Iterator<Item = (NaiveDate, f64)> {
     (1..).zip(page).filter_map(move |(ordinal, slot)| {
         let day = NaiveDate::from_yo_opt(year, ordinal)?;
         (*slot > FAILED).then(|| (day, f64::from(*slot) / 10.0))

@@ -3,7 +3,7 @@
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::Trouble;
-use crate::feed::guard::{Finding, HeldValue, Look};
+use crate::feed::guard::{FileProfile, Finding, HeldValue};
 use crate::feed::parse::Element;
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, TransactionBehavior, params};
@@ -32,14 +32,14 @@ pub struct Changes<'a> {
     /// Troubles that are over.
     pub over: Vec<Trouble>,
     /// What the next file is held against.
-    pub look: Option<&'a Look>,
+    pub profile: Option<&'a FileProfile>,
     /// The values that are held now, if they were looked at.
     pub held: Option<&'a [HeldValue]>,
 }
 
 impl Store {
     /// What the last good file of a station's feed looked like.
-    pub fn look(&self, station: &str) -> Result<Option<Look>, StoreError> {
+    pub fn profile(&self, station: &str) -> Result<Option<FileProfile>, StoreError> {
         let row = self
             .connection
             .query_row(
@@ -48,20 +48,20 @@ impl Store {
                 [station],
                 |row| {
                     let header: String = row.get(4)?;
-                    let look = Look {
+                    let profile = FileProfile {
                         rows: row.get::<_, i64>(0)?.try_into().unwrap_or_default(),
                         days: row.get::<_, i64>(1)?.try_into().unwrap_or_default(),
                         first: row.get(2)?,
                         newest: row.get(3)?,
                         header: Vec::new(),
                     };
-                    Ok((look, header))
+                    Ok((profile, header))
                 },
             )
             .optional()?;
-        row.map(|(look, header)| {
+        row.map(|(profile, header)| {
             let header = understood(&header, "a header", |text| serde_json::from_str(text).ok())?;
-            Ok(Look { header, ..look })
+            Ok(FileProfile { header, ..profile })
         })
         .transpose()
     }
@@ -164,8 +164,8 @@ impl Store {
                 params![station, trouble.name(), now],
             )?;
         }
-        if let Some(look) = changes.look {
-            let header = serde_json::Value::from(look.header.clone()).to_string();
+        if let Some(profile) = changes.profile {
+            let header = serde_json::Value::from(profile.header.clone()).to_string();
             transaction.execute(
                 "INSERT INTO feed (station, rows, days, first_day, newest_day, header)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6)
@@ -174,10 +174,10 @@ impl Store {
                      newest_day = excluded.newest_day, header = excluded.header",
                 params![
                     station,
-                    look.rows as i64,
-                    look.days as i64,
-                    look.first,
-                    look.newest,
+                    profile.rows as i64,
+                    profile.days as i64,
+                    profile.first,
+                    profile.newest,
                     header
                 ],
             )?;

@@ -1,7 +1,7 @@
 //! The journal: what people saw and did. Entries are undone or replaced, never deleted.
 
 use super::{Store, StoreError};
-use crate::domain::journal::{Application, Deed, Entry};
+use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, SampleArea};
 use crate::store::milestones::Pair;
@@ -53,17 +53,17 @@ impl Detail {
         per_m2: None,
     };
 
-    fn of(deed: &Deed) -> Option<Self> {
-        match deed {
-            Deed::Catch { .. } => None,
-            Deed::Application(spread) => Some(Self {
+    fn of(action: &JournalAction) -> Option<Self> {
+        match action {
+            JournalAction::Catch { .. } => None,
+            JournalAction::Application(spread) => Some(Self {
                 option: Some(spread.option.clone()),
                 area: Some(spread.area.to_string()),
                 rate: spread.rate.map(|rate| rate.to_string()),
                 most_a_season: spread.most_a_season.map(|most| most.to_string()),
                 ..Self::NONE
             }),
-            Deed::Count {
+            JournalAction::Count {
                 found: Found::Samples(count),
                 ..
             } => Some(Self {
@@ -73,18 +73,18 @@ impl Detail {
                 each: count.each().map(<[u32]>::to_vec),
                 ..Self::NONE
             }),
-            Deed::Count {
+            JournalAction::Count {
                 found: Found::Density(per_m2),
                 ..
             } => Some(Self {
                 per_m2: Some(*per_m2),
                 ..Self::NONE
             }),
-            Deed::Irrigation { depth } => Some(Self {
+            JournalAction::Irrigation { depth } => Some(Self {
                 depth: Some(depth.to_string()),
                 ..Self::NONE
             }),
-            Deed::Note { damage } => Some(Self {
+            JournalAction::Note { damage } => Some(Self {
                 damage: *damage,
                 ..Self::NONE
             }),
@@ -92,17 +92,17 @@ impl Detail {
     }
 
     /// The deed of a kind; `None` if something it needs is not there.
-    fn deed(self, kind: &str, species: Option<String>) -> Option<Deed> {
+    fn action(self, kind: &str, species: Option<String>) -> Option<JournalAction> {
         let rate = |text: Option<String>| text.map(|text| text.parse()).transpose().ok();
         Some(match kind {
-            "catch" => Deed::Catch { species: species? },
-            "application" => Deed::Application(Application {
+            "catch" => JournalAction::Catch { species: species? },
+            "application" => JournalAction::Application(Application {
                 option: self.option?,
                 area: self.area?.parse().ok()?,
                 rate: rate(self.rate)?,
                 most_a_season: rate(self.most_a_season)?,
             }),
-            "count" => Deed::Count {
+            "count" => JournalAction::Count {
                 species: species?,
                 found: match self.per_m2 {
                     Some(per_m2) => Found::Density(per_m2),
@@ -113,10 +113,10 @@ impl Detail {
                     }
                 },
             },
-            "irrigation" => Deed::Irrigation {
+            "irrigation" => JournalAction::Irrigation {
                 depth: self.depth?.parse().ok()?,
             },
-            "note" => Deed::Note {
+            "note" => JournalAction::Note {
                 damage: self.damage,
             },
             _ => return None,
@@ -135,11 +135,11 @@ impl Store {
         &self,
         site: &str,
         day: NaiveDate,
-        deed: &Deed,
+        action: &JournalAction,
         remark: Option<&str>,
         now: DateTime<Utc>,
     ) -> Result<i64, StoreError> {
-        insert(&self.connection, site, day, deed, remark, None, now)
+        insert(&self.connection, site, day, action, remark, None, now)
     }
 
     /// Enters what was done or seen if `may` agrees, which is given the entries of the site that
@@ -151,14 +151,14 @@ impl Store {
         &mut self,
         site: &str,
         day: NaiveDate,
-        deed: &Deed,
+        action: &JournalAction,
         remark: Option<&str>,
         now: DateTime<Utc>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<i64, E> {
         let transaction = self.alone()?;
-        may(&standing(&transaction, site)?)?;
-        let number = insert(&transaction, site, day, deed, remark, None, now)?;
+        may(&state(&transaction, site)?)?;
+        let number = insert(&transaction, site, day, action, remark, None, now)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(number)
     }
@@ -172,11 +172,11 @@ impl Store {
         &mut self,
         old: &Entry,
         day: NaiveDate,
-        deed: &Deed,
+        action: &JournalAction,
         remark: Option<&str>,
         now: DateTime<Utc>,
     ) -> Result<Option<i64>, StoreError> {
-        self.replace_if(old, day, deed, remark, now, |_| Ok(()))
+        self.replace_if(old, day, action, remark, now, |_| Ok(()))
     }
 
     /// The same if `may` agrees, which is given the other entries of the site that stand.
@@ -187,7 +187,7 @@ impl Store {
         &mut self,
         old: &Entry,
         day: NaiveDate,
-        deed: &Deed,
+        action: &JournalAction,
         remark: Option<&str>,
         now: DateTime<Utc>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
@@ -196,9 +196,9 @@ impl Store {
         if !remove(&transaction, old.number, now)? {
             return Ok(None);
         }
-        may(&standing(&transaction, &old.site)?)?;
+        may(&state(&transaction, &old.site)?)?;
         let replaces = Some(old.number);
-        let number = insert(&transaction, &old.site, day, deed, remark, replaces, now)?;
+        let number = insert(&transaction, &old.site, day, action, remark, replaces, now)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(Some(number))
     }
@@ -214,7 +214,7 @@ impl Store {
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn entries(&self, site: &str) -> Result<Vec<Entry>, StoreError> {
-        standing(&self.connection, site)
+        state(&self.connection, site)
     }
 
     /// The entries that stand of all sites, also of those no configuration names any more: site by
@@ -283,7 +283,7 @@ impl Store {
 }
 
 /// The entries that stand of a site, oldest first.
-fn standing(connection: &Connection, site: &str) -> Result<Vec<Entry>, StoreError> {
+fn state(connection: &Connection, site: &str) -> Result<Vec<Entry>, StoreError> {
     let mut statement = connection.prepare_cached(&format!(
         "SELECT {COLUMNS} FROM journal WHERE site = ?1 AND removed_at IS NULL ORDER BY day, id"
     ))?;
@@ -311,12 +311,12 @@ fn insert(
     connection: &Connection,
     site: &str,
     day: NaiveDate,
-    deed: &Deed,
+    action: &JournalAction,
     remark: Option<&str>,
     replaces: Option<i64>,
     now: DateTime<Utc>,
 ) -> Result<i64, StoreError> {
-    let detail = Detail::of(deed)
+    let detail = Detail::of(action)
         .map(|detail| serde_json::to_string(&detail))
         .transpose()
         .map_err(|error| StoreError::Value {
@@ -327,9 +327,9 @@ fn insert(
         "INSERT INTO journal (kind, site, species, day, remark, detail, replaces, entered_at)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
         params![
-            deed.kind(),
+            action.kind(),
             site,
-            deed.species(),
+            action.species(),
             day,
             remark,
             detail,
@@ -355,7 +355,7 @@ fn entry(row: &Row<'_>) -> rusqlite::Result<Result<Entry, StoreError>> {
     let detail: Option<String> = row.get(6)?;
     let species: Option<String> = row.get(2)?;
     let detail = detail.map_or(Some(Detail::NONE), |text| serde_json::from_str(&text).ok());
-    let Some(deed) = detail.and_then(|detail| detail.deed(&kind, species)) else {
+    let Some(action) = detail.and_then(|detail| detail.action(&kind, species)) else {
         return Ok(Err(StoreError::Value {
             value: format!("{kind}, number {number}"),
             wanted: "a journal entry",
@@ -365,7 +365,7 @@ fn entry(row: &Row<'_>) -> rusqlite::Result<Result<Entry, StoreError>> {
         number,
         site: row.get(1)?,
         day: row.get(3)?,
-        deed,
+        action,
         remark: row.get(4)?,
     }))
 }

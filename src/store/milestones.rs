@@ -21,7 +21,7 @@ pub struct Pair<'a> {
 
 /// One thing to write down.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Entry<'a> {
+pub enum Recording<'a> {
     /// Watching a pair starts, with data through a day.
     Watch {
         /// Which pair.
@@ -186,7 +186,7 @@ impl Store {
     /// Writes entries and the messages they cause in one transaction: all of it or nothing.
     pub fn record(
         &mut self,
-        entries: &[Entry<'_>],
+        entries: &[Recording<'_>],
         drafts: &[Draft<'_>],
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
@@ -206,15 +206,15 @@ impl Store {
 
 fn write(
     transaction: &Transaction<'_>,
-    entry: &Entry<'_>,
+    entry: &Recording<'_>,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     match entry {
-        Entry::Watch { pair, from } => transaction.execute(
+        Recording::Watch { pair, from } => transaction.execute(
             "INSERT INTO watch (site, species, watched_from) VALUES (?1, ?2, ?3)",
             params![pair.site, pair.species, from],
         ),
-        Entry::Passed {
+        Recording::Passed {
             pair,
             season,
             crossing,
@@ -238,7 +238,7 @@ fn write(
                 told,
             ],
         ),
-        Entry::Foretold {
+        Recording::Foretold {
             pair,
             season,
             foretold,
@@ -259,7 +259,7 @@ fn write(
                 range.1,
             ],
         ),
-        Entry::Corrected {
+        Recording::Corrected {
             pair,
             season,
             milestone,
@@ -269,7 +269,7 @@ fn write(
              WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
             params![pair.site, pair.species, season, milestone.name(), to],
         ),
-        Entry::Withdrawn {
+        Recording::Withdrawn {
             pair,
             season,
             milestone,
@@ -278,14 +278,14 @@ fn write(
              WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
             params![pair.site, pair.species, season, milestone.name()],
         ),
-        Entry::Quiet { site, quiet: true } => transaction.execute(
+        Recording::Quiet { site, quiet: true } => transaction.execute(
             "INSERT INTO quiet (site, told_at) VALUES (?1, ?2) ON CONFLICT (site) DO NOTHING",
             params![site, now],
         ),
-        Entry::Quiet { site, quiet: false } => {
+        Recording::Quiet { site, quiet: false } => {
             transaction.execute("DELETE FROM quiet WHERE site = ?1", [site])
         }
-        Entry::Held {
+        Recording::Held {
             pair,
             season,
             held: true,
@@ -294,12 +294,12 @@ fn write(
              ON CONFLICT DO NOTHING",
             params![pair.site, pair.species, season, now],
         ),
-        Entry::Advised {
+        Recording::Advised {
             pair,
             season,
             advised,
         } => super::advised::insert(transaction, *pair, *season, advised, now),
-        Entry::Held {
+        Recording::Held {
             pair,
             season,
             held: false,

@@ -12,7 +12,7 @@ mod year_file;
 use anyhow::{Context, bail, ensure};
 use flate2::{Compression, write::GzEncoder};
 use hatchbell::config::dialect_file;
-use hatchbell::feed::bulk::{Limits, Wanted, read};
+use hatchbell::feed::bulk::{BulkLimits, WantedStations, read};
 use hatchbell::feed::dialect::Dialect;
 use hatchbell::store::Store;
 use std::fs::{self, File};
@@ -49,12 +49,12 @@ fn csv_pass(file: &Path) -> anyhow::Result<()> {
 /// Parses and packs every value of a file and throws them away.
 fn parse_pass(file: &Path) -> anyhow::Result<()> {
     let dialect = long_rows()?;
-    let wanted = Wanted {
+    let wanted = WantedStations {
         dialect: &dialect,
         stations: Vec::new(),
         every_station: true,
         today: chrono::NaiveDate::from_ymd_opt(2026, 1, 1).context("a date")?,
-        limits: Limits::of_each(1),
+        limits: BulkLimits::of_each(1),
     };
     let mut kept = 0;
     read(File::open(file)?, &wanted, &mut |part| {

@@ -10,7 +10,7 @@ use hatchbell::domain::weather::rain::is_plausible_rain;
 use hatchbell::domain::weather::reading::{Reading, Readings};
 use hatchbell::feed::Rejection;
 use hatchbell::feed::bulk::archive::{FAILED, SLOTS, StationYear};
-use hatchbell::feed::bulk::{self, BulkError, Limits, Wanted};
+use hatchbell::feed::bulk::{self, BulkError, BulkLimits, WantedStations};
 use hatchbell::feed::dialect::{Binding, Dialect};
 use hatchbell::feed::parse::{Parsed, parse};
 use hatchbell::feed::station_list::{BadLines, inventory, station_list};
@@ -58,12 +58,12 @@ fn of_a_file_of_many_stations(bytes: &[u8]) {
     else {
         panic!("no binding of long rows");
     };
-    let wanted = Wanted {
+    let wanted = WantedStations {
         dialect: &binding.dialect,
         stations: vec![binding],
         every_station: true,
         today: TODAY,
-        limits: Limits {
+        limits: BulkLimits {
             sheaf_bytes: 200,
             station_years: 2,
         },

@@ -5,10 +5,10 @@ use crate::config::Config;
 use crate::config::problem::closest;
 use crate::cycle::waterings;
 use crate::domain::journal::amount::{Area, Rate, SeasonTotal};
-use crate::domain::journal::{Application, Deed, Entry, SeasonUse, season_use};
+use crate::domain::journal::{Application, Entry, JournalAction, SeasonUse, season_use};
 use crate::domain::phenology::season::Season;
 use crate::domain::place::site::Site;
-use crate::domain::sourced_value::Figure;
+use crate::domain::sourced_value::SourcedValue;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::watering::{Watering, WateringState};
 use anyhow::{anyhow, bail};
@@ -21,7 +21,7 @@ use std::process::ExitCode;
 /// Keeps the rate and the most a season may have by your label, and adds up what the season has
 /// had. Says how it has to be watered in, and by when. hatchbell knows no doses: the label does.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct ApplicationOptions {
     #[command(flatten)]
     entry: EntryOptions,
     /// What was spread, by the id of the option
@@ -44,7 +44,7 @@ pub(super) struct Options {
 /// An area this many times the site's is doubted; measuring is not that exact.
 const MORE_THAN_WHOLE: f64 = 1.05;
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &ApplicationOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
     let site = crate::cli::site(&config, &options.entry.site)?;
     let spread = Application {
@@ -56,16 +56,16 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let mut journal = Journal::open(&config, &options.entry.site)?;
     let entry = journal.enter(
         &options.entry,
-        Deed::Application(spread),
+        JournalAction::Application(spread),
         options.earlier_season,
     )?;
     say!(
         "logged as number {}: {}. {}.",
         entry.number,
-        words::deed(&entry.deed),
+        words::action(&entry.action),
         journal.place(&entry)
     );
-    if let (Deed::Application(spread), Some(whole)) = (&entry.deed, journal.site.area)
+    if let (JournalAction::Application(spread), Some(whole)) = (&entry.action, journal.site.area)
         && spread.area.m2() > whole.m2() * MORE_THAN_WHOLE
     {
         say_wrapped(&format!(
@@ -106,7 +106,7 @@ fn area(given: Option<Area>, site: &Site) -> anyhow::Result<Area> {
 
 /// What the season has had, against the most the label allows.
 pub(super) fn tell_season(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
-    let Deed::Application(spread) = &entry.deed else {
+    let JournalAction::Application(spread) = &entry.action else {
         return Ok(());
     };
     if let Some(season) = season_on(journal.config, journal.site, entry.day) {
@@ -182,7 +182,7 @@ fn tell_watering(
     Ok(())
 }
 
-fn watering_words(stands: &Watering, depth: &Figure, today: NaiveDate) -> String {
+fn watering_words(stands: &Watering, depth: &SourcedValue, today: NaiveDate) -> String {
     let water = figure_words(depth);
     let due = stands.deadline;
     let by = if due == stands.spread {
@@ -218,13 +218,9 @@ fn tell_what_to_mind(journal: &Journal<'_>, option: &TreatmentOption) {
 }
 
 /// "13 mm (6 to 25; from published values)".
-fn figure_words(depth: &Figure) -> String {
+fn figure_words(depth: &SourcedValue) -> String {
     let range = depth.range.map_or(String::new(), |(low, high)| {
         format!("{low:.0} to {high:.0}; ")
     });
-    format!(
-        "{:.0} mm ({range}{})",
-        depth.value,
-        depth.solidity.in_words()
-    )
+    format!("{:.0} mm ({range}{})", depth.value, depth.grade.in_words())
 }

@@ -1,8 +1,8 @@
 //! `hatchbell log catch`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, watched};
-use crate::cycle::site_standings;
-use crate::domain::journal::Deed;
+use crate::cycle::site_states;
+use crate::domain::journal::JournalAction;
 use crate::domain::phenology::milestone::Milestone;
 use anyhow::bail;
 use clap::Args;
@@ -13,7 +13,7 @@ use std::process::ExitCode;
 /// A first catch of adults re-anchors the season there: flight is what was seen, and later
 /// milestones move with it. In later years it goes on to speak beside the published threshold.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct CatchOptions {
     #[command(flatten)]
     entry: EntryOptions,
     /// The species, by its id
@@ -28,31 +28,31 @@ pub(super) struct Options {
 /// one is no wonder, since the first adults may have gone unseen.
 const DOUBTED: f64 = 0.5;
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &CatchOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
     watched(
         crate::cli::site(&config, &options.entry.site)?,
         &options.species,
     )?;
     let mut journal = Journal::open(&config, &options.entry.site)?;
-    let deed = Deed::Catch {
+    let action = JournalAction::Catch {
         species: options.species.clone(),
     };
     let day = options.entry.date.unwrap_or(journal.today);
-    let standings = site_standings(&config, &journal.store, day.min(journal.today))?;
-    let here = standings
+    let site_states = site_states(&config, &journal.store, day.min(journal.today))?;
+    let here = site_states
         .iter()
         .find(|here| here.site.id == journal.site.id && here.species.id == options.species);
     let table = config.species[&options.species].threshold(Milestone::AdultFlight);
     let (low, high) = table.range.unwrap_or((table.value, table.value));
     if let Some(here) = here {
-        let sum = here.standing.degree_days;
+        let sum = here.state.degree_days;
         let compared = format!(
             "The sum on that day was {sum:.0} °C·d; the table has flight at {:.0} ({low:.0} to {high:.0}).",
             table.value
         );
         // A first catch moves every later date, so one that cannot be is not let in by mistake.
-        let is_known = here.standing.data_through >= Some(day) && here.standing.hold.is_none();
+        let is_known = here.state.data_through >= Some(day) && here.state.hold.is_none();
         if is_known && !options.sure && sum < low * DOUBTED {
             bail!(
                 "{compared} That is so early that nothing was logged: check day, site and species. If adults were seen all the same, say --sure"
@@ -60,7 +60,7 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         }
         say!("{compared}");
     }
-    let entry = journal.enter(&options.entry, deed, true)?;
+    let entry = journal.enter(&options.entry, action, true)?;
     say!(
         "logged as number {}: {} at {} on {}. The next cycle plans with it; hatchbell outlook {} shows it now.",
         entry.number,

@@ -1,10 +1,10 @@
 //! `hatchbell log count`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, watched, words};
-use crate::domain::journal::{Deed, Entry};
+use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::scouting::Found;
-use crate::domain::scouting::borne;
-use crate::domain::scouting::{M2_IN_FT2, Reading, SampleArea};
+use crate::domain::scouting::tolerance;
+use crate::domain::scouting::{CountReading, M2_IN_FT2, SampleArea};
 use crate::notify::wording::{limits, what_it_says, what_was_found};
 use anyhow::bail;
 use clap::Args;
@@ -15,7 +15,7 @@ use std::process::ExitCode;
 /// Says how sure the count is and on which side it lies of what the turf bears. Samples must be
 /// spread over the turf, not dug where damage shows; hatchbell scout says how many.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct CountOptions {
     #[command(flatten)]
     entry: EntryOptions,
     /// The species, by its id
@@ -48,7 +48,7 @@ pub(super) struct Dug {
     per_ft2: Option<f64>,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &CountOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
     watched(
         crate::cli::site(&config, &options.entry.site)?,
@@ -56,15 +56,15 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     )?;
     let found = options.dug.found(options.area)?;
     let mut journal = Journal::open(&config, &options.entry.site)?;
-    let deed = Deed::Count {
+    let action = JournalAction::Count {
         species: options.species.clone(),
         found,
     };
-    let entry = journal.enter(&options.entry, deed, true)?;
+    let entry = journal.enter(&options.entry, action, true)?;
     say!(
         "logged as number {}: {}. {}.",
         entry.number,
-        words::deed(&entry.deed),
+        words::action(&entry.action),
         journal.place(&entry)
     );
     tell(&journal, &entry)?;
@@ -73,14 +73,14 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
 
 /// What a count says of the turf.
 pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
-    let Deed::Count { species, found } = &entry.deed else {
+    let JournalAction::Count { species, found } = &entry.action else {
         return Ok(());
     };
     let Some(species) = journal.config.species.get(species) else {
         return Ok(());
     };
-    let borne = borne(&species.action_threshold, journal.site.condition);
-    let reading = Reading::of(found, borne);
+    let tolerance = tolerance(&species.action_threshold, journal.site.condition);
+    let reading = CountReading::of(found, tolerance);
     say_wrapped(&what_was_found(&reading));
     say_wrapped(&limits(species, journal.site.condition));
     if let Some(brood) = journal.brood(&species.id, entry.day)? {

@@ -7,7 +7,7 @@ use super::{
 };
 use crate::clock::Clock;
 use crate::domain::journal::amount::{Depth, Rate};
-use crate::domain::journal::{Application, Deed, Entry, check};
+use crate::domain::journal::{Application, Entry, JournalAction, check};
 use crate::store::Store;
 use anyhow::{Context, bail};
 use chrono::NaiveDate;
@@ -20,7 +20,7 @@ use std::process::ExitCode;
 /// longer counts, but stays in the database. The site stays: for another one, undo the entry and
 /// log it anew.
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct EditOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// The number that `log list` shows
@@ -64,7 +64,7 @@ pub(super) struct Options {
     damage: Option<bool>,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &EditOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let old = entry(
         &Store::open_to_read(&config.service.database)?,
@@ -77,13 +77,13 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         number: old.number,
         site: old.site.clone(),
         day: options.date.unwrap_or(old.day),
-        deed: options.deed(&journal, &old.deed)?,
+        action: options.action(&journal, &old.action)?,
         remark: match &options.remark {
             Some(remark) => plain(remark),
             None => old.remark.clone(),
         },
     };
-    if let Deed::Note { damage } = new.deed {
+    if let JournalAction::Note { damage } = new.action {
         note::says_something(damage, new.remark.as_deref())?;
     }
     if new == old {
@@ -96,15 +96,15 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     say!("entry {} is now number {}:", old.number, new.number);
     say!("  was  {}", in_words(&old));
     say!("  is   {}", in_words(&new));
-    match &new.deed {
-        Deed::Application(_) => application::tell_season(&journal, &new)?,
-        Deed::Count { .. } => count::tell(&journal, &new)?,
-        Deed::Note { .. } => note::tell(&journal, &new)?,
-        Deed::Catch { .. } => say!(
+    match &new.action {
+        JournalAction::Application(_) => application::tell_season(&journal, &new)?,
+        JournalAction::Count { .. } => count::tell(&journal, &new)?,
+        JournalAction::Note { .. } => note::tell(&journal, &new)?,
+        JournalAction::Catch { .. } => say!(
             "The next cycle plans with it; hatchbell outlook {} shows it now.",
             new.site
         ),
-        Deed::Irrigation { .. } => {}
+        JournalAction::Irrigation { .. } => {}
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -119,12 +119,13 @@ fn replace(
     // A day that stays was allowed before.
     let start = journal.earliest(any_season || new.day == old.day);
     let today = journal.today;
-    let may =
-        |others: &[Entry]| Ok::<_, anyhow::Error>(check(&new.deed, new.day, others, today, start)?);
+    let may = |others: &[Entry]| {
+        Ok::<_, anyhow::Error>(check(&new.action, new.day, others, today, start)?)
+    };
     let (remark, now) = (new.remark.as_deref(), Clock::Machine.now());
     let number = journal
         .store
-        .replace_if(old, new.day, &new.deed, remark, now, may)?;
+        .replace_if(old, new.day, &new.action, remark, now, may)?;
     match number {
         Some(number) => Ok(Entry { number, ..new }),
         None => bail!(
@@ -139,23 +140,29 @@ fn in_words(entry: &Entry) -> String {
         .remark
         .as_ref()
         .map_or(String::new(), |remark| format!(" (\"{remark}\")"));
-    format!("{}  {}{remark}", entry.day, words::whole_deed(&entry.deed))
+    format!(
+        "{}  {}{remark}",
+        entry.day,
+        words::whole_action(&entry.action)
+    )
 }
 
 /// What can be changed of each kind, beside day and remark.
-fn changeable(deed: &Deed) -> &'static [&'static str] {
-    match deed {
-        Deed::Catch { .. } => &["species"],
-        Deed::Application(_) => &["option", "area", "rate", "most-a-season", "earlier-season"],
-        Deed::Count { .. } => &[
+fn changeable(action: &JournalAction) -> &'static [&'static str] {
+    match action {
+        JournalAction::Catch { .. } => &["species"],
+        JournalAction::Application(_) => {
+            &["option", "area", "rate", "most-a-season", "earlier-season"]
+        }
+        JournalAction::Count { .. } => &[
             "species", "larvae", "samples", "each", "area", "per-m2", "per-ft2",
         ],
-        Deed::Irrigation { .. } => &["depth"],
-        Deed::Note { .. } => &["damage"],
+        JournalAction::Irrigation { .. } => &["depth"],
+        JournalAction::Note { .. } => &["damage"],
     }
 }
 
-impl Options {
+impl EditOptions {
     /// The names of what was given, beside day and remark.
     fn given(&self) -> Vec<&'static str> {
         let own = [
@@ -176,7 +183,7 @@ impl Options {
 
     /// Whether what was given fits the kind of the entry.
     fn fit(&self, old: &Entry) -> anyhow::Result<()> {
-        let allowed = changeable(&old.deed);
+        let allowed = changeable(&old.action);
         let listed = || {
             let all: Vec<String> = ["date", "remark"]
                 .iter()
@@ -195,7 +202,7 @@ impl Options {
             bail!(
                 "number {} is of the kind {}, which has no {}; nothing was changed. It has {}",
                 old.number,
-                old.deed.kind(),
+                old.action.kind(),
                 strange.join(" and no "),
                 listed()
             );
@@ -204,7 +211,7 @@ impl Options {
             bail!(
                 "say what to change of number {} (of the kind {}): {}",
                 old.number,
-                old.deed.kind(),
+                old.action.kind(),
                 listed()
             );
         }
@@ -212,7 +219,7 @@ impl Options {
     }
 
     /// The deed with what was given in the place of what was there.
-    fn deed(&self, journal: &Journal<'_>, old: &Deed) -> anyhow::Result<Deed> {
+    fn action(&self, journal: &Journal<'_>, old: &JournalAction) -> anyhow::Result<JournalAction> {
         let species = |old: &String| -> anyhow::Result<String> {
             match &self.species {
                 Some(species) => watched(journal.site, species).map(|()| species.clone()),
@@ -220,10 +227,10 @@ impl Options {
             }
         };
         Ok(match old {
-            Deed::Catch { species: old } => Deed::Catch {
+            JournalAction::Catch { species: old } => JournalAction::Catch {
                 species: species(old)?,
             },
-            Deed::Application(old) => Deed::Application(Application {
+            JournalAction::Application(old) => JournalAction::Application(Application {
                 option: match &self.option {
                     Some(option) => application::option(journal.config, option)?.id.clone(),
                     None => old.option.clone(),
@@ -235,20 +242,20 @@ impl Options {
                 rate: self.rate.or(old.rate),
                 most_a_season: self.most_a_season.or(old.most_a_season),
             }),
-            Deed::Count {
+            JournalAction::Count {
                 species: old_species,
                 found,
             } => {
                 let area = self.area.as_ref().map(|area| area.parse()).transpose()?;
-                Deed::Count {
+                JournalAction::Count {
                     species: species(old_species)?,
                     found: self.dug.changed(area, found)?,
                 }
             }
-            Deed::Irrigation { depth } => Deed::Irrigation {
+            JournalAction::Irrigation { depth } => JournalAction::Irrigation {
                 depth: self.depth.unwrap_or(*depth),
             },
-            Deed::Note { damage } => Deed::Note {
+            JournalAction::Note { damage } => JournalAction::Note {
                 damage: self.damage.or(*damage),
             },
         })

@@ -1,14 +1,14 @@
 //! `hatchbell log irrigation`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, words};
-use crate::domain::journal::Deed;
+use crate::domain::journal::JournalAction;
 use crate::domain::journal::amount::Depth;
 use clap::Args;
 use std::process::ExitCode;
 
 /// Water put on the turf
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct IrrigationOptions {
     #[command(flatten)]
     entry: EntryOptions,
     /// How deep: mm, cm, in or l/m2, for example 12mm
@@ -16,17 +16,17 @@ pub(super) struct Options {
     depth: Depth,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &IrrigationOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
     let mut journal = Journal::open(&config, &options.entry.site)?;
-    let deed = Deed::Irrigation {
+    let action = JournalAction::Irrigation {
         depth: options.depth,
     };
-    let entry = journal.enter(&options.entry, deed, true)?;
+    let entry = journal.enter(&options.entry, action, true)?;
     say!(
         "logged as number {}: {}. {}.",
         entry.number,
-        words::deed(&entry.deed),
+        words::action(&entry.action),
         journal.place(&entry)
     );
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,7 @@
 //! `hatchbell log list`.
 
 use super::{ConfigOption, configuration, or_exit, say, words};
-use crate::domain::journal::{Application, Deed, Entry};
+use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::scouting::Found;
 use crate::store::Store;
 use clap::Args;
@@ -11,7 +11,7 @@ use std::process::ExitCode;
 
 /// List the entries that stand
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct ListOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// Only those of one site, by its id
@@ -22,7 +22,7 @@ pub(super) struct Options {
     json: bool,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &ListOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     if let Some(site) = &options.site {
         crate::cli::site(&config, site)?;
@@ -58,8 +58,8 @@ fn table(entries: &[Entry]) -> String {
             entry.number.to_string(),
             entry.site.clone(),
             entry.day.to_string(),
-            entry.deed.kind().to_owned(),
-            format!("{}{remark}", words::whole_deed(&entry.deed)),
+            entry.action.kind().to_owned(),
+            format!("{}{remark}", words::whole_action(&entry.action)),
         ]);
     }
     table.trim_fmt()
@@ -71,16 +71,16 @@ fn as_json(entry: &Entry) -> Value {
         "number": entry.number,
         "site": entry.site,
         "day": entry.day,
-        "kind": entry.deed.kind(),
+        "kind": entry.action.kind(),
     }));
-    all.extend(match &entry.deed {
-        Deed::Catch { species } => fields(json!({ "species": species })),
-        Deed::Application(spread) => application(spread),
-        Deed::Count { species, found } => count(species, found),
-        Deed::Irrigation { depth } => {
+    all.extend(match &entry.action {
+        JournalAction::Catch { species } => fields(json!({ "species": species })),
+        JournalAction::Application(spread) => application(spread),
+        JournalAction::Count { species, found } => count(species, found),
+        JournalAction::Irrigation { depth } => {
             fields(json!({ "depth": depth.to_string(), "depth_mm": depth.mm() }))
         }
-        Deed::Note { damage } => fields(json!({ "damage": damage })),
+        JournalAction::Note { damage } => fields(json!({ "damage": damage })),
     });
     all.insert("remark".to_owned(), json!(entry.remark));
     Value::Object(all)

@@ -1,7 +1,7 @@
 //! `hatchbell log note`.
 
 use super::{EntryOptions, Journal, configuration, or_exit, plain, say, words};
-use crate::domain::journal::{Deed, Entry};
+use crate::domain::journal::{Entry, JournalAction};
 use crate::notify::wording::what_damage_counts_for;
 use anyhow::bail;
 use clap::Args;
@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 /// Anything else: damage seen or not, a remark
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct NoteOptions {
     #[command(flatten)]
     entry: EntryOptions,
     /// Whether grubs did damage
@@ -17,19 +17,19 @@ pub(super) struct Options {
     damage: Option<bool>,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &NoteOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.entry.config.config)).config;
     says_something(options.damage, options.entry.remark.as_deref())?;
     let mut journal = Journal::open(&config, &options.entry.site)?;
-    let deed = Deed::Note {
+    let action = JournalAction::Note {
         damage: options.damage,
     };
-    let entry = journal.enter(&options.entry, deed, true)?;
+    let entry = journal.enter(&options.entry, action, true)?;
     let remark = entry.remark.as_ref();
     say!(
         "logged as number {}: {}{}. {}.",
         entry.number,
-        words::deed(&entry.deed),
+        words::action(&entry.action),
         remark.map_or(String::new(), |remark| format!(" (\"{remark}\")")),
         journal.place(&entry)
     );
@@ -39,8 +39,8 @@ pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
 
 /// What noted damage counts for.
 pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
-    if let (Deed::Note { damage: Some(_) }, Some(species)) =
-        (&entry.deed, journal.site.species.first())
+    if let (JournalAction::Note { damage: Some(_) }, Some(species)) =
+        (&entry.action, journal.site.species.first())
         && let Some(brood) = journal.brood(species, entry.day)?
     {
         say!("{}", what_damage_counts_for(brood));

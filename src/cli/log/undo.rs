@@ -9,14 +9,14 @@ use std::process::ExitCode;
 
 /// Take an entry back, by its number
 #[derive(Args)]
-pub(super) struct Options {
+pub(super) struct UndoOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// The number that `log list` shows
     number: i64,
 }
 
-pub(super) fn run(options: &Options) -> anyhow::Result<ExitCode> {
+pub(super) fn run(options: &UndoOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let store = Store::open(&config.service.database)?;
     if !store.undo(options.number, Clock::Machine.now())? {

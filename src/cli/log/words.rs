@@ -1,32 +1,32 @@
 //! Entries of the journal in words.
 
-use crate::domain::journal::{Application, Deed};
+use crate::domain::journal::{Application, JournalAction};
 use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, M2_IN_FT2, SampleArea};
 use crate::notify::wording::density;
 
 /// What was done or seen: "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg".
-pub(super) fn deed(deed: &Deed) -> String {
-    match deed {
-        Deed::Catch { species } => format!("catch of {species}"),
-        Deed::Application(spread) => application(spread),
-        Deed::Count { species, found } => count(species, found),
-        Deed::Irrigation { depth } => format!("{depth} of water"),
-        Deed::Note { damage: None } => "note".to_owned(),
-        Deed::Note { damage: Some(true) } => "damage by grubs".to_owned(),
-        Deed::Note {
+pub(super) fn action(action: &JournalAction) -> String {
+    match action {
+        JournalAction::Catch { species } => format!("catch of {species}"),
+        JournalAction::Application(spread) => application(spread),
+        JournalAction::Count { species, found } => count(species, found),
+        JournalAction::Irrigation { depth } => format!("{depth} of water"),
+        JournalAction::Note { damage: None } => "note".to_owned(),
+        JournalAction::Note { damage: Some(true) } => "damage by grubs".to_owned(),
+        JournalAction::Note {
             damage: Some(false),
         } => "no damage by grubs".to_owned(),
     }
 }
 
 /// The same with everything that was stated.
-pub(super) fn whole_deed(what: &Deed) -> String {
+pub(super) fn whole_action(what: &JournalAction) -> String {
     let more = match what {
-        Deed::Application(spread) => spread
+        JournalAction::Application(spread) => spread
             .most_a_season
             .map(|most| format!("; at most {most} a season by the label")),
-        Deed::Count {
+        JournalAction::Count {
             found: Found::Samples(count),
             ..
         } => count.each().map(|each| {
@@ -35,7 +35,7 @@ pub(super) fn whole_deed(what: &Deed) -> String {
         }),
         _ => None,
     };
-    deed(what) + &more.unwrap_or_default()
+    action(what) + &more.unwrap_or_default()
 }
 
 fn application(spread: &Application) -> String {

@@ -1,6 +1,6 @@
 //! The plan for scripts.
 
-use crate::cycle::{Case, Followed, Site};
+use crate::cycle::{Case, Followed, SiteState};
 use crate::domain::treatment::coverage::Share;
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::plan::Planned;
@@ -11,10 +11,10 @@ use serde::Serialize;
 
 /// A site's plan.
 #[derive(Serialize)]
-pub(super) struct Plan<'p> {
+pub(super) struct PlanDocument<'p> {
     pub site: &'p str,
     pub day: NaiveDate,
-    pub species: Vec<OfSpecies<'p>>,
+    pub species: Vec<SpeciesPlan<'p>>,
     pub watering: Vec<Water<'p>>,
     /// What the weather says against spreading today.
     pub weather: Option<String>,
@@ -23,7 +23,7 @@ pub(super) struct Plan<'p> {
 
 /// The plan against one species.
 #[derive(Serialize)]
-pub(super) struct OfSpecies<'p> {
+pub(super) struct SpeciesPlan<'p> {
     species: &'p str,
     season: i32,
     /// `preventive`, `curative`, `count-more` or `nothing`.
@@ -49,7 +49,7 @@ struct OfOption<'p> {
     last: NaiveDate,
     /// Share of the hatching larvae met by an application of today, of the best day, and of the best
     /// day left.
-    meets_today: Option<Met>,
+    meets_today: Option<MetShare>,
     meets_at_best: f64,
     meets_at_best_left: f64,
     /// When half of an application of today is in the root zone.
@@ -58,7 +58,7 @@ struct OfOption<'p> {
 }
 
 #[derive(Serialize)]
-struct Met {
+struct MetShare {
     mean: f64,
     low: f64,
     high: f64,
@@ -78,9 +78,9 @@ pub(super) struct Water<'p> {
     state: &'static str,
 }
 
-impl<'p> OfSpecies<'p> {
+impl<'p> SpeciesPlan<'p> {
     pub(super) fn of(
-        here: &'p Site<'_>,
+        here: &'p SiteState<'_>,
         case: &Case,
         planned: Result<&'p [Planned<'_>], String>,
         today: NaiveDate,
@@ -88,7 +88,7 @@ impl<'p> OfSpecies<'p> {
         let no_dates = planned.as_ref().err().cloned();
         Self {
             species: &here.species.id,
-            season: here.standing.season.year,
+            season: here.state.season.year,
             treat: match case.need {
                 Need::Preventive(_) => "preventive",
                 Need::Curative { .. } => "curative",
@@ -96,7 +96,7 @@ impl<'p> OfSpecies<'p> {
                 Need::Nothing(_) => "nothing",
             },
             why: need_words(&case.need),
-            borne_per_m2: case.borne,
+            borne_per_m2: case.tolerance,
             no_dates,
             options: planned
                 .unwrap_or_default()
@@ -118,11 +118,14 @@ impl<'p> OfOption<'p> {
             first: one.window.first,
             best: one.window.best,
             last: one.window.last,
-            meets_today: one.coverage.on(today).map(|Share { mean, low, high }| Met {
-                mean: round(mean),
-                low: round(low),
-                high: round(high),
-            }),
+            meets_today: one
+                .coverage
+                .on(today)
+                .map(|Share { mean, low, high }| MetShare {
+                    mean: round(mean),
+                    low: round(low),
+                    high: round(high),
+                }),
             meets_at_best: round(one.met_on(one.window.best)),
             meets_at_best_left: round(one.still(today)),
             in_root_zone: one.arrives(today),

@@ -1,9 +1,10 @@
 //! A look back for scripts.
 
-use super::sheet::Place;
+use super::season_report::Place;
 use super::words;
 use crate::domain::look_back::{
-    Applied, Counted, Foretelling, Held, LookBack, Met, OfSpecies, Reckoning, Score, Tidings, Told,
+    Applied, Counted, Foretelling, Held, LookBack, Met, MilestoneReview, NoticeScore, OfSpecies,
+    SentNotice, Told,
 };
 use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::treatment::watering::{Watering, WateringState};
@@ -49,7 +50,7 @@ fn species(one: &OfSpecies) -> Value {
         "hatch_unknown": one.hatch.as_ref().err(),
         "hatch_observed": one.is_settled,
         "catches": one.catches,
-        "borne_per_m2": one.borne,
+        "borne_per_m2": one.tolerance,
         "counts": one.counts.all.iter().map(count).collect::<Vec<_>>(),
         "change": one.counts.from_brood_to_brood().map(|change| json!({
             "before": change.before.number,
@@ -60,7 +61,7 @@ fn species(one: &OfSpecies) -> Value {
     })
 }
 
-fn milestone(one: &Reckoning) -> Value {
+fn milestone(one: &MilestoneReview) -> Value {
     let announced = one.announced;
     json!({
         "milestone": one.milestone.name(),
@@ -94,7 +95,7 @@ fn notice(told: &Foretelling, came: Option<NaiveDate>) -> Value {
     })
 }
 
-fn score(score: Score) -> Value {
+fn score(score: NoticeScore) -> Value {
     json!({
         "notices": score.notices,
         "mean_error_days": score.mean_error_days,
@@ -180,12 +181,12 @@ fn met(one: &Applied, species: &str, found: &Result<Met, String>) -> Value {
 
 fn told(one: &Told) -> Value {
     let kind = match one.what {
-        Tidings::Foretold { .. } => "foretold",
-        Tidings::Passed { .. } => "passed",
-        Tidings::Treatment { .. } => "treatment",
-        Tidings::Count { .. } => "count",
-        Tidings::Overtaken { .. } => "overtaken",
-        Tidings::Water { .. } => "water",
+        SentNotice::Foretold { .. } => "foretold",
+        SentNotice::Passed { .. } => "passed",
+        SentNotice::Treatment { .. } => "treatment",
+        SentNotice::Count { .. } => "count",
+        SentNotice::Overtaken { .. } => "overtaken",
+        SentNotice::Water { .. } => "water",
     };
     json!({ "day": one.on, "kind": kind, "what": words::told(&one.what) })
 }

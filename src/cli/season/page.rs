@@ -1,6 +1,6 @@
 //! A look back as a page to print: one file that fetches nothing and runs nothing.
 
-use super::sheet::{COUNTS, DATES, Sheet};
+use super::season_report::{COUNTS, DATES, SeasonReport};
 use super::time_line::TimeLine;
 use crate::domain::look_back::LookBack;
 use askama::Template;
@@ -10,9 +10,9 @@ pub(super) const MARK: &str = "<meta name=\"generator\" content=\"hatchbell seas
 
 #[derive(Template)]
 #[template(path = "page.html", config = "src/cli/season/askama.toml")]
-struct Page<'p> {
+struct PrintedPage<'p> {
     mark: &'static str,
-    sheet: &'p Sheet,
+    season_report: &'p SeasonReport,
     dates: [&'static str; 8],
     counts: [&'static str; 4],
     time_line: Option<TimeLine>,
@@ -22,13 +22,16 @@ struct Page<'p> {
 ///
 /// # Errors
 /// What the template says; it has no reason to.
-pub(super) fn page(sheet: &Sheet, season: &LookBack) -> Result<String, askama::Error> {
-    Page {
+pub(super) fn page(
+    season_report: &SeasonReport,
+    season: &LookBack,
+) -> Result<String, askama::Error> {
+    PrintedPage {
         mark: MARK,
-        sheet,
+        season_report,
         dates: DATES,
         counts: COUNTS,
-        time_line: TimeLine::of(&sheet.title, season),
+        time_line: TimeLine::of(&season_report.title, season),
     }
     .render()
 }

@@ -1,6 +1,6 @@
 //! A look back for the terminal.
 
-use super::sheet::{AppliedSheet, COUNTS, DATES, Sheet, SpeciesSheet};
+use super::season_report::{AppliedReport, COUNTS, DATES, SeasonReport, SpeciesReport};
 use comfy_table::{ContentArrangement, Table, presets};
 
 /// Columns that running text is wrapped to.
@@ -10,17 +10,17 @@ const COLUMNS: usize = 88;
 const TABLE_COLUMNS: u16 = 110;
 
 /// The sheet as text.
-pub(super) fn text(sheet: &Sheet) -> String {
-    let mut text = format!("{}\n", sheet.title);
-    for line in sheet.about.iter().chain(&sheet.running) {
+pub(super) fn text(season_report: &SeasonReport) -> String {
+    let mut text = format!("{}\n", season_report.title);
+    for line in season_report.about.iter().chain(&season_report.running) {
         text += &paragraph(line, "");
     }
-    text += &section("In short", &list(&sheet.in_short));
-    for species in &sheet.species {
+    text += &section("In short", &list(&season_report.in_short));
+    for species in &season_report.species {
         text += &section(&species.name, &of_species(species));
     }
-    text += &section("How far off the notices were", &list(&sheet.scores));
-    let applied: String = sheet.applied.iter().map(application).collect();
+    text += &section("How far off the notices were", &list(&season_report.scores));
+    let applied: String = season_report.applied.iter().map(application).collect();
     let nothing = if applied.is_empty() {
         paragraph("Nothing was applied, by the journal.", "  ")
     } else {
@@ -28,16 +28,20 @@ pub(super) fn text(sheet: &Sheet) -> String {
     };
     text += &section(
         "What was applied",
-        &format!("{applied}{nothing}{}", list(&sheet.beside)),
+        &format!("{applied}{nothing}{}", list(&season_report.beside)),
     );
-    text += &section("What was told", &told(&sheet.told));
-    let how: Vec<String> = sheet
+    text += &section("What was told", &told(&season_report.told));
+    let how: Vec<String> = season_report
         .how_to_read
         .iter()
         .map(|&line| line.to_owned())
         .collect();
     text += &section("How to read this", &list(&how));
-    let cautions: Vec<String> = sheet.cautions.iter().map(|&line| line.to_owned()).collect();
+    let cautions: Vec<String> = season_report
+        .cautions
+        .iter()
+        .map(|&line| line.to_owned())
+        .collect();
     text + &section("Cautions", &list(&cautions))
 }
 
@@ -45,7 +49,7 @@ fn section(title: &str, body: &str) -> String {
     format!("\n{}\n{body}", title.to_uppercase())
 }
 
-fn of_species(species: &SpeciesSheet) -> String {
+fn of_species(species: &SpeciesReport) -> String {
     let mut text = table(&DATES, &species.dates);
     text += &list(&species.notes);
     if !species.counts.is_empty() {
@@ -54,7 +58,7 @@ fn of_species(species: &SpeciesSheet) -> String {
     text + &list(&species.count_notes)
 }
 
-fn application(applied: &AppliedSheet) -> String {
+fn application(applied: &AppliedReport) -> String {
     let mut text = paragraph(&format!("{}: {}", applied.day, applied.what), "  ");
     text += &paragraph(&applied.watered, "    ");
     for (verdict, behind) in &applied.verdicts {

@@ -1,7 +1,7 @@
 //! The season as a drawing: ranges told against the days that came, applications, counts. Only
 //! shapes tell things apart, so that it can be printed in black.
 
-use crate::domain::look_back::{Applied, LookBack, OfSpecies, Reckoning};
+use crate::domain::look_back::{Applied, LookBack, MilestoneReview, OfSpecies};
 use askama::Template;
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -26,11 +26,11 @@ pub(super) struct TimeLine {
     labels: f64,
     width: f64,
     months: Vec<(f64, String)>,
-    rows: Vec<Row>,
+    rows: Vec<TimeLineRow>,
 }
 
 /// A line of it.
-struct Row {
+struct TimeLineRow {
     /// Height of its middle.
     y: f64,
     label: String,
@@ -57,7 +57,7 @@ enum Shape {
 }
 
 /// What a line shows before it is placed.
-struct Line {
+struct TimeLineMark {
     label: String,
     is_heading: bool,
     marks: Vec<Mark>,
@@ -91,10 +91,10 @@ impl TimeLine {
             first: first.max(season.season.start),
             last: last.min(season.season.end),
         };
-        let rows: Vec<Row> = lines
+        let rows: Vec<TimeLineRow> = lines
             .iter()
             .enumerate()
-            .map(|(index, line)| Row {
+            .map(|(index, line)| TimeLineRow {
                 y: HEAD + ROW * (index as f64 + 0.5),
                 label: line.label.clone(),
                 is_heading: line.is_heading,
@@ -109,7 +109,7 @@ impl TimeLine {
             title: format!("Time line of {title}"),
             description: lines
                 .iter()
-                .filter_map(Line::in_words)
+                .filter_map(TimeLineMark::in_words)
                 .collect::<Vec<_>>()
                 .join(" "),
             height: HEAD + ROW * rows.len() as f64 + 4.0,
@@ -208,7 +208,7 @@ impl Mark {
     }
 }
 
-impl Line {
+impl TimeLineMark {
     fn in_words(&self) -> Option<String> {
         if self.is_heading {
             return Some(format!("{}:", self.label));
@@ -218,8 +218,8 @@ impl Line {
     }
 }
 
-fn lines(season: &LookBack) -> Vec<Line> {
-    let mut lines: Vec<Line> = season
+fn lines(season: &LookBack) -> Vec<TimeLineMark> {
+    let mut lines: Vec<TimeLineMark> = season
         .species
         .iter()
         .flat_map(|species| of_species(species, season))
@@ -231,20 +231,20 @@ fn lines(season: &LookBack) -> Vec<Line> {
     lines
 }
 
-fn heading(label: &str) -> Line {
-    Line {
+fn heading(label: &str) -> TimeLineMark {
+    TimeLineMark {
         label: label.to_owned(),
         is_heading: true,
         marks: Vec::new(),
     }
 }
 
-fn of_species(species: &OfSpecies, season: &LookBack) -> Vec<Line> {
+fn of_species(species: &OfSpecies, season: &LookBack) -> Vec<TimeLineMark> {
     let mut lines = vec![heading(&species.name)];
     lines.extend(species.milestones.iter().filter_map(milestone));
     if let Ok(span) = &species.hatch {
         let end = span.most.unwrap_or(season.through).max(span.half);
-        lines.push(Line {
+        lines.push(TimeLineMark {
             label: "larvae hatching".to_owned(),
             is_heading: false,
             marks: vec![Mark::Hatching(span.first, end)],
@@ -258,7 +258,7 @@ fn of_species(species: &OfSpecies, season: &LookBack) -> Vec<Line> {
         .map(|one| Mark::Count(one.day, one.reading.mean_per_m2))
         .collect();
     if !counts.is_empty() {
-        lines.push(Line {
+        lines.push(TimeLineMark {
             label: "counts, per m²".to_owned(),
             is_heading: false,
             marks: counts,
@@ -267,7 +267,7 @@ fn of_species(species: &OfSpecies, season: &LookBack) -> Vec<Line> {
     lines
 }
 
-fn milestone(one: &Reckoning) -> Option<Line> {
+fn milestone(one: &MilestoneReview) -> Option<TimeLineMark> {
     let mut marks = Vec::new();
     if let Some(first) = one.first() {
         if let (Some(early), Some(late)) = (first.early, first.late) {
@@ -277,18 +277,18 @@ fn milestone(one: &Reckoning) -> Option<Line> {
         marks.push(Mark::Told(first.told_on));
     }
     marks.extend(one.came.map(Mark::Came));
-    (!marks.is_empty()).then(|| Line {
+    (!marks.is_empty()).then(|| TimeLineMark {
         label: one.milestone.short_title().to_owned(),
         is_heading: false,
         marks,
     })
 }
 
-fn application(one: &Applied) -> Line {
+fn application(one: &Applied) -> TimeLineMark {
     let mut marks = Vec::new();
     marks.extend(one.active.map(|(from, to)| Mark::AtWork(from, to)));
     marks.push(Mark::Spread(one.day));
-    Line {
+    TimeLineMark {
         label: one.name.clone(),
         is_heading: false,
         marks,

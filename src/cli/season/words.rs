@@ -1,8 +1,8 @@
 //! Sentences of a look back.
 
 use crate::domain::look_back::{
-    Applied, Brood, Change, Counted, Foretelling, HatchSpan, Held, Met, OfSpecies, Reckoning,
-    Score, Tidings, Timing,
+    Applied, Change, Counted, CountedBrood, Foretelling, HatchSpan, Held, Met, MilestoneReview,
+    NoticeScore, OfSpecies, SentNotice, Timing,
 };
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::PassedBy;
@@ -75,7 +75,7 @@ pub(super) fn off(late_by_days: i64) -> String {
 }
 
 /// When a milestone came.
-pub(super) fn came(reckoning: &Reckoning, species: &OfSpecies, is_over: bool) -> String {
+pub(super) fn came(reckoning: &MilestoneReview, species: &OfSpecies, is_over: bool) -> String {
     match (reckoning.came, reckoning.by) {
         (Some(on), Some(PassedBy::Sum)) => short(on),
         (Some(on), _) => format!("by date, {}", short(on)),
@@ -152,7 +152,7 @@ pub(super) fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
     let mut notes = Vec::new();
     match species.watched_from {
         Some(from) if from <= season_end => {
-            let unseen = |one: &Reckoning| one.came.is_some_and(|came| came <= from);
+            let unseen = |one: &MilestoneReview| one.came.is_some_and(|came| came <= from);
             if species.milestones.iter().any(unseen) {
                 notes.push(format!(
                     "It is watched since {}; what came up to that day was not told.",
@@ -198,7 +198,7 @@ pub(super) fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
 }
 
 /// How far off the notices were.
-pub(super) fn score(score: &Score, of: &str) -> String {
+pub(super) fn score(score: &NoticeScore, of: &str) -> String {
     let ranges = match score.ranges {
         0 => "No range of them was kept".to_owned(),
         ranges => format!(
@@ -390,12 +390,12 @@ pub(super) fn beside(applied: &Applied) -> Vec<String> {
 }
 
 /// Whose larvae were counted.
-pub(super) fn brood(brood: Brood) -> &'static str {
+pub(super) fn brood(brood: CountedBrood) -> &'static str {
     match brood {
-        Brood::Before => "the year before's",
-        Brood::TooSoon => "too soon to count",
-        Brood::This => "this season's",
-        Brood::Later => "this season's, later",
+        CountedBrood::Before => "the year before's",
+        CountedBrood::TooSoon => "too soon to count",
+        CountedBrood::This => "this season's",
+        CountedBrood::Later => "this season's, later",
     }
 }
 
@@ -435,12 +435,12 @@ pub(super) fn change(change: &Change<'_>) -> String {
 }
 
 /// What was told.
-pub(super) fn told(what: &Tidings) -> String {
+pub(super) fn told(what: &SentNotice) -> String {
     let about = |day: Option<NaiveDate>| {
         day.map_or(String::new(), |day| format!(" about {}", day_month(day)))
     };
     match what {
-        Tidings::Foretold { species, notice } => {
+        SentNotice::Foretold { species, notice } => {
             let range = range(notice).map_or(String::new(), |range| format!(" ({range})"));
             format!(
                 "{species}: {} likely {}{range}",
@@ -448,7 +448,7 @@ pub(super) fn told(what: &Tidings) -> String {
                 day_month(notice.likely)
             )
         }
-        Tidings::Passed { species, recorded } => {
+        SentNotice::Passed { species, recorded } => {
             let after = match (recorded.withdrawn, recorded.corrected_to) {
                 (true, _) => "; taken back later".to_owned(),
                 (false, Some(to)) => format!("; corrected later to {}", day_month(to)),
@@ -460,7 +460,7 @@ pub(super) fn told(what: &Tidings) -> String {
                 day_month(recorded.on)
             )
         }
-        Tidings::Treatment {
+        SentNotice::Treatment {
             species,
             option,
             step,
@@ -474,13 +474,13 @@ pub(super) fn told(what: &Tidings) -> String {
             };
             format!("{species}, {option}: {step}{}", about(*due))
         }
-        Tidings::Count { species } => format!("{species}: time to count grubs"),
-        Tidings::Overtaken {
+        SentNotice::Count { species } => format!("{species}: time to count grubs"),
+        SentNotice::Overtaken {
             species,
             nothing_left: true,
         } => format!("{species}: nothing works now"),
-        Tidings::Overtaken { species, .. } => format!("{species}: hold back"),
-        Tidings::Water {
+        SentNotice::Overtaken { species, .. } => format!("{species}: hold back"),
+        SentNotice::Water {
             number,
             option,
             step,

@@ -32,7 +32,7 @@ pub enum AmountError {
 
 /// A unit with its spellings, the first of them the one shown, and its size in the base unit.
 #[derive(Debug, PartialEq)]
-struct Unit<K> {
+struct NamedUnit<K> {
     spellings: &'static [&'static str],
     kind: K,
     size: f64,
@@ -40,7 +40,7 @@ struct Unit<K> {
 
 /// Units of area, in m². Acre and square foot are those of the international foot, exactly
 /// (0.3048 m; NIST Special Publication 811, appendix B).
-const AREAS: [Unit<()>; 4] = [
+const AREAS: [NamedUnit<()>; 4] = [
     unit(&["m²", "m2", "sqm"], (), 1.0),
     unit(&["ha"], (), 10_000.0),
     unit(
@@ -65,7 +65,7 @@ pub enum Kind {
 /// Units of amounts, in kg, litres and millions. Pound and ounce are avoirdupois; gallon, quart,
 /// pint and fluid ounce those of the United States (NIST Special Publication 811, appendix B:
 /// 0.453 592 37 kg and 3.785 411 784 l, exactly).
-const AMOUNTS: [Unit<Kind>; 12] = [
+const AMOUNTS: [NamedUnit<Kind>; 12] = [
     unit(&["kg"], Kind::Mass, 1.0),
     unit(&["g"], Kind::Mass, 1e-3),
     unit(&["lb", "lbs"], Kind::Mass, 0.453_592_37),
@@ -81,29 +81,29 @@ const AMOUNTS: [Unit<Kind>; 12] = [
 ];
 
 /// Units of depth, in mm. A litre on a square metre is a millimetre.
-const DEPTHS: [Unit<()>; 4] = [
+const DEPTHS: [NamedUnit<()>; 4] = [
     unit(&["mm"], (), 1.0),
     unit(&["cm"], (), 10.0),
     unit(&["in", "inch", "inches"], (), 25.4),
     unit(&["l/m²", "l/m2"], (), 1.0),
 ];
 
-const fn unit<K>(spellings: &'static [&'static str], kind: K, size: f64) -> Unit<K> {
-    Unit {
+const fn unit<K>(spellings: &'static [&'static str], kind: K, size: f64) -> NamedUnit<K> {
+    NamedUnit {
         spellings,
         kind,
         size,
     }
 }
 
-impl<K> Unit<K> {
+impl<K> NamedUnit<K> {
     fn name(&self) -> &'static str {
         self.spellings[0]
     }
 }
 
 /// A number and a unit of the table, whatever the spaces and capitals.
-fn measured<K>(text: &str, units: &'static [Unit<K>]) -> Option<(f64, &'static Unit<K>)> {
+fn measured<K>(text: &str, units: &'static [NamedUnit<K>]) -> Option<(f64, &'static NamedUnit<K>)> {
     let plain: String = text.to_lowercase().split_whitespace().collect();
     let end = plain
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
@@ -113,7 +113,7 @@ fn measured<K>(text: &str, units: &'static [Unit<K>]) -> Option<(f64, &'static U
     Some((number, named(name, units)?))
 }
 
-fn named<K>(name: &str, units: &'static [Unit<K>]) -> Option<&'static Unit<K>> {
+fn named<K>(name: &str, units: &'static [NamedUnit<K>]) -> Option<&'static NamedUnit<K>> {
     let spelled = |spelling: &&str| {
         let mut letters = spelling.chars().filter(|c| !c.is_whitespace());
         letters.by_ref().eq(name.chars())
@@ -125,7 +125,7 @@ fn named<K>(name: &str, units: &'static [Unit<K>]) -> Option<&'static Unit<K>> {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Area {
     value: f64,
-    unit: &'static Unit<()>,
+    unit: &'static NamedUnit<()>,
 }
 
 impl Area {
@@ -173,7 +173,7 @@ impl fmt::Display for Area {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Depth {
     value: f64,
-    unit: &'static Unit<()>,
+    unit: &'static NamedUnit<()>,
 }
 
 impl Depth {
@@ -220,7 +220,7 @@ impl fmt::Display for Depth {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Amount {
     value: f64,
-    unit: &'static Unit<Kind>,
+    unit: &'static NamedUnit<Kind>,
 }
 
 impl fmt::Display for Amount {
@@ -247,7 +247,7 @@ impl fmt::Display for Amount {
 pub struct Rate {
     amount: Amount,
     per: f64,
-    unit: &'static Unit<()>,
+    unit: &'static NamedUnit<()>,
 }
 
 impl Rate {

@@ -14,14 +14,14 @@ pub struct Entry {
     /// The day.
     pub day: NaiveDate,
     /// What was done or seen.
-    pub deed: Deed,
+    pub action: JournalAction,
     /// A remark.
     pub remark: Option<String>,
 }
 
 /// What was done or seen.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Deed {
+pub enum JournalAction {
     /// Adults were caught or seen.
     Catch {
         /// Species id.
@@ -61,35 +61,39 @@ pub struct Application {
     pub most_a_season: Option<Rate>,
 }
 
-impl Deed {
+impl JournalAction {
     /// The names of the kinds of deeds, in the store and on the command line.
     pub const KINDS: [&'static str; 5] = ["catch", "application", "count", "irrigation", "note"];
 
     /// The name of its kind.
     pub fn kind(&self) -> &'static str {
         match self {
-            Deed::Catch { .. } => Self::KINDS[0],
-            Deed::Application(_) => Self::KINDS[1],
-            Deed::Count { .. } => Self::KINDS[2],
-            Deed::Irrigation { .. } => Self::KINDS[3],
-            Deed::Note { .. } => Self::KINDS[4],
+            JournalAction::Catch { .. } => Self::KINDS[0],
+            JournalAction::Application(_) => Self::KINDS[1],
+            JournalAction::Count { .. } => Self::KINDS[2],
+            JournalAction::Irrigation { .. } => Self::KINDS[3],
+            JournalAction::Note { .. } => Self::KINDS[4],
         }
     }
 
     /// The species it speaks of.
     pub fn species(&self) -> Option<&str> {
         match self {
-            Deed::Catch { species } | Deed::Count { species, .. } => Some(species),
+            JournalAction::Catch { species } | JournalAction::Count { species, .. } => {
+                Some(species)
+            }
             _ => None,
         }
     }
 
     /// Whether two deeds of one day and site are the same thing done or seen twice.
-    fn repeats(&self, other: &Deed) -> bool {
+    fn repeats(&self, other: &JournalAction) -> bool {
         match (self, other) {
-            (Deed::Catch { species: a }, Deed::Catch { species: b })
-            | (Deed::Count { species: a, .. }, Deed::Count { species: b, .. }) => a == b,
-            (Deed::Application(a), Deed::Application(b)) => a.option == b.option,
+            (JournalAction::Catch { species: a }, JournalAction::Catch { species: b })
+            | (JournalAction::Count { species: a, .. }, JournalAction::Count { species: b, .. }) => {
+                a == b
+            }
+            (JournalAction::Application(a), JournalAction::Application(b)) => a.option == b.option,
             _ => false,
         }
     }
@@ -134,7 +138,7 @@ pub enum Refusal {
 /// # Errors
 /// [`Refusal`].
 pub fn check(
-    deed: &Deed,
+    action: &JournalAction,
     day: NaiveDate,
     entries: &[Entry],
     today: NaiveDate,
@@ -143,14 +147,14 @@ pub fn check(
     if day > today {
         return Err(Refusal::Future { day, today });
     }
-    if let (Deed::Application(_), Some(start)) = (deed, season_start)
+    if let (JournalAction::Application(_), Some(start)) = (action, season_start)
         && day < start
     {
         return Err(Refusal::BeforeSeason { day, start });
     }
     match entries
         .iter()
-        .find(|entry| entry.day == day && entry.deed.repeats(deed))
+        .find(|entry| entry.day == day && entry.action.repeats(action))
     {
         Some(known) => Err(Refusal::Twice {
             day,
@@ -168,8 +172,8 @@ mod tests {
         text.parse().unwrap()
     }
 
-    fn spread(option: &str) -> Deed {
-        Deed::Application(Application {
+    fn spread(option: &str) -> JournalAction {
+        JournalAction::Application(Application {
             option: option.into(),
             area: "450 m2".parse().unwrap(),
             rate: None,
@@ -177,12 +181,12 @@ mod tests {
         })
     }
 
-    fn known(number: i64, on: &str, deed: Deed) -> Entry {
+    fn known(number: i64, on: &str, action: JournalAction) -> Entry {
         Entry {
             number,
             site: "lawn".into(),
             day: day(on),
-            deed,
+            action,
             remark: None,
         }
     }
@@ -201,7 +205,7 @@ mod tests {
         let today = day("2026-06-10");
         let start = Some(day("2026-01-01"));
         let last_year = day("2025-08-20");
-        let count = Deed::Count {
+        let count = JournalAction::Count {
             species: "japanese-beetle".into(),
             found: Found::Density(60.0),
         };
@@ -218,7 +222,7 @@ mod tests {
     fn the_same_option_on_the_same_day_is_one_application() {
         let today = day("2026-06-10");
         let entries = [known(7, "2026-06-08", spread("imidacloprid"))];
-        let check = |deed: &Deed, on| check(deed, day(on), &entries, today, None);
+        let check = |action: &JournalAction, on| check(action, day(on), &entries, today, None);
         assert_eq!(
             check(&spread("imidacloprid"), "2026-06-08"),
             Err(Refusal::Twice {
@@ -233,7 +237,7 @@ mod tests {
     #[test]
     fn turf_may_be_watered_twice_a_day() {
         let today = day("2026-06-10");
-        let water = || Deed::Irrigation {
+        let water = || JournalAction::Irrigation {
             depth: "6mm".parse().unwrap(),
         };
         let entries = [known(3, "2026-06-10", water())];

@@ -4,5 +4,5 @@ pub mod amount;
 mod entry;
 mod season_use;
 
-pub use entry::{Application, Deed, Entry, Refusal, check};
+pub use entry::{Application, Entry, JournalAction, Refusal, check};
 pub use season_use::{SeasonUse, season_use};

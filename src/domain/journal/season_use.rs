@@ -1,6 +1,6 @@
 //! What a season has had of an option, against the most that the user's label allows.
 
-use super::{Application, Deed, Entry};
+use super::{Application, Entry, JournalAction};
 use crate::domain::journal::amount::{Rate, SeasonTotal, season_total};
 use crate::domain::phenology::season::Season;
 
@@ -57,8 +57,8 @@ pub struct SeasonUse {
 /// ```
 pub fn season_use(entries: &[Entry], option: &str, season: &Season) -> SeasonUse {
     let of_option = || {
-        entries.iter().filter_map(|entry| match &entry.deed {
-            Deed::Application(spread) if spread.option == option => Some((entry, spread)),
+        entries.iter().filter_map(|entry| match &entry.action {
+            JournalAction::Application(spread) if spread.option == option => Some((entry, spread)),
             _ => None,
         })
     };
@@ -106,7 +106,7 @@ mod tests {
             number,
             site: "lawn".into(),
             day: on.parse().unwrap(),
-            deed: Deed::Application(Application {
+            action: JournalAction::Application(Application {
                 option: "imidacloprid".into(),
                 area: "450 m2".parse().unwrap(),
                 rate: of,
@@ -124,7 +124,7 @@ mod tests {
     #[test]
     fn only_this_seasons_applications_of_the_option_add_up() {
         let mut other = spread(3, "2026-06-09", rate("9 kg/ha"), None);
-        if let Deed::Application(spread) = &mut other.deed {
+        if let JournalAction::Application(spread) = &mut other.action {
             spread.option = "clothianidin".into();
         }
         let entries = [

@@ -1,9 +1,9 @@
 //! What was counted before, during and after a season.
 
-use crate::domain::journal::{Deed, Entry};
+use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::phenology::season::Season;
+use crate::domain::scouting::CountReading;
 use crate::domain::scouting::Found;
-use crate::domain::scouting::Reading;
 use crate::domain::treatment::need::{self, Broods};
 use chrono::{Days, NaiveDate};
 
@@ -13,7 +13,7 @@ const AROUND_DAYS: u64 = 183;
 
 /// Whose larvae were counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Brood {
+pub enum CountedBrood {
     /// Those of the year before.
     Before,
     /// Those that hatched in the season, too few or too small to be counted.
@@ -24,13 +24,13 @@ pub enum Brood {
     Later,
 }
 
-impl Brood {
+impl CountedBrood {
     /// Every brood with its name.
-    pub const NAMED: [(&'static str, Brood); 4] = [
-        ("before", Brood::Before),
-        ("too-soon", Brood::TooSoon),
-        ("this", Brood::This),
-        ("later", Brood::Later),
+    pub const NAMED: [(&'static str, CountedBrood); 4] = [
+        ("before", CountedBrood::Before),
+        ("too-soon", CountedBrood::TooSoon),
+        ("this", CountedBrood::This),
+        ("later", CountedBrood::Later),
     ];
 
     /// The name.
@@ -47,17 +47,17 @@ pub struct Counted {
     /// When.
     pub day: NaiveDate,
     /// Whose larvae.
-    pub brood: Brood,
+    pub brood: CountedBrood,
     /// What was found.
     pub found: Found,
     /// What it says of the turf.
-    pub reading: Reading,
+    pub reading: CountReading,
 }
 
 impl Counted {
     /// Whether it tells of the season's own larvae.
     pub fn is_own(&self) -> bool {
-        matches!(self.brood, Brood::This | Brood::Later)
+        matches!(self.brood, CountedBrood::This | CountedBrood::Later)
     }
 }
 
@@ -103,27 +103,27 @@ impl Counts {
         season: &Season,
         broods: &Broods,
         today: NaiveDate,
-        borne: (f64, f64),
+        tolerance: (f64, f64),
     ) -> Self {
         let first = season.start - Days::new(AROUND_DAYS);
         let last = today.min(season.end + Days::new(AROUND_DAYS));
         let brood = |day: NaiveDate| match broods.on(day) {
             need::Brood::Earlier => None,
-            need::Brood::TooSoon => Some(Brood::TooSoon),
-            need::Brood::Last => Some(Brood::Before),
-            need::Brood::This if day <= season.end => Some(Brood::This),
-            need::Brood::This => Some(Brood::Later),
+            need::Brood::TooSoon => Some(CountedBrood::TooSoon),
+            need::Brood::Last => Some(CountedBrood::Before),
+            need::Brood::This if day <= season.end => Some(CountedBrood::This),
+            need::Brood::This => Some(CountedBrood::Later),
         };
         let all = entries
             .iter()
             .filter(|entry| (first..=last).contains(&entry.day))
-            .filter_map(|entry| match &entry.deed {
-                Deed::Count { species: of, found } if of == species => Some(Counted {
+            .filter_map(|entry| match &entry.action {
+                JournalAction::Count { species: of, found } if of == species => Some(Counted {
                     number: entry.number,
                     day: entry.day,
                     brood: brood(entry.day)?,
                     found: found.clone(),
-                    reading: Reading::of(found, borne),
+                    reading: CountReading::of(found, tolerance),
                 }),
                 _ => None,
             })
@@ -133,7 +133,7 @@ impl Counts {
 
     /// From the last count of the brood before to the last one of the season's own.
     pub fn from_brood_to_brood(&self) -> Option<Change<'_>> {
-        let before = self.last_of(|one| one.brood == Brood::Before)?;
+        let before = self.last_of(|one| one.brood == CountedBrood::Before)?;
         let after = self.last_of(Counted::is_own)?;
         Some(Change { before, after })
     }
@@ -167,7 +167,7 @@ mod tests {
             number,
             site: "lawn".into(),
             day: day(on),
-            deed: Deed::Count {
+            action: JournalAction::Count {
                 species: "japanese-beetle".into(),
                 found: Found::of_samples(12, area, larvae, None).unwrap(),
             },
@@ -177,7 +177,7 @@ mod tests {
 
     fn counts(entries: &[Entry], egg_lay: Option<&str>, today: &str) -> Counts {
         let season = Season::starting_in(2026, MonthDay::parse("01-01").unwrap());
-        let borne = (86.0, 161.0);
+        let tolerance = (86.0, 161.0);
         // Eggs, and six weeks later larvae that can be counted.
         let broods = Broods {
             last_from: day("2025-07-02"),
@@ -190,11 +190,11 @@ mod tests {
             &season,
             &broods,
             day(today),
-            borne,
+            tolerance,
         )
     }
 
-    fn broods(counts: &Counts) -> Vec<(i64, Brood)> {
+    fn broods(counts: &Counts) -> Vec<(i64, CountedBrood)> {
         counts
             .all
             .iter()
@@ -217,22 +217,22 @@ mod tests {
         assert_eq!(
             broods(&all),
             [
-                (2, Brood::Before),
-                (3, Brood::Before),
-                (4, Brood::TooSoon),
-                (5, Brood::This),
-                (6, Brood::Later)
+                (2, CountedBrood::Before),
+                (3, CountedBrood::Before),
+                (4, CountedBrood::TooSoon),
+                (5, CountedBrood::This),
+                (6, CountedBrood::Later)
             ],
             "counts of other years are left out"
         );
         let seen_then = counts(&entries, Some("2026-06-25"), "2026-12-31");
-        assert_eq!(broods(&seen_then).last(), Some(&(5, Brood::This)));
+        assert_eq!(broods(&seen_then).last(), Some(&(5, CountedBrood::This)));
     }
 
     #[test]
     fn without_egg_lay_all_larvae_are_the_year_before_s() {
         let all = counts(&[count(1, "2026-08-25", 30)], None, "2026-12-31");
-        assert_eq!(broods(&all), [(1, Brood::Before)]);
+        assert_eq!(broods(&all), [(1, CountedBrood::Before)]);
         assert_eq!(all.from_brood_to_brood(), None);
     }
 

@@ -5,7 +5,8 @@ mod counting;
 mod season_review;
 
 pub use application::{Applied, Met, Outcome, Timing, active_span, outcome};
-pub use counting::{Brood, Change, Counted, Counts};
+pub use counting::{Change, Counted, CountedBrood, Counts};
 pub use season_review::{
-    Announced, Foretelling, HatchSpan, Held, LookBack, OfSpecies, Reckoning, Score, Tidings, Told,
+    Announced, Foretelling, HatchSpan, Held, LookBack, MilestoneReview, NoticeScore, OfSpecies,
+    SentNotice, Told,
 };

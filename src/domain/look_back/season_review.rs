@@ -75,7 +75,7 @@ impl Foretelling {
 
 /// A milestone of the season: what was told of it, and what came.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reckoning {
+pub struct MilestoneReview {
     /// Which one.
     pub milestone: Milestone,
     /// Early notices, oldest first.
@@ -88,7 +88,7 @@ pub struct Reckoning {
     pub by: Option<PassedBy>,
 }
 
-impl Reckoning {
+impl MilestoneReview {
     /// Brings together what was told of a milestone and what came.
     pub fn of(
         milestone: Milestone,
@@ -126,7 +126,7 @@ impl Reckoning {
 
 /// How far off early notices were.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Score {
+pub struct NoticeScore {
     /// Notices whose milestone came.
     pub notices: usize,
     /// Mean absolute error of the likely dates, days.
@@ -141,7 +141,7 @@ pub struct Score {
     pub warning_days: (i64, i64),
 }
 
-impl Score {
+impl NoticeScore {
     /// Scores notices, each with the day that came; `None` if there are none.
     ///
     /// # Method
@@ -203,7 +203,7 @@ pub struct OfSpecies {
     /// Whether days are missing or too many are estimated, so that milestones were held back.
     pub is_held: bool,
     /// Each milestone in order.
-    pub milestones: Vec<Reckoning>,
+    pub milestones: Vec<MilestoneReview>,
     /// When larvae hatched, or why that is not known.
     pub hatch: Result<HatchSpan, String>,
     /// Whether the hatch is worked out from observed days alone; otherwise partly from the outlook.
@@ -211,14 +211,14 @@ pub struct OfSpecies {
     /// First catches and sightings of the season.
     pub catches: Vec<NaiveDate>,
     /// Larvae per m² that the turf bears, low and high end.
-    pub borne: (f64, f64),
+    pub tolerance: (f64, f64),
     /// What was counted.
     pub counts: Counts,
 }
 
 impl OfSpecies {
     /// The milestone of a kind.
-    pub fn milestone(&self, milestone: Milestone) -> Option<&Reckoning> {
+    pub fn milestone(&self, milestone: Milestone) -> Option<&MilestoneReview> {
         self.milestones
             .iter()
             .find(|one| one.milestone == milestone)
@@ -231,12 +231,12 @@ pub struct Told {
     /// When.
     pub on: NaiveDate,
     /// What.
-    pub what: Tidings,
+    pub what: SentNotice,
 }
 
 /// What people were told; species and options by their names.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Tidings {
+pub enum SentNotice {
     /// A milestone was foretold.
     Foretold {
         /// Of which species.
@@ -310,16 +310,16 @@ pub struct LookBack {
 
 impl LookBack {
     /// The score of each milestone's first notice.
-    pub fn first_notices(&self) -> Option<Score> {
-        Score::of(
+    pub fn first_notices(&self) -> Option<NoticeScore> {
+        NoticeScore::of(
             self.came()
                 .filter_map(|(one, came)| Some((*one.first()?, came))),
         )
     }
 
     /// The score of all notices, also those that told a date anew.
-    pub fn all_notices(&self) -> Option<Score> {
-        Score::of(
+    pub fn all_notices(&self) -> Option<NoticeScore> {
+        NoticeScore::of(
             self.came()
                 .flat_map(|(one, came)| one.foretold.iter().map(move |told| (*told, came))),
         )
@@ -332,7 +332,7 @@ impl LookBack {
             .any(|one| one.hatch.is_ok() && !one.is_settled)
     }
 
-    fn came(&self) -> impl Iterator<Item = (&Reckoning, NaiveDate)> {
+    fn came(&self) -> impl Iterator<Item = (&MilestoneReview, NaiveDate)> {
         self.species
             .iter()
             .flat_map(|species| &species.milestones)
@@ -383,11 +383,11 @@ mod tests {
             (notice("2026-05-23", "2026-07-07", RANGE), came),
             (notice("2026-06-20", "2026-07-11", None), came),
         ];
-        let score = Score::of(all.into_iter()).unwrap();
+        let score = NoticeScore::of(all.into_iter()).unwrap();
         assert_eq!((score.notices, score.ranges, score.held), (2, 1, 1));
         assert_eq!((score.mean_error_days, score.mean_late_days), (2.0, 1.0));
         assert_eq!(score.warning_days, (20, 48));
-        assert_eq!(Score::of([].into_iter()), None);
+        assert_eq!(NoticeScore::of([].into_iter()), None);
     }
 
     #[test]
@@ -399,7 +399,7 @@ mod tests {
             degree_days: 1200.0,
             estimated_days: 0,
         };
-        let reckoning = Reckoning::of(Milestone::WindowEnd, &[], &[], &[cap]);
+        let reckoning = MilestoneReview::of(Milestone::WindowEnd, &[], &[], &[cap]);
         assert_eq!(reckoning.came, Some(day("2026-09-20")));
         assert_eq!(reckoning.came_by_sum(), None);
     }

@@ -4,7 +4,7 @@
 //! without a catch yet, earlier seasons' catches at the site speak with the published threshold.
 
 use crate::domain::phenology::species::{Species, Threshold};
-use crate::domain::sourced_value::Solidity;
+use crate::domain::sourced_value::EvidenceGrade;
 
 /// The published threshold counts as much as this many seasons of catches at the site. A choice,
 /// not a published value: two seasons of one's own outweigh the table.
@@ -89,7 +89,7 @@ pub fn anchored(species: &Species, shift: f64) -> Species {
     for stage in &mut species.stages {
         let threshold = &mut stage.threshold;
         threshold.value = moved(threshold.value);
-        threshold.solidity = Solidity::Local;
+        threshold.grade = EvidenceGrade::Local;
         threshold.range = threshold.range.map(|(low, high)| (moved(low), moved(high)));
     }
     species

@@ -7,13 +7,13 @@
 
 use crate::domain::phenology::outlook::{Ensemble, PastSeason, Remainder};
 use crate::domain::phenology::species::Threshold;
-use crate::domain::sourced_value::Solidity;
+use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::weather::degree_day::Model;
 use chrono::{Days, NaiveDate};
 
 /// What to score.
 #[derive(Debug, Clone)]
-pub struct Plan {
+pub struct HindcastPlan {
     /// The degree-day model.
     pub model: Model,
     /// Thresholds, °C·d.
@@ -104,7 +104,7 @@ pub struct ThresholdScore {
 }
 
 /// Scores a station by its seasons.
-pub fn hindcast(seasons: &[PastSeason], plan: &Plan) -> Vec<ThresholdScore> {
+pub fn hindcast(seasons: &[PastSeason], plan: &HindcastPlan) -> Vec<ThresholdScore> {
     plan.thresholds
         .iter()
         .map(|threshold| score_threshold(seasons, plan, *threshold))
@@ -127,7 +127,7 @@ pub fn add(all: &mut Vec<ThresholdScore>, station: Vec<ThresholdScore>) {
     }
 }
 
-fn score_threshold(seasons: &[PastSeason], plan: &Plan, threshold: f64) -> ThresholdScore {
+fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) -> ThresholdScore {
     let mut score = ThresholdScore {
         threshold,
         leads: plan
@@ -176,7 +176,7 @@ fn score_threshold(seasons: &[PastSeason], plan: &Plan, threshold: f64) -> Thres
             let Some(observed) = usize::try_from(known).ok().filter(|known| *known > 0) else {
                 continue;
             };
-            Case {
+            HindcastCase {
                 season,
                 observed,
                 past: &past,
@@ -190,7 +190,7 @@ fn score_threshold(seasons: &[PastSeason], plan: &Plan, threshold: f64) -> Thres
 }
 
 /// A season cut off at an issue date.
-struct Case<'c> {
+struct HindcastCase<'c> {
     season: &'c PastSeason,
     /// Days known.
     observed: usize,
@@ -199,7 +199,7 @@ struct Case<'c> {
     crossing: i64,
 }
 
-impl Case<'_> {
+impl HindcastCase<'_> {
     /// Issues both outlooks and notes them against the crossing.
     fn score(&self, model: &Model, seen: &mut Score, plain: &mut Score) {
         let start = NaiveDate::from_ymd_opt(self.season.year, 1, 1).expect("a date");
@@ -210,7 +210,7 @@ impl Case<'_> {
         let fixed = Threshold {
             value: self.threshold,
             range: None,
-            solidity: Solidity::Practice,
+            grade: EvidenceGrade::Practice,
             source: String::new(),
         };
         let today = start + Days::new(self.observed as u64);

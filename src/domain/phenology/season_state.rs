@@ -82,7 +82,7 @@ pub struct Record<'r> {
 
 /// Where a site stands with a species.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Standing {
+pub struct SeasonState {
     /// The season looked at.
     pub season: Season,
     /// The newest measured day of the season.
@@ -101,7 +101,7 @@ pub struct Standing {
     pub ahead: Vec<Expectation>,
 }
 
-impl Standing {
+impl SeasonState {
     /// The day on which a milestone was passed.
     pub fn passed(&self, milestone: Milestone) -> Option<NaiveDate> {
         let of = |crossing: &&Crossing| crossing.milestone == milestone;
@@ -127,13 +127,13 @@ impl Standing {
 ///
 /// # Valid range
 /// Any readings; days after `today` are ignored.
-pub fn standing(
+pub fn state(
     species: &Species,
     latitude: f64,
     record: Record<'_>,
     today: NaiveDate,
     limits: Limits,
-) -> Standing {
+) -> SeasonState {
     let season = species.season_on(today, latitude);
     let series = season_days(
         record.readings,
@@ -191,7 +191,7 @@ pub fn standing(
         None
     };
     let ahead = ahead(species, &crossings, &series, record, today, cap);
-    Standing {
+    SeasonState {
         season,
         data_through: series.data_through,
         degree_days,

@@ -4,12 +4,12 @@
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::Day;
-use crate::domain::sourced_value::{Figure, Solidity};
+use crate::domain::sourced_value::{EvidenceGrade, SourcedValue};
 use crate::domain::weather::degree_day::Model;
 use chrono::NaiveDate;
 
 /// A threshold in °C·d with the range it is known to.
-pub type Threshold = Figure;
+pub type Threshold = SourcedValue;
 
 /// The stage of a species' file at which about half of the larvae can be seen and counted.
 pub const SECOND_INSTAR: &str = "second-instar";
@@ -35,7 +35,7 @@ pub struct SeasonEnd {
     /// The earlier cap.
     pub north_cap: MonthDay,
     /// How solid it is.
-    pub solidity: Solidity,
+    pub grade: EvidenceGrade,
     /// Where it comes from.
     pub source: String,
 }
@@ -48,7 +48,7 @@ pub struct ActionThreshold {
     /// High end, larvae per m²; not below the low end.
     pub high_per_m2: f64,
     /// How solid it is.
-    pub solidity: Solidity,
+    pub grade: EvidenceGrade,
     /// Where it comes from.
     pub source: String,
 }
@@ -69,7 +69,7 @@ pub struct Species {
     /// Start of the sum, northern hemisphere.
     pub start: MonthDay,
     /// How solid base, method and start are.
-    pub model_solidity: Solidity,
+    pub model_grade: EvidenceGrade,
     /// Where they come from.
     pub model_source: String,
     /// Date cap of the susceptible window.

@@ -13,5 +13,5 @@ pub use density::{
     Verdict, chance_of_at_most, risk_before_count, samples_for_precision,
 };
 pub use found::Found;
-pub use reading::{More, Reading};
-pub use tolerance::{borne, verdict};
+pub use reading::{CountReading, More};
+pub use tolerance::{tolerance, verdict};

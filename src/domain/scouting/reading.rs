@@ -19,7 +19,7 @@ pub enum More {
 
 /// What a count says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
+pub struct CountReading {
     /// Mean, larvae per m².
     pub mean_per_m2: f64,
     /// With its range; `None` if only a density was noted.
@@ -30,9 +30,9 @@ pub struct Reading {
     pub more: Option<More>,
 }
 
-impl Reading {
+impl CountReading {
     /// What was found, held against the larvae per m² that the turf bears: the numbers of
-    /// [`borne`](crate::domain::scouting::borne), one twice or the ends of a range.
+    /// [`tolerance`](crate::domain::scouting::borne), one twice or the ends of a range.
     ///
     /// # Method
     /// The side by [`verdict`]. What else to dig is counted against the nearer end; a mean within a
@@ -56,10 +56,10 @@ impl Reading {
     /// let clean = Found::of_samples(10, area, 2, None).unwrap();
     /// assert_eq!(Reading::of(&clean, (86.0, 161.0)).verdict, Verdict::Below);
     /// ```
-    pub fn of(found: &Found, borne: (f64, f64)) -> Self {
-        let verdict = verdict(found, borne);
+    pub fn of(found: &Found, tolerance: (f64, f64)) -> Self {
+        let verdict = verdict(found, tolerance);
         let (density, more) = match found {
-            Found::Samples(count) => (Some(count.density()), more_after(count, borne)),
+            Found::Samples(count) => (Some(count.density()), more_after(count, tolerance)),
             Found::Density(_) => (None, More::Unknown),
         };
         Self {
@@ -104,27 +104,33 @@ mod tests {
 
     #[test]
     fn few_larvae_in_many_samples_are_below_and_many_above() {
-        assert_eq!(Reading::of(&flaps(20, 20), RANGE).verdict, Verdict::Below);
-        assert_eq!(Reading::of(&flaps(20, 800), RANGE).verdict, Verdict::Above);
+        assert_eq!(
+            CountReading::of(&flaps(20, 20), RANGE).verdict,
+            Verdict::Below
+        );
+        assert_eq!(
+            CountReading::of(&flaps(20, 800), RANGE).verdict,
+            Verdict::Above
+        );
     }
 
     #[test]
     fn a_count_that_cannot_tell_says_how_much_more_to_dig() {
         // 4 per ft² are 43 per m², half the low end.
-        let reading = Reading::of(&flaps(3, 12), RANGE);
+        let reading = CountReading::of(&flaps(3, 12), RANGE);
         let Some(More::Samples(more)) = reading.more else {
             panic!("{reading:?}");
         };
-        let told = Reading::of(&flaps(3 + more, 4 * (3 + more)), RANGE);
+        let told = CountReading::of(&flaps(3 + more, 4 * (3 + more)), RANGE);
         assert_eq!(told.verdict, Verdict::Below, "{more} more");
     }
 
     #[test]
     fn within_the_range_the_condition_decides_and_not_more_digging() {
         // 12 per ft² are 129 per m².
-        let reading = Reading::of(&flaps(10, 120), RANGE);
+        let reading = CountReading::of(&flaps(10, 120), RANGE);
         assert_eq!(reading.more, Some(More::Condition));
-        let known = Reading::of(&flaps(10, 120), (161.0, 161.0));
+        let known = CountReading::of(&flaps(10, 120), (161.0, 161.0));
         assert!(matches!(known.more, Some(More::Samples(_))), "{known:?}");
     }
 
@@ -132,7 +138,7 @@ mod tests {
     fn a_mean_on_the_limit_cannot_be_told_by_digging() {
         let area = SampleArea::from_m2(0.1).unwrap();
         let found = Found::of_samples(10, area, 86, None).unwrap();
-        let reading = Reading::of(&found, (86.0, 86.0));
+        let reading = CountReading::of(&found, (86.0, 86.0));
         assert_eq!(reading.more, Some(More::TooClose));
     }
 
@@ -144,7 +150,7 @@ mod tests {
             (300.0, Verdict::Near, Some(More::Unknown)),
             (330.0, Verdict::Above, None),
         ] {
-            let reading = Reading::of(&Found::of_density(per_m2).unwrap(), RANGE);
+            let reading = CountReading::of(&Found::of_density(per_m2).unwrap(), RANGE);
             assert_eq!((reading.verdict, reading.more), (verdict, more), "{per_m2}");
             assert_eq!(reading.density, None);
         }

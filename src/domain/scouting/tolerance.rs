@@ -5,7 +5,7 @@ use crate::domain::phenology::species::ActionThreshold;
 
 /// Larvae per m² that turf bears: below the first number damage is not to be expected, above the
 /// second it is. One number where the condition of the turf is known.
-pub fn borne(threshold: &ActionThreshold, condition: Option<TurfCondition>) -> (f64, f64) {
+pub fn tolerance(threshold: &ActionThreshold, condition: Option<TurfCondition>) -> (f64, f64) {
     match condition {
         Some(condition) => {
             let limit = condition.limit_per_m2(threshold);

@@ -5,7 +5,7 @@
 
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, Outlook};
-use crate::domain::phenology::season_state::Standing;
+use crate::domain::phenology::season_state::SeasonState;
 use crate::domain::telling::milestone_decision::Recorded;
 use chrono::NaiveDate;
 
@@ -58,14 +58,14 @@ pub struct Early {
 /// Decides what to foretell. The end of the susceptible window is not: there is nothing to get
 /// ready for.
 pub fn foretell(
-    standing: &Standing,
+    state: &SeasonState,
     recorded: &[Recorded],
     foretold: &[Foretold],
     policy: &Policy,
     today: NaiveDate,
 ) -> Vec<Early> {
     let mut early = Vec::new();
-    for expectation in &standing.ahead {
+    for expectation in &state.ahead {
         let milestone = expectation.milestone;
         let over = recorded.iter().any(|known| known.milestone == milestone);
         if over || milestone == Milestone::WindowEnd {

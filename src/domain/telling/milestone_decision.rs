@@ -5,7 +5,7 @@
 //! when a told date moves by [`CORRECTION_DAYS`] or more.
 
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::season_state::{Crossing, Standing};
+use crate::domain::phenology::season_state::{Crossing, SeasonState};
 use chrono::NaiveDate;
 
 /// A told date that moves by at least this many days is corrected once.
@@ -44,12 +44,12 @@ pub struct Decision {
 /// `watched_from` is the data-through day of the first evaluation that had data: everything up to
 /// it is history, everything later is told, however late it is found.
 pub fn decide(
-    standing: &Standing,
+    state: &SeasonState,
     recorded: &[Recorded],
     watched_from: Option<NaiveDate>,
     today: NaiveDate,
 ) -> Decision {
-    let Some(data_through) = standing.data_through.or(watched_from) else {
+    let Some(data_through) = state.data_through.or(watched_from) else {
         return Decision::default();
     };
     let first_time = watched_from.is_none();
@@ -57,7 +57,7 @@ pub fn decide(
         watch_from: first_time.then_some(data_through),
         ..Decision::default()
     };
-    for crossing in &standing.crossings {
+    for crossing in &state.crossings {
         match recorded.iter().find(|r| r.milestone == crossing.milestone) {
             None => {
                 let history = match watched_from {
@@ -74,21 +74,21 @@ pub fn decide(
     }
     decision.withdraw = recorded
         .iter()
-        .filter(|known| no_longer_reached(known, standing, data_through))
+        .filter(|known| no_longer_reached(known, state, data_through))
         .copied()
         .collect();
     decision
 }
 
 /// Whether a told milestone is not reached by days that are all known and go beyond it.
-fn no_longer_reached(known: &Recorded, standing: &Standing, data_through: NaiveDate) -> bool {
+fn no_longer_reached(known: &Recorded, state: &SeasonState, data_through: NaiveDate) -> bool {
     known.told
         && !known.withdrawn
         && known.corrected_to.is_none()
         && known.milestone != Milestone::WindowEnd
-        && standing.hold.is_none()
+        && state.hold.is_none()
         && (data_through - known.on).num_days() >= CORRECTION_DAYS
-        && !standing
+        && !state
             .crossings
             .iter()
             .any(|crossing| crossing.milestone == known.milestone)

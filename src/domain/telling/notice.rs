@@ -97,7 +97,7 @@ pub enum NoticeKind<'a> {
         /// Of which species.
         species: &'a Species,
         /// What the turf bears, larvae per m².
-        borne: (f64, f64),
+        tolerance: (f64, f64),
     },
     /// How an application stands with its water.
     Water {

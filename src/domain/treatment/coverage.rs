@@ -8,7 +8,7 @@ use crate::domain::phenology::outlook::NoOutlook;
 use crate::domain::phenology::season_days::{Limits, season_days};
 use crate::domain::phenology::season_state::{Record, ensemble};
 use crate::domain::phenology::species::{SECOND_INSTAR, Species};
-use crate::domain::sourced_value::{Figure, NINE_NORMAL};
+use crate::domain::sourced_value::{NINE_NORMAL, SourcedValue};
 use crate::domain::treatment::need::COUNTABLE_AFTER_HATCH;
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use chrono::{Days, NaiveDate};
@@ -60,12 +60,12 @@ pub struct Hatching {
     /// Days from the start to the date cap.
     days: usize,
     /// For each course and point of the threshold's range, its broods.
-    courses: Vec<Vec<Brood>>,
+    courses: Vec<Vec<Cohort>>,
 }
 
 /// Larvae that hatch together.
 #[derive(Debug, Clone)]
-struct Brood {
+struct Cohort {
     /// Day of hatch, from the season's start.
     hatch: usize,
     /// Development in instars, from the day of hatch on; see
@@ -203,7 +203,7 @@ impl Hatching {
             let known = &course[..course.len().min(days + FEEDING_ON_DAYS)];
             for peak in peak.points() {
                 looked_at += 1;
-                let broods: Vec<Brood> = NINE_NORMAL
+                let broods: Vec<Cohort> = NINE_NORMAL
                     .iter()
                     .filter_map(|z| brood(known, days, peak + z * spread, lengths))
                     .collect();
@@ -283,7 +283,7 @@ impl Hatching {
     }
 
     /// Share of the broods of one course that an application on each day meets.
-    fn met(&self, broods: &[Brood], option: &TreatmentOption, activity: &[f32]) -> Vec<f64> {
+    fn met(&self, broods: &[Cohort], option: &TreatmentOption, activity: &[f32]) -> Vec<f64> {
         let days = self.days_for(option.purpose);
         let mut met = vec![0.0; days];
         for brood in broods {
@@ -390,7 +390,7 @@ impl Coverage {
     }
 }
 
-fn stage<'s>(species: &'s Species, id: &'static str) -> Result<&'s Figure, NoCoverage> {
+fn stage<'s>(species: &'s Species, id: &'static str) -> Result<&'s SourcedValue, NoCoverage> {
     species.stage(id).ok_or(NoCoverage::NoStage(id))
 }
 
@@ -400,7 +400,7 @@ fn brood(
     days: usize,
     hatch_sum: f64,
     (first, second): (f64, f64),
-) -> Option<Brood> {
+) -> Option<Cohort> {
     let hatch = course.partition_point(|sum| *sum < hatch_sum);
     if hatch >= course.len().min(days) {
         return None;
@@ -417,7 +417,7 @@ fn brood(
             instars as f32
         })
         .collect();
-    Some(Brood { hatch, instars })
+    Some(Cohort { hatch, instars })
 }
 
 /// What is at work on each day from the application on, up to where nothing is left.

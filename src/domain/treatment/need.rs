@@ -1,13 +1,13 @@
 //! Whether to treat at all, from what was counted, what grubs did last year, and what the site's
 //! people have decided.
 
-use crate::domain::journal::{Deed, Entry};
+use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::Season;
-use crate::domain::phenology::season_state::Standing;
+use crate::domain::phenology::season_state::SeasonState;
 use crate::domain::phenology::species::Species;
 use crate::domain::scouting::Found;
-use crate::domain::scouting::{More, Reading, Risk, Verdict, risk_before_count};
+use crate::domain::scouting::{CountReading, More, Risk, Verdict, risk_before_count};
 use crate::domain::treatment::choice::Preventives;
 use crate::domain::treatment::option::Purpose;
 use chrono::{Days, NaiveDate};
@@ -60,22 +60,20 @@ impl Broods {
     ///
     /// # References
     /// Stages and caps: the species' file. Four weeks, 60 and 90 days: our choice.
-    pub fn of(species: &Species, latitude: f64, standing: &Standing) -> Self {
-        let season = &standing.season;
+    pub fn of(species: &Species, latitude: f64, state: &SeasonState) -> Self {
+        let season = &state.season;
         let cap = species.window_cap(season, latitude);
         let start = species.start.at_latitude(latitude);
         let before = Season::starting_in(season.year - 1, start);
-        let held = standing.hold.is_some();
+        let held = state.hold.is_some();
         let by_cap = |days| held.then(|| cap - Days::new(days));
-        let grown = standing
+        let grown = state
             .passed(Milestone::Hatch)
             .map(|hatch| hatch + Days::new(COUNTABLE_AFTER_HATCH));
-        let countable = [standing.second_instar, grown, by_cap(COUNTABLE_BEFORE_CAP)];
+        let countable = [state.second_instar, grown, by_cap(COUNTABLE_BEFORE_CAP)];
         Self {
             last_from: species.window_cap(&before, latitude) - Days::new(EGGS_BEFORE_CAP),
-            egg_lay: standing
-                .passed(Milestone::EggLay)
-                .or(by_cap(EGGS_BEFORE_CAP)),
+            egg_lay: state.passed(Milestone::EggLay).or(by_cap(EGGS_BEFORE_CAP)),
             countable: countable.into_iter().flatten().chain([cap]).min(),
         }
     }
@@ -115,8 +113,8 @@ impl Evidence {
         };
         for entry in entries.iter().filter(|entry| entry.day <= today) {
             let brood = broods.on(entry.day);
-            match &entry.deed {
-                Deed::Count { species: of, found } if of == species => {
+            match &entry.action {
+                JournalAction::Count { species: of, found } if of == species => {
                     let count = Some((entry.day, found.clone()));
                     match brood {
                         Brood::This => evidence.this_brood = count,
@@ -125,7 +123,7 @@ impl Evidence {
                     }
                 }
                 // Larvae too small to be counted do no damage yet: it was the last brood's.
-                Deed::Note {
+                JournalAction::Note {
                     damage: Some(damage),
                 } if matches!(brood, Brood::Last | Brood::TooSoon) => {
                     evidence.damaged = Some(evidence.damaged.unwrap_or(false) || *damage);
@@ -205,10 +203,10 @@ pub enum Reason {
 
 /// Decides whether to treat. A count of this season's brood goes before everything else; without
 /// one, preventives follow the site's own policy and last year's evidence.
-pub fn need(evidence: &Evidence, policy: Preventives, borne: (f64, f64)) -> Need {
+pub fn need(evidence: &Evidence, policy: Preventives, tolerance: (f64, f64)) -> Need {
     if let Some((counted_on, found)) = &evidence.this_brood {
         let counted_on = *counted_on;
-        let reading = Reading::of(found, borne);
+        let reading = CountReading::of(found, tolerance);
         let mean_per_m2 = reading.mean_per_m2;
         return match reading.verdict {
             Verdict::Above => Need::Curative {
@@ -226,7 +224,7 @@ pub fn need(evidence: &Evidence, policy: Preventives, borne: (f64, f64)) -> Need
         Preventives::EveryYear => Need::Preventive(Ground::StandingDecision),
         Preventives::Never => Need::Nothing(Reason::NoPreventives),
         Preventives::WhenJustified => {
-            let (low, _) = borne;
+            let (low, _) = tolerance;
             let last = evidence.last_brood.as_ref();
             let mean = last.map(|(_, found)| found.mean_per_m2());
             match risk_before_count(mean, evidence.damaged, low) {
@@ -264,7 +262,7 @@ pub fn need(evidence: &Evidence, policy: Preventives, borne: (f64, f64)) -> Need
 /// assert_eq!(together(&[(80.0, 160.0)]), None);
 /// ```
 pub fn together(counted: &[(f64, f64)]) -> Option<f64> {
-    let shares = || counted.iter().map(|(mean, borne)| mean / borne);
+    let shares = || counted.iter().map(|(mean, tolerance)| mean / tolerance);
     let adds = counted.len() > 1 && shares().all(|share| share <= 1.0);
     adds.then(|| shares().sum())
 }
@@ -281,12 +279,12 @@ mod tests {
         text.parse().unwrap()
     }
 
-    fn entry(on: &str, deed: Deed) -> Entry {
+    fn entry(on: &str, action: JournalAction) -> Entry {
         Entry {
             number: 1,
             site: "lawn".into(),
             day: day(on),
-            deed,
+            action,
             remark: None,
         }
     }
@@ -295,7 +293,7 @@ mod tests {
         let area = SampleArea::from_ft2(1.0).unwrap();
         entry(
             on,
-            Deed::Count {
+            JournalAction::Count {
                 species: SPECIES.into(),
                 found: Found::of_samples(10, area, larvae, None).unwrap(),
             },
@@ -305,7 +303,7 @@ mod tests {
     fn damage(on: &str, damage: bool) -> Entry {
         entry(
             on,
-            Deed::Note {
+            JournalAction::Note {
                 damage: Some(damage),
             },
         )
@@ -380,8 +378,8 @@ mod tests {
     fn between_egg_lay_and_the_second_instar_a_count_says_nothing() {
         for larvae in [0, 400] {
             let entries = [count("2026-06-27", larvae)];
-            let standing = needed(&entries, Preventives::EveryYear, "2026-08-20");
-            assert_eq!(standing, Need::Preventive(Ground::StandingDecision));
+            let state = needed(&entries, Preventives::EveryYear, "2026-08-20");
+            assert_eq!(state, Need::Preventive(Ground::StandingDecision));
             let default = needed(&entries, Preventives::WhenJustified, "2026-08-20");
             assert_eq!(default, Need::Nothing(Reason::NothingKnown));
         }

@@ -1,7 +1,7 @@
 //! A treatment option: an active ingredient with what decides its timing. The numbers are data, in
 //! `config/options/*.toml`, each with its range, its source and how solid it is.
 
-use crate::domain::sourced_value::{Figure, Solidity};
+use crate::domain::sourced_value::{EvidenceGrade, SourcedValue};
 use statrs::function::erf::erfc;
 
 /// What an option is for.
@@ -30,16 +30,16 @@ impl Purpose {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Decay {
     /// Half of it is gone after so many days.
-    HalfLife(Figure),
+    HalfLife(SourcedValue),
     /// Nine tenths of it are gone after so many days.
-    NineTenthsGone(Figure),
+    NineTenthsGone(SourcedValue),
 }
 
 impl Decay {
     /// The figure it rests on, days.
-    pub fn figure(&self) -> &Figure {
+    pub fn sourced_value(&self) -> &SourcedValue {
         match self {
-            Decay::HalfLife(figure) | Decay::NineTenthsGone(figure) => figure,
+            Decay::HalfLife(sourced_value) | Decay::NineTenthsGone(sourced_value) => sourced_value,
         }
     }
 
@@ -67,7 +67,7 @@ pub struct Susceptibility {
     /// On entering the first, second and third instar, 0 to 1.
     pub by_instar: [f64; 3],
     /// How solid it is.
-    pub solidity: Solidity,
+    pub grade: EvidenceGrade,
     /// Where it comes from.
     pub source: String,
 }
@@ -94,18 +94,18 @@ impl Susceptibility {
 #[derive(Debug, Clone, PartialEq)]
 pub struct WateringIn {
     /// Water that carries it through the thatch, mm.
-    pub depth_mm: Figure,
+    pub depth_mm: SourcedValue,
     /// Days within which that has to be done, counted from the application.
-    pub within_days: Figure,
+    pub within_days: SourcedValue,
 }
 
 /// Soil temperatures between which it works, °C.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SoilLimits {
     /// Lowest, °C.
-    pub lowest_c: Figure,
+    pub lowest_c: SourcedValue,
     /// Highest, °C, if there is one.
-    pub highest_c: Option<Figure>,
+    pub highest_c: Option<SourcedValue>,
 }
 
 /// A treatment option, by active ingredient.
@@ -126,7 +126,7 @@ pub struct TreatmentOption {
     pub restricted: bool,
     /// Days from watering in until it has reached the root zone, in the middle of the turf: median
     /// and the span that holds 80 of 100 places.
-    pub arrival_days: Figure,
+    pub arrival_days: SourcedValue,
     /// How it loses its strength.
     pub decay: Decay,
     /// Which larvae it acts on.

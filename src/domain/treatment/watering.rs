@@ -170,22 +170,22 @@ pub fn wet(measured: &Rain, forecast: &Rain, today: NaiveDate) -> Option<Wet> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::sourced_value::{Figure, Solidity};
+    use crate::domain::sourced_value::{EvidenceGrade, SourcedValue};
 
     fn day(n: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2026, 6, n).unwrap()
     }
 
     fn how(depth_mm: f64, within_days: f64) -> WateringIn {
-        let figure = |value| Figure {
+        let sourced_value = |value| SourcedValue {
             value,
             range: None,
-            solidity: Solidity::Practice,
+            grade: EvidenceGrade::Practice,
             source: String::new(),
         };
         WateringIn {
-            depth_mm: figure(depth_mm),
-            within_days: figure(within_days),
+            depth_mm: sourced_value(depth_mm),
+            within_days: sourced_value(within_days),
         }
     }
 

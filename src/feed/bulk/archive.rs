@@ -4,8 +4,8 @@
 //! `tests/bulk_import.rs` holds against each other. One is stricter: values are whole tenths, as
 //! these files have them.
 
-use super::cut::{Columns, Cut, no_long_rows};
-use super::{Wanted, code_of as first_field};
+use super::field_splitter::{FieldSplitter, LongRowColumns, no_long_rows};
+use super::{WantedStations, code_of as first_field};
 use crate::domain::weather::extremes::is_plausible;
 use crate::domain::weather::rain::is_plausible_rain;
 use crate::feed::Rejection;
@@ -23,7 +23,7 @@ pub const UNKNOWN: i16 = i16::MIN;
 pub const FAILED: i16 = i16::MIN + 1;
 
 /// A station's values of one element and year by day of the year, tenths of °C or of mm.
-pub type Page = [i16; SLOTS];
+pub type YearPage = [i16; SLOTS];
 
 /// What is packed, in the order of [`StationYear::pages`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,7 +53,7 @@ pub struct StationYear {
     /// The year.
     pub year: i32,
     /// A page for each of [`Packed::NAMED`] that the file has.
-    pub pages: [Option<Box<Page>>; 3],
+    pub pages: [Option<Box<YearPage>>; 3],
 }
 
 /// Days of a station that lie side by side in memory. Few, so that what a day's rows touch fits into
@@ -118,7 +118,7 @@ impl Harvest {
         })
     }
 
-    fn page(&self, strip: u32) -> Option<Page> {
+    fn page(&self, strip: u32) -> Option<YearPage> {
         let mut page = [UNKNOWN; SLOTS];
         for (days, run) in page.chunks_mut(RUN).zip(&self.runs) {
             if let Some(known) = run.get(strip as usize) {
@@ -160,8 +160,8 @@ const FEW_REFUSED: usize = 8;
 
 /// Packs rows.
 pub(super) struct Archive<'w> {
-    wanted: &'w Wanted<'w>,
-    columns: Columns,
+    wanted: &'w WantedStations<'w>,
+    columns: LongRowColumns,
     /// Names of elements, shortened; see [`name`].
     elements: [u64; 3],
     newest_allowed: NaiveDate,
@@ -172,7 +172,7 @@ pub(super) struct Archive<'w> {
 }
 
 impl<'w> Archive<'w> {
-    pub(super) fn new(wanted: &'w Wanted<'w>) -> Result<Self, Rejection> {
+    pub(super) fn new(wanted: &'w WantedStations<'w>) -> Result<Self, Rejection> {
         let elements = wanted.dialect.elements.as_ref();
         let elements = elements.ok_or_else(|| no_long_rows(wanted.dialect))?;
         let rain = elements.rain.as_deref().unwrap_or_default();
@@ -182,7 +182,7 @@ impl<'w> Archive<'w> {
         }
         Ok(Self {
             wanted,
-            columns: Columns::of(wanted.dialect)?,
+            columns: LongRowColumns::of(wanted.dialect)?,
             elements,
             newest_allowed: wanted.today + Days::new(1),
             places: HashMap::new(),
@@ -217,32 +217,32 @@ impl<'w> Archive<'w> {
     }
 
     pub(super) fn take(&mut self, line: u64, row: &[u8], width: usize) -> Result<(), Rejection> {
-        let cut = Cut::new(row);
+        let split = FieldSplitter::new(row);
         self.harvest.rows += 1;
-        if cut.width != width {
-            let counted = || format!("{} where {width} are due", cut.width);
+        if split.width != width {
+            let counted = || format!("{} where {width} are due", split.width);
             self.harvest.refused.add(line, Why::Width, counted);
             return Ok(());
         }
-        let date = cut.field(self.columns.date);
+        let date = split.field(self.columns.date);
         let Some(day) = self.day(date) else {
             self.refuse(line, Why::Date, date);
             return Ok(());
         };
-        let element = name(cut.field(self.columns.element));
+        let element = name(split.field(self.columns.element));
         let packed = match self.elements.iter().position(|known| *known == element) {
             Some(0) => Packed::Max,
             Some(1) => Packed::Min,
             Some(_) if element != 0 => Packed::Rain,
             _ => return Ok(()),
         };
-        let text = cut.field(self.columns.value);
+        let text = split.field(self.columns.value);
         let missing = &self.wanted.dialect.missing;
         if missing.iter().any(|missing| missing.as_bytes() == text) {
             return Ok(());
         }
-        let station = cut.field(self.columns.station);
-        let quality = cut.field(self.columns.quality);
+        let station = split.field(self.columns.station);
+        let quality = split.field(self.columns.quality);
         let flagged = !quality.is_empty() && quality != b"null";
         if packed == Packed::Rain && (flagged || day > self.newest_allowed) {
             return Ok(());

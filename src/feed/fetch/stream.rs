@@ -89,12 +89,12 @@ impl Read for Stream {
 }
 
 /// A file that tells how much of it was read.
-struct Counted<F> {
+struct CountingReader<F> {
     file: File,
     passed: F,
 }
 
-impl<F: Fn(u64)> Read for Counted<F> {
+impl<F: Fn(u64)> Read for CountingReader<F> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let read = self.file.read(buffer)?;
         (self.passed)(read as u64);
@@ -104,7 +104,7 @@ impl<F: Fn(u64)> Read for Counted<F> {
 
 /// Sends the bytes block by block until they end or nobody listens.
 fn send(file: File, passed: impl Fn(u64), to: &SyncSender<io::Result<Vec<u8>>>) -> io::Result<()> {
-    let mut file = Counted { file, passed };
+    let mut file = CountingReader { file, passed };
     let mut start = Vec::new();
     (&mut file)
         .take(GZIP_MAGIC.len() as u64)

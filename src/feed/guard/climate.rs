@@ -18,21 +18,21 @@ const MARGINS_C: [(u32, f64); 3] = [(300, OUTLIER_MARGIN_C), (50, 12.0), (25, 15
 
 /// What is stored of one day of the year, of one extreme.
 #[derive(Debug, Clone, Copy)]
-struct Record {
+struct ClimateRecord {
     count: u32,
     least: f64,
     greatest: f64,
 }
 
-const NO_RECORD: Record = Record {
+const NO_RECORD: ClimateRecord = ClimateRecord {
     count: 0,
     least: f64::INFINITY,
     greatest: f64::NEG_INFINITY,
 };
 
-impl Record {
-    fn and(self, other: Record) -> Record {
-        Record {
+impl ClimateRecord {
+    fn and(self, other: ClimateRecord) -> ClimateRecord {
+        ClimateRecord {
             count: self.count + other.count,
             least: self.least.min(other.least),
             greatest: self.greatest.max(other.greatest),
@@ -45,8 +45,8 @@ const YEAR: usize = 366;
 
 /// A station's own extremes by the day of the year.
 pub(super) struct Climate {
-    max: [Record; YEAR],
-    min: [Record; YEAR],
+    max: [ClimateRecord; YEAR],
+    min: [ClimateRecord; YEAR],
 }
 
 impl Climate {
@@ -63,7 +63,7 @@ impl Climate {
                 (&mut climate.min[place], reading.min),
             ] {
                 if let Some(celsius) = value {
-                    *record = record.and(Record {
+                    *record = record.and(ClimateRecord {
                         count: 1,
                         least: celsius,
                         greatest: celsius,
@@ -84,7 +84,7 @@ impl Climate {
         let place = place_in_year(day) as i64;
         let all = (-CLIMATE_DAYS..=CLIMATE_DAYS)
             .map(|step| records[(place + step).rem_euclid(YEAR as i64) as usize])
-            .fold(NO_RECORD, Record::and);
+            .fold(NO_RECORD, ClimateRecord::and);
         let margin = MARGINS_C.iter().find(|(least, _)| all.count >= *least)?.1;
         Some(((all.least, all.greatest), margin))
     }

@@ -39,13 +39,13 @@ fn weather(from: &str, to: &str) -> Readings {
         .collect()
 }
 
-fn look(readings: &Readings) -> Look {
+fn profile(readings: &Readings) -> FileProfile {
     let parsed = Parsed {
         readings: readings.clone(),
         rows: readings.len(),
         ..Parsed::default()
     };
-    Look::of(&parsed, names("DATE,TMAX,TMIN"))
+    FileProfile::of(&parsed, names("DATE,TMAX,TMIN"))
 }
 
 fn names(header: &str) -> Vec<String> {
@@ -56,8 +56,8 @@ fn names(header: &str) -> Vec<String> {
 fn after(old: &Readings, new: &Readings) -> Vec<Trouble> {
     let comparison = compare(
         new,
-        look(new),
-        Some(&look(old)),
+        profile(new),
+        Some(&profile(old)),
         &binding(Unit::TenthsCelsius),
         None,
         instant("2026-06-20"),
@@ -70,7 +70,7 @@ fn the_first_file_is_held_against_nothing() {
     let readings = weather("2026-01-01", "2026-06-10");
     let comparison = compare(
         &readings,
-        look(&readings),
+        profile(&readings),
         None,
         &binding(Unit::TenthsCelsius),
         None,
@@ -148,8 +148,8 @@ fn the_larger_file_stays_the_one_to_hold_against_until_the_smaller_one_has_settl
     let on = |now: &str| {
         compare(
             &new,
-            look(&new),
-            Some(&look(&old)),
+            profile(&new),
+            Some(&profile(&old)),
             &binding(Unit::TenthsCelsius),
             Some(since),
             instant(now),
@@ -157,10 +157,10 @@ fn the_larger_file_stays_the_one_to_hold_against_until_the_smaller_one_has_settl
     };
     let early = on("2026-06-25");
     assert_eq!(early.findings[0].trouble, Trouble::Shrunk);
-    assert_eq!(early.keep, look(&old));
+    assert_eq!(early.keep, profile(&old));
     let settled = on("2026-06-26");
     assert!(settled.findings.is_empty());
-    assert_eq!(settled.keep, look(&new));
+    assert_eq!(settled.keep, profile(&new));
 }
 
 #[test]

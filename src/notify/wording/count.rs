@@ -2,7 +2,7 @@
 
 use super::capitalised;
 use crate::domain::phenology::species::Species;
-use crate::domain::scouting::{M2_IN_FT2, More, Reading, TurfCondition, Verdict};
+use crate::domain::scouting::{CountReading, M2_IN_FT2, More, TurfCondition, Verdict};
 use crate::domain::treatment::need::Brood;
 
 /// How samples are dug. Common practice, no source.
@@ -23,7 +23,7 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
     let range = format!(
         "{} ({})",
         span(threshold.low_per_m2, threshold.high_per_m2),
-        threshold.solidity.in_words()
+        threshold.grade.in_words()
     );
     let Some(condition) = condition else {
         return format!(
@@ -45,7 +45,7 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
 }
 
 /// Mean and range of a count.
-pub fn what_was_found(reading: &Reading) -> String {
+pub fn what_was_found(reading: &CountReading) -> String {
     let mean = density(reading.mean_per_m2);
     match &reading.density {
         Some(range) => format!(
@@ -59,7 +59,7 @@ pub fn what_was_found(reading: &Reading) -> String {
 }
 
 /// The same on a line: "52 per m² (4.8 per ft²), 27 to 103 per m² in 9 of 10 cases".
-pub fn what_was_found_in_brief(reading: &Reading) -> String {
+pub fn what_was_found_in_brief(reading: &CountReading) -> String {
     let mean = density(reading.mean_per_m2);
     match &reading.density {
         Some(range) => format!(
@@ -72,7 +72,7 @@ pub fn what_was_found_in_brief(reading: &Reading) -> String {
 }
 
 /// What a count says of a site's turf, by whose larvae they were, and what to do next.
-pub fn what_it_says(reading: &Reading, brood: Brood, site: &str) -> String {
+pub fn what_it_says(reading: &CountReading, brood: Brood, site: &str) -> String {
     let side = match reading.verdict {
         Verdict::Below => "BELOW what the turf bears.",
         Verdict::Near => "NEAR what the turf bears: this count cannot tell.",
@@ -151,7 +151,7 @@ mod tests {
     fn said(samples: u32, larvae: u32) -> String {
         let area = SampleArea::from_ft2(1.0).unwrap();
         let found = Found::of_samples(samples, area, larvae, None).unwrap();
-        what_it_says(&Reading::of(&found, RANGE), Brood::This, "lawn")
+        what_it_says(&CountReading::of(&found, RANGE), Brood::This, "lawn")
     }
 
     #[test]
@@ -184,7 +184,7 @@ mod tests {
     #[test]
     fn a_density_alone_asks_for_samples() {
         let found = Found::of_density(100.0).unwrap();
-        let reading = Reading::of(&found, RANGE);
+        let reading = CountReading::of(&found, RANGE);
         let said = what_it_says(&reading, Brood::This, "lawn");
         assert!(said.starts_with("NEAR") && said.ends_with("Dig and log samples."));
         assert!(what_was_found(&reading).contains("How sure that is, is not known"));

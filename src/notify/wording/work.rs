@@ -57,7 +57,7 @@ fn peak(species: &Species) -> String {
         format!(
             " (set at {:.0} °C·d, {})",
             peak.value,
-            peak.solidity.in_words()
+            peak.grade.in_words()
         )
     })
 }

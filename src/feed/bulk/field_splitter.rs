@@ -5,7 +5,7 @@ use crate::feed::dialect::{Column, Dialect};
 
 /// Where the columns of long rows are, counted from 0.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Columns {
+pub(super) struct LongRowColumns {
     pub station: usize,
     pub date: usize,
     pub element: usize,
@@ -16,7 +16,7 @@ pub(super) struct Columns {
 /// Fields of a row that are told apart; more are only counted.
 const MOST_FIELDS: usize = 16;
 
-impl Columns {
+impl LongRowColumns {
     pub(super) fn of(dialect: &Dialect) -> Result<Self, Rejection> {
         let columns = &dialect.columns;
         let place = |column: &Column| {
@@ -44,7 +44,7 @@ pub(super) fn no_long_rows(dialect: &Dialect) -> Rejection {
 }
 
 /// A row cut into its fields.
-pub(super) struct Cut<'l> {
+pub(super) struct FieldSplitter<'l> {
     line: &'l [u8],
     /// How many fields it has.
     pub width: usize,
@@ -52,11 +52,11 @@ pub(super) struct Cut<'l> {
     ends: [u32; MOST_FIELDS],
 }
 
-impl<'l> Cut<'l> {
+impl<'l> FieldSplitter<'l> {
     /// Cuts a line at its commas, eight bytes at a time.
     #[inline]
     pub(super) fn new(line: &'l [u8]) -> Self {
-        let mut cut = Self {
+        let mut split = Self {
             line,
             width: 1,
             ends: [line.len() as u32; MOST_FIELDS],
@@ -64,19 +64,19 @@ impl<'l> Cut<'l> {
         let (words, rest) = line.as_chunks::<8>();
         let mut start = 0;
         for word in words {
-            cut.add(commas(*word), start);
+            split.add(commas(*word), start);
             start += 8;
         }
         if let Some(last) = line.last_chunk::<8>() {
             // The last eight bytes again, without those that were looked at.
             let seen = 8 * (8 - rest.len() as u32);
-            cut.add(commas(*last).checked_shr(seen).unwrap_or(0), start);
+            split.add(commas(*last).checked_shr(seen).unwrap_or(0), start);
         } else {
             let mut word = [0; 8];
             word[..rest.len()].copy_from_slice(rest);
-            cut.add(commas(word), start);
+            split.add(commas(word), start);
         }
-        cut
+        split
     }
 
     #[inline]
@@ -125,13 +125,13 @@ mod tests {
             line in prop::collection::vec(prop::sample::select(b", ,a\xac\x2d\xff\0,1".to_vec()), 0..60)
         ) {
             let fields: Vec<&[u8]> = line.split(|byte| *byte == b',').collect();
-            let cut = Cut::new(&line);
-            prop_assert_eq!(cut.width, fields.len());
+            let split = FieldSplitter::new(&line);
+            prop_assert_eq!(split.width, fields.len());
             for (position, field) in fields.iter().enumerate().take(MOST_FIELDS) {
-                prop_assert_eq!(cut.field(position), field.trim_ascii());
+                prop_assert_eq!(split.field(position), field.trim_ascii());
             }
             for position in fields.len()..MOST_FIELDS {
-                prop_assert_eq!(cut.field(position), b"");
+                prop_assert_eq!(split.field(position), b"");
             }
         }
     }

@@ -3,7 +3,7 @@
 use super::Rejection;
 use super::dialect::{Binding, Dialect};
 use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
-use super::guard::{Look, unit_step};
+use super::guard::{FileProfile, unit_step};
 use super::parse::{Element, Parsed, parse};
 use super::refusal::RefusedRow;
 use super::table::open;
@@ -17,7 +17,7 @@ use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
 
 /// Where readings come from.
-pub struct Supply {
+pub struct FeedReader {
     fetcher: Fetcher,
     /// In a demonstration or a replay: the files are whole, and this many days behind the clock
     /// they are shown.
@@ -34,7 +34,7 @@ struct Kept {
 
 /// What a feed gave.
 #[derive(Debug)]
-pub enum Drawn {
+pub enum FetchOutcome {
     /// Nothing new since last time.
     Unchanged,
     /// Readings to merge.
@@ -50,13 +50,13 @@ pub enum Drawn {
         /// To ask for changes only, next time.
         validators: Validators,
         /// What the file looked like; none in a demonstration or replay, where a part is shown.
-        look: Option<Look>,
+        profile: Option<FileProfile>,
     },
 }
 
 /// Why a feed gave nothing.
 #[derive(Debug, thiserror::Error)]
-pub enum DrawError {
+pub enum IntakeError {
     /// The bytes did not arrive.
     #[error("{0}")]
     Fetch(#[from] FetchError),
@@ -70,7 +70,7 @@ pub enum DrawError {
     },
 }
 
-impl Supply {
+impl FeedReader {
     /// A supply by a fetcher. `shown_with_lag` is for demonstrations and replays, where files hold
     /// days that are yet to come.
     pub fn new(fetcher: Fetcher, shown_with_lag: Option<u32>) -> Self {
@@ -102,14 +102,14 @@ impl Supply {
     /// `stored` are its readings.
     ///
     /// # Errors
-    /// [`DrawError`] if the file did not arrive or was refused.
+    /// [`IntakeError`] if the file did not arrive or was refused.
     pub async fn draw(
         &mut self,
         feed: &StationFeed,
         known: &Validators,
         stored: &Readings,
         today: NaiveDate,
-    ) -> Result<Drawn, DrawError> {
+    ) -> Result<FetchOutcome, IntakeError> {
         match self.shown_with_lag {
             Some(lag) => {
                 self.draw_kept(feed, today - Days::new(u64::from(lag)))
@@ -125,7 +125,7 @@ impl Supply {
         known: &Validators,
         stored: &Readings,
         today: NaiveDate,
-    ) -> Result<Drawn, DrawError> {
+    ) -> Result<FetchOutcome, IntakeError> {
         let origin = of_the_year(feed, today);
         let unknown = Validators::default();
         // What is known of one year's file says nothing of the next one's.
@@ -135,7 +135,7 @@ impl Supply {
             known
         };
         let Fetched::Body { bytes, validators } = self.fetcher.fetch(&origin, known).await? else {
-            return Ok(Drawn::Unchanged);
+            return Ok(FetchOutcome::Unchanged);
         };
         let parsed = looked_at(&origin, &feed.binding, &bytes, stored, today)?;
         let header = header_of(&bytes, &feed.binding.dialect);
@@ -145,8 +145,8 @@ impl Supply {
         } else {
             validators
         };
-        Ok(Drawn::Readings {
-            look: Some(Look::of(&parsed, header)),
+        Ok(FetchOutcome::Readings {
+            profile: Some(FileProfile::of(&parsed, header)),
             readings: parsed.readings,
             rain: parsed.rain,
             failed: parsed.failed,
@@ -159,11 +159,11 @@ impl Supply {
     /// none, because nobody knows what it would have said.
     ///
     /// # Errors
-    /// [`DrawError`] if the file did not arrive or was refused.
+    /// [`IntakeError`] if the file did not arrive or was refused.
     pub async fn draw_forecast(
         &self,
         forecast: &ForecastFeed,
-    ) -> Result<Option<(Readings, Rain)>, DrawError> {
+    ) -> Result<Option<(Readings, Rain)>, IntakeError> {
         if self.shown_with_lag.is_some() {
             return Ok(None);
         }
@@ -189,7 +189,7 @@ impl Supply {
         &mut self,
         feed: &StationFeed,
         newest: NaiveDate,
-    ) -> Result<Drawn, DrawError> {
+    ) -> Result<FetchOutcome, IntakeError> {
         let id = &feed.station.id;
         let mut refused = Vec::new();
         if !self.kept.contains_key(id) {
@@ -198,7 +198,7 @@ impl Supply {
                 .fetch(&feed.origin, &Validators::default())
                 .await?;
             let Fetched::Body { bytes, .. } = fetched else {
-                return Ok(Drawn::Unchanged);
+                return Ok(FetchOutcome::Unchanged);
             };
             let parsed = looked_at(
                 &feed.origin,
@@ -211,17 +211,17 @@ impl Supply {
             self.keep(id, parsed.readings, parsed.rain);
         }
         let Some(kept) = self.kept.get_mut(id) else {
-            return Ok(Drawn::Unchanged);
+            return Ok(FetchOutcome::Unchanged);
         };
         let shown = kept.shown_through.replace(newest);
-        Ok(Drawn::Readings {
+        Ok(FetchOutcome::Readings {
             readings: between(&kept.readings, shown, newest),
             rain: between(&kept.rain, shown, newest),
             failed: Vec::new(),
             refused,
             // Only a part is shown, so nobody may take the file for known.
             validators: Validators::default(),
-            look: None,
+            profile: None,
         })
     }
 }
@@ -259,8 +259,8 @@ fn looked_at(
     bytes: &[u8],
     stored: &Readings,
     today: NaiveDate,
-) -> Result<Parsed, DrawError> {
-    let refused = |rejection| DrawError::Refused {
+) -> Result<Parsed, IntakeError> {
+    let refused = |rejection| IntakeError::Refused {
         origin: origin.to_string(),
         rejection,
     };

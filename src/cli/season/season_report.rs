@@ -1,7 +1,7 @@
 //! A look back made into headings, rows and sentences: what the terminal and the page both show.
 
 use super::words;
-use crate::domain::look_back::{Applied, Counts, LookBack, Met, OfSpecies, Reckoning};
+use crate::domain::look_back::{Applied, Counts, LookBack, Met, MilestoneReview, OfSpecies};
 use crate::domain::place::site::Site;
 use crate::notify::wording::{CAUTIONS, density, what_was_found_in_brief};
 use chrono::NaiveDate;
@@ -15,15 +15,15 @@ pub(super) struct Place<'p> {
 }
 
 /// What is shown.
-pub(super) struct Sheet {
+pub(super) struct SeasonReport {
     pub title: String,
     pub about: Vec<String>,
     /// That the season is not over.
     pub running: Option<String>,
     pub in_short: Vec<String>,
-    pub species: Vec<SpeciesSheet>,
+    pub species: Vec<SpeciesReport>,
     pub scores: Vec<String>,
-    pub applied: Vec<AppliedSheet>,
+    pub applied: Vec<AppliedReport>,
     /// Irrigation and damage.
     pub beside: Vec<String>,
     pub told: Vec<(String, String)>,
@@ -32,7 +32,7 @@ pub(super) struct Sheet {
 }
 
 /// A species.
-pub(super) struct SpeciesSheet {
+pub(super) struct SpeciesReport {
     pub name: String,
     pub dates: Vec<[String; 8]>,
     pub notes: Vec<String>,
@@ -41,7 +41,7 @@ pub(super) struct SpeciesSheet {
 }
 
 /// An application.
-pub(super) struct AppliedSheet {
+pub(super) struct AppliedReport {
     pub day: String,
     pub what: String,
     pub watered: String,
@@ -72,7 +72,7 @@ const HOW_TO_READ: [&str; 4] = [
     "What was told is what was written down to be sent; whether a message arrived is not shown here. Days of telling are UTC.",
 ];
 
-impl Sheet {
+impl SeasonReport {
     /// Makes the sheet of a season.
     pub(super) fn of(place: &Place<'_>, season: &LookBack) -> Self {
         let site = place.site;
@@ -93,13 +93,13 @@ impl Sheet {
             species: season
                 .species
                 .iter()
-                .map(|one| SpeciesSheet::of(one, season))
+                .map(|one| SpeciesReport::of(one, season))
                 .collect(),
             scores: scores(season),
             applied: season
                 .applied
                 .iter()
-                .map(|one| AppliedSheet::of(one, season))
+                .map(|one| AppliedReport::of(one, season))
                 .collect(),
             beside: beside(season),
             told: season
@@ -215,7 +215,7 @@ fn beside(season: &LookBack) -> Vec<String> {
     beside
 }
 
-impl SpeciesSheet {
+impl SpeciesReport {
     fn of(species: &OfSpecies, season: &LookBack) -> Self {
         Self {
             name: species.name.clone(),
@@ -232,7 +232,7 @@ impl SpeciesSheet {
 }
 
 /// The row of a milestone.
-fn dates(one: &Reckoning, species: &OfSpecies, is_over: bool) -> [String; 8] {
+fn dates(one: &MilestoneReview, species: &OfSpecies, is_over: bool) -> [String; 8] {
     let none = || "–".to_owned();
     let came = words::came(one, species, is_over);
     let title = one.milestone.short_title().to_owned();
@@ -271,7 +271,7 @@ fn count_notes(species: &OfSpecies) -> Vec<String> {
     if species.counts.all.is_empty() {
         return vec![format!("No count of {} is logged.", species.name)];
     }
-    let (low, high) = species.borne;
+    let (low, high) = species.tolerance;
     let bears = if low == high {
         density(low)
     } else {
@@ -283,7 +283,7 @@ fn count_notes(species: &OfSpecies) -> Vec<String> {
     notes
 }
 
-impl AppliedSheet {
+impl AppliedReport {
     fn of(applied: &Applied, season: &LookBack) -> Self {
         let is_settled = |name: &str| {
             let species = season.species.iter().find(|one| one.name == name);

@@ -6,7 +6,7 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{PastSeason, past_seasons};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::season_days;
-use crate::domain::phenology::season_state::{Hold, Record, Standing, standing};
+use crate::domain::phenology::season_state::{Hold, Record, SeasonState, state};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site;
 use crate::domain::telling::notice::{Notice, NoticeKind};
@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::RangeInclusive;
 
 /// Where a site stands with one of its species.
-pub struct Site<'c> {
+pub struct SiteState<'c> {
     /// Whose it is.
     pub member: &'c site::Member,
     /// The site.
@@ -39,7 +39,7 @@ pub struct Site<'c> {
     /// How the estimated days of the sum were estimated.
     pub estimated: EstimatedDays,
     /// Where it stands.
-    pub standing: Standing,
+    pub state: SeasonState,
 }
 
 /// The estimated days of a sum by how they were estimated.
@@ -53,7 +53,7 @@ pub struct EstimatedDays {
     pub by_other_years: u32,
 }
 
-impl Site<'_> {
+impl SiteState<'_> {
     /// The site and the species by their ids.
     pub fn pair(&self) -> Pair<'_> {
         Pair {
@@ -76,7 +76,7 @@ impl Site<'_> {
 }
 
 /// What is stored of a site's station or stations, read once.
-struct Station {
+struct StationDays {
     /// What each of several stations gave to the newest days.
     parts: Vec<Part>,
     /// Under the days they belong to, and completed.
@@ -95,11 +95,11 @@ struct Station {
 ///
 /// # Errors
 /// [`StoreError`] if the database fails.
-pub fn site_standings<'c>(
+pub fn site_states<'c>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
-) -> Result<Vec<Site<'c>>, StoreError> {
+) -> Result<Vec<SiteState<'c>>, StoreError> {
     let any = |_: &site::Site| true;
     with_records(config, store, today, any, |site, _| site)
 }
@@ -110,13 +110,13 @@ pub(super) fn with_records<'c, T>(
     store: &Store,
     today: NaiveDate,
     wanted: impl Fn(&site::Site) -> bool,
-    make: impl Fn(Site<'c>, Record<'_>) -> T,
+    make: impl Fn(SiteState<'c>, Record<'_>) -> T,
 ) -> Result<Vec<T>, StoreError> {
     let mut days: HashMap<&str, Readings> = HashMap::new();
     for feed in &config.stations {
         days.insert(&feed.station.id, daily(store, feed, today)?);
     }
-    let mut stations: HashMap<String, Station> = HashMap::new();
+    let mut stations: HashMap<String, StationDays> = HashMap::new();
     let mut made = Vec::new();
     for (member, site) in config.sites().filter(|(_, site)| wanted(site)) {
         let Some(feed) = config.station(&site.station) else {
@@ -144,16 +144,16 @@ pub(super) fn with_records<'c, T>(
                 past: &station.past[&past],
                 forecast: &station.forecast,
             };
-            let standing = standing(&species, site.latitude, record, today, config.limits);
-            let here = Site {
+            let state = state(&species, site.latitude, record, today, config.limits);
+            let here = SiteState {
                 member,
                 site,
                 feed,
                 species,
                 anchor,
-                parts: parts_of(station, &standing),
-                estimated: estimated_days(station, &standing),
-                standing,
+                parts: parts_of(station, &state),
+                estimated: estimated_days(station, &state),
+                state,
             };
             made.push(make(here, record));
         }
@@ -166,7 +166,7 @@ fn read(
     store: &Store,
     (feed, blend): (&StationFeed, Option<&Blend>),
     days: &HashMap<&str, Readings>,
-) -> Result<Station, StoreError> {
+) -> Result<StationDays, StoreError> {
     let feeds: Vec<(&StationFeed, &Readings)> = feed
         .station
         .neighbours
@@ -189,7 +189,7 @@ fn read(
         estimates,
         stood_in,
     } = complete(&own, &neighbours, config.limits.longest_gap_days);
-    Ok(Station {
+    Ok(StationDays {
         parts,
         readings,
         estimates,
@@ -240,9 +240,9 @@ fn part(feed: &StationFeed, of: PartIn, days: usize) -> Part {
 }
 
 /// What stations gave to the newest days, and neighbours to the missing ones of the sum.
-fn parts_of(station: &Station, standing: &Standing) -> Vec<Part> {
+fn parts_of(station: &StationDays, state: &SeasonState) -> Vec<Part> {
     let mut neighbours = station.neighbours.clone();
-    if let Some(days) = summed(standing) {
+    if let Some(days) = summed(state) {
         for place in station.stood_in.range(days).flat_map(|(_, places)| places) {
             neighbours[*place].days += 1;
         }
@@ -253,8 +253,8 @@ fn parts_of(station: &Station, standing: &Standing) -> Vec<Part> {
 }
 
 /// How the estimated days of the sum were estimated.
-fn estimated_days(station: &Station, standing: &Standing) -> EstimatedDays {
-    let of = |how| match summed(standing) {
+fn estimated_days(station: &StationDays, state: &SeasonState) -> EstimatedDays {
+    let of = |how| match summed(state) {
         Some(days) => station
             .estimates
             .range(days)
@@ -265,18 +265,18 @@ fn estimated_days(station: &Station, standing: &Standing) -> EstimatedDays {
     let (by_neighbours, by_other_years) = (of(How::Neighbours), of(How::Climatology));
     EstimatedDays {
         by_neighbours,
-        by_line: standing.estimated_days - by_neighbours - by_other_years,
+        by_line: state.estimated_days - by_neighbours - by_other_years,
         by_other_years,
     }
 }
 
 /// The days of the sum: from the season's start to the newest one, or to a gap too long to bridge.
-fn summed(standing: &Standing) -> Option<RangeInclusive<NaiveDate>> {
-    let last = match standing.hold {
+fn summed(state: &SeasonState) -> Option<RangeInclusive<NaiveDate>> {
+    let last = match state.hold {
         Some(Hold::Gap(gap)) => gap.from.pred_opt()?,
-        _ => standing.data_through?,
+        _ => state.data_through?,
     };
-    let first = standing.season.start;
+    let first = state.season.start;
     (first <= last).then_some(first..=last)
 }
 
@@ -317,7 +317,12 @@ pub fn daily(store: &Store, feed: &StationFeed, today: NaiveDate) -> Result<Read
 }
 
 /// Makes the past seasons if they are not there yet; returns their key.
-fn past(station: &mut Station, config: &Config, start: MonthDay, season: &Season) -> (String, i32) {
+fn past(
+    station: &mut StationDays,
+    config: &Config,
+    start: MonthDay,
+    season: &Season,
+) -> (String, i32) {
     let key = (start.to_string(), season.year);
     station.past.entry(key.clone()).or_insert_with(|| {
         past_seasons(
@@ -337,7 +342,7 @@ fn local<'c>(
     store: &Store,
     site: &site::Site,
     species: &'c Species,
-    station: &Station,
+    station: &StationDays,
     today: NaiveDate,
 ) -> Result<(Cow<'c, Species>, Option<Anchor>), StoreError> {
     let pair = Pair {

@@ -1,7 +1,7 @@
 //! Rows of configured stations, gathered from a stream and parsed as any feed is.
 
-use super::cut::Cut;
-use super::{Wanted, code_of, year_of};
+use super::field_splitter::FieldSplitter;
+use super::{WantedStations, code_of, year_of};
 use crate::feed::Rejection;
 use crate::feed::dialect::{Dialect, Header};
 use crate::feed::parse::{Parsed, parse};
@@ -10,7 +10,7 @@ use std::collections::HashMap;
 
 /// The rows of one station.
 #[derive(Default)]
-struct Sheaf {
+struct RowBatch {
     /// The rows as they stand, with their line ends.
     rows: Vec<u8>,
     /// The line of each.
@@ -20,11 +20,11 @@ struct Sheaf {
 }
 
 /// The rows of all configured stations since the last part.
-pub(super) struct Sheaves<'w> {
-    wanted: &'w Wanted<'w>,
-    /// Places in [`Wanted::stations`] by code.
+pub(super) struct RowBatches<'w> {
+    wanted: &'w WantedStations<'w>,
+    /// Places in [`WantedStations::stations`] by code.
     places: HashMap<&'w [u8], Vec<usize>>,
-    sheaves: Vec<Sheaf>,
+    batches: Vec<RowBatch>,
     width: usize,
     held: usize,
     /// The start of the last row that was taken, through the year.
@@ -33,8 +33,8 @@ pub(super) struct Sheaves<'w> {
     passed_over: Vec<u8>,
 }
 
-impl<'w> Sheaves<'w> {
-    pub(super) fn new(wanted: &'w Wanted<'w>) -> Self {
+impl<'w> RowBatches<'w> {
+    pub(super) fn new(wanted: &'w WantedStations<'w>) -> Self {
         let mut places: HashMap<&[u8], Vec<usize>> = HashMap::new();
         for (place, binding) in wanted.stations.iter().enumerate() {
             if let Some(code) = &binding.code {
@@ -44,7 +44,11 @@ impl<'w> Sheaves<'w> {
         Self {
             wanted,
             places,
-            sheaves: wanted.stations.iter().map(|_| Sheaf::default()).collect(),
+            batches: wanted
+                .stations
+                .iter()
+                .map(|_| RowBatch::default())
+                .collect(),
             width: 0,
             held: 0,
             last: Vec::new(),
@@ -76,20 +80,20 @@ impl<'w> Sheaves<'w> {
             self.passed_over.extend_from_slice(code);
             return;
         };
-        let width = Cut::new(line).width;
+        let width = FieldSplitter::new(line).width;
         for place in places {
-            let sheaf = &mut self.sheaves[*place];
+            let row_batch = &mut self.batches[*place];
             if width != self.width {
-                sheaf.odd.push(RefusedRow {
+                row_batch.odd.push(RefusedRow {
                     line: number,
                     why: Why::Width,
                     field: format!("{width} where {} are due", self.width),
                 });
                 continue;
             }
-            sheaf.rows.extend_from_slice(line);
-            sheaf.rows.push(b'\n');
-            sheaf.lines.push(number);
+            row_batch.rows.extend_from_slice(line);
+            row_batch.rows.push(b'\n');
+            row_batch.lines.push(number);
             self.held += line.len() + 1;
         }
         if !line.starts_with(&self.last) || self.last.is_empty() {
@@ -101,25 +105,28 @@ impl<'w> Sheaves<'w> {
     /// Parses what is held and lets go of it.
     pub(super) fn parsed(&mut self) -> Vec<(usize, Result<Parsed, Rejection>)> {
         self.held = 0;
-        let sheaves = self.sheaves.iter_mut().enumerate();
-        sheaves
-            .filter(|(_, sheaf)| !sheaf.lines.is_empty() || !sheaf.odd.is_empty())
-            .map(|(place, sheaf)| {
-                let sheaf = std::mem::take(sheaf);
-                (place, parse_sheaf(sheaf, self.width, self.wanted, place))
+        let batches = self.batches.iter_mut().enumerate();
+        batches
+            .filter(|(_, row_batch)| !row_batch.lines.is_empty() || !row_batch.odd.is_empty())
+            .map(|(place, row_batch)| {
+                let row_batch = std::mem::take(row_batch);
+                (
+                    place,
+                    parse_sheaf(row_batch, self.width, self.wanted, place),
+                )
             })
             .collect()
     }
 }
 
 fn parse_sheaf(
-    sheaf: Sheaf,
+    row_batch: RowBatch,
     width: usize,
-    wanted: &Wanted<'_>,
+    wanted: &WantedStations<'_>,
     place: usize,
 ) -> Result<Parsed, Rejection> {
     let mut text = header(wanted.dialect, width);
-    text.extend_from_slice(&sheaf.rows);
+    text.extend_from_slice(&row_batch.rows);
     let mut binding = wanted.stations[place].clone();
     binding.dialect = Dialect {
         header: Header::Required,
@@ -129,7 +136,7 @@ fn parse_sheaf(
     // The header is line 1 of the sheaf.
     let in_file = |line: u64| {
         let row = usize::try_from(line).unwrap_or(0).checked_sub(2);
-        row.and_then(|row| sheaf.lines.get(row))
+        row.and_then(|row| row_batch.lines.get(row))
             .copied()
             .unwrap_or(line)
     };
@@ -138,7 +145,7 @@ fn parse_sheaf(
             for row in &mut parsed.refused {
                 row.line = in_file(row.line);
             }
-            parsed.refused.extend(sheaf.odd);
+            parsed.refused.extend(row_batch.odd);
             Ok(parsed)
         }
         Err(rejection) => Err(Rejection {

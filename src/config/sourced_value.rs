@@ -1,40 +1,40 @@
 //! A number with its range, how solid it is and its source, as species and option files have it.
 
 use super::fields::{Fields, Located};
-use crate::domain::sourced_value::{Figure, Solidity};
+use crate::domain::sourced_value::{EvidenceGrade, SourcedValue};
 use std::ops::RangeInclusive;
 
-/// A table `[key]` with `value`, `low` and `high`, `solidity` and `source`, that must be there.
+/// A table `[key]` with `value`, `low` and `high`, `grade` and `source`, that must be there.
 pub(super) fn required_figure(
     top: &Fields<'_, '_>,
     key: &'static str,
     bounds: RangeInclusive<f64>,
-) -> Option<Figure> {
+) -> Option<SourcedValue> {
     if !top.has(key) {
         top.page()
             .error(top.at(), format!("the file needs a table [{key}]"));
     }
-    figure(top, key, bounds)
+    sourced_value(top, key, bounds)
 }
 
 /// The same where it may be left out.
-pub(super) fn figure(
+pub(super) fn sourced_value(
     top: &Fields<'_, '_>,
     key: &'static str,
     bounds: RangeInclusive<f64>,
-) -> Option<Figure> {
+) -> Option<SourcedValue> {
     let table = top.table(key)?;
     let value = table.required_number("value", bounds.clone(), "14.0");
     let low = table.number("low", bounds.clone());
     let high = table.number("high", bounds);
-    let solidity = table.required_choice("solidity", &Solidity::NAMED);
+    let grade = table.required_choice("solidity", &EvidenceGrade::NAMED);
     let source = table.required_text("source", "where the number comes from");
     let range = range(&table, "value", value.as_ref(), low, high);
     table.finish();
-    Some(Figure {
+    Some(SourcedValue {
         value: value?.value,
         range: range?,
-        solidity: solidity?.value,
+        grade: grade?.value,
         source: source?.value,
     })
 }
