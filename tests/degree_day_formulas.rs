@@ -4,7 +4,7 @@
 mod kit;
 
 use hatchbell::domain::phenology::season_days::{Day, Limits};
-use hatchbell::domain::phenology::season_state::{Record, state};
+use hatchbell::domain::phenology::season_state::{Record, season_state};
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::weather::degree_day::{Cutoff, Method, Model, ModelError};
 use hatchbell::domain::weather::extremes::{Extremes, Unit};
@@ -185,7 +185,7 @@ fn sum_a_site_stands_at(species: &Species, days: &[Day]) -> f64 {
         forecast: &Readings::new(),
     };
     let today = days.last().expect("a day").date;
-    state(species, 41.8, record, today, Limits::default()).degree_days
+    season_state(species, 41.8, record, today, Limits::default()).degree_days
 }
 
 proptest! {

@@ -6,7 +6,7 @@ mod kit;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::{Basis, Outlook};
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, state};
+use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, season_state};
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::sourced_value::EvidenceGrade;
@@ -77,7 +77,7 @@ fn passed<'a>(
         estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
-    let state = state(species, 41.8, record, date("2026-10-22"), Limits::default());
+    let state = season_state(species, 41.8, record, date("2026-10-22"), Limits::default());
     let crossing = *state
         .crossings
         .iter()

@@ -6,7 +6,9 @@ mod kit;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::NoOutlook;
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Hold, PassedBy, Record, SeasonState, state};
+use hatchbell::domain::phenology::season_state::{
+    Hold, PassedBy, Record, SeasonState, season_state,
+};
 use hatchbell::domain::place::site::Station;
 use hatchbell::domain::telling::feed_trouble::is_stale;
 use hatchbell::domain::telling::milestone_decision::{Recorded, decide};

@@ -12,7 +12,7 @@ use hatchbell::domain::phenology::outlook::{
 };
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Record, SeasonState, state};
+use hatchbell::domain::phenology::season_state::{Record, SeasonState, season_state};
 use hatchbell::domain::phenology::species::Threshold;
 use hatchbell::domain::sourced_value::EvidenceGrade;
 use hatchbell::domain::telling::early_notice::{Early, Foretold, Policy, foretell};

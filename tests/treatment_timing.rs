@@ -10,9 +10,10 @@ use chrono::{Datelike, NaiveDate};
 use hatchbell::config::option_file;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{PassedBy, Record, state};
+use hatchbell::domain::phenology::season_state::{PassedBy, Record, season_state};
 use hatchbell::domain::phenology::species::Species;
-use hatchbell::domain::treatment::coverage::{Coverage, Hatching, NoCoverage};
+use hatchbell::domain::treatment::coverage::Coverage;
+use hatchbell::domain::treatment::hatching::{Hatching, NoCoverage};
 use hatchbell::domain::treatment::option::TreatmentOption;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::gaps::Estimates;
@@ -244,7 +245,7 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_about_two_weeks() {
                 past: &[],
                 forecast: &Readings::new(),
             };
-            let state = state(&species, 40.0, record, today, Limits::default());
+            let state = season_state(&species, 40.0, record, today, Limits::default());
             let on = |milestone| {
                 let crossing = state.crossings.iter().find(|c| c.milestone == milestone)?;
                 (crossing.by == PassedBy::Sum).then_some(crossing.on.ordinal())

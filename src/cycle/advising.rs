@@ -8,7 +8,7 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
 use crate::domain::telling::notice::{Instead, Notice, NoticeKind, TreatmentNotice};
-use crate::domain::treatment::coverage::{Hatching, NoCoverage};
+use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::{Brood, Broods, Evidence, Need, Reason, need};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::plan::{Advice, Spread, Step, ToldStep, advise, ranked, settled};

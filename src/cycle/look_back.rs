@@ -13,7 +13,7 @@ use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_state::Record;
 use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
-use crate::domain::treatment::coverage::{Hatching, NoCoverage};
+use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::Broods;
 use crate::domain::treatment::plan::Step;
 use crate::domain::treatment::watering::{Watering, WateringState, watering};

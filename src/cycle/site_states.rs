@@ -6,20 +6,27 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{PastSeason, past_seasons};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::season_days;
-use crate::domain::phenology::season_state::{Hold, Record, SeasonState, state};
+use crate::domain::phenology::season_state::{
+    Hold, Record, SeasonSoFar, SeasonState, season_state_of,
+};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site;
 use crate::domain::telling::notice::{Notice, NoticeKind};
+use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
-use crate::domain::weather::gaps::{Completed, Estimates, How, Neighbour, complete};
+use crate::domain::weather::daily_readings::DailyReadings;
+use crate::domain::weather::degree_day::Model;
+use crate::domain::weather::gaps::{Completed, Estimates, How, Neighbour, complete, has_gaps};
 use crate::domain::weather::observation_day::shifted;
 use crate::domain::weather::reading::Readings;
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 use std::borrow::Cow;
-use std::collections::{BTreeMap, HashMap};
+use std::cell::OnceCell;
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::ops::RangeInclusive;
+use std::rc::Rc;
 
 /// Where a site stands with one of its species.
 pub struct SiteState<'c> {
@@ -35,11 +42,11 @@ pub struct SiteState<'c> {
     pub anchor: Option<Anchor>,
     /// What each of several stations gave to the newest days, and neighbours to missing ones; empty
     /// where all is measured at one station.
-    pub parts: Vec<Part>,
+    pub parts: Rc<[Part]>,
     /// How the estimated days of the sum were estimated.
     pub estimated: EstimatedDays,
     /// Where it stands.
-    pub state: SeasonState,
+    pub state: Rc<SeasonState>,
 }
 
 /// The estimated days of a sum by how they were estimated.
@@ -75,12 +82,12 @@ impl SiteState<'_> {
     }
 }
 
-/// What is stored of a site's station or stations, read once.
+/// What is stored of a site's station or stations, read once for all sites that share it.
 struct StationDays {
     /// What each of several stations gave to the newest days.
     parts: Vec<Part>,
     /// Under the days they belong to, and completed.
-    readings: Readings,
+    readings: DailyReadings,
     estimates: Estimates,
     /// The neighbours that each day comes from that was estimated by them.
     stood_in: BTreeMap<NaiveDate, Vec<usize>>,
@@ -88,7 +95,70 @@ struct StationDays {
     neighbours: Vec<Part>,
     forecast: Readings,
     /// Whole past seasons by the start of the sum and the season they stand before.
-    past: HashMap<(String, i32), Vec<PastSeason>>,
+    past: HashMap<(MonthDay, i32), Vec<PastSeason>>,
+    /// Seasons so far, which species of one model and start share.
+    seasons: Vec<((Model, NaiveDate), Rc<SeasonSoFar>)>,
+    /// What was worked out of species, which sites share.
+    species: HashMap<SpeciesKey, Rc<SpeciesSeason>>,
+}
+
+/// What the season of a species depends on at a station: the species, the season's start, the cap,
+/// and how far catches have moved it.
+type SpeciesKey = (String, NaiveDate, NaiveDate, Option<u64>);
+
+/// The season of a species at a station.
+pub(super) struct SpeciesSeason {
+    state: Rc<SeasonState>,
+    parts: Rc<[Part]>,
+    estimated: EstimatedDays,
+    so_far: Rc<SeasonSoFar>,
+    hatching: OnceCell<Result<Rc<Hatching>, NoCoverage>>,
+}
+
+impl SpeciesSeason {
+    /// When the larvae hatch, worked out once for all sites.
+    pub(super) fn hatching(&self, here: &SiteState<'_>) -> Result<Rc<Hatching>, NoCoverage> {
+        let made =
+            || Hatching::of_season(&here.species, here.site.latitude, &self.so_far).map(Rc::new);
+        self.hatching.get_or_init(made).clone()
+    }
+}
+
+/// The days of stations as they were read last; more than a site's own and its neighbours are
+/// seldom needed again.
+struct RecentDays<'c> {
+    config: &'c Config,
+    store: &'c Store,
+    today: NaiveDate,
+    recent: VecDeque<(&'c str, Rc<DailyReadings>)>,
+}
+
+/// Stations whose days are kept at hand.
+const AT_HAND: usize = 8;
+
+impl<'c> RecentDays<'c> {
+    fn of(&mut self, feed: &'c StationFeed) -> Result<Rc<DailyReadings>, StoreError> {
+        let id = feed.station.id.as_str();
+        if let Some((_, days)) = self.recent.iter().find(|(of, _)| *of == id) {
+            return Ok(Rc::clone(days));
+        }
+        let days = Rc::new(daily(self.store, feed, self.today)?);
+        if self.recent.len() == AT_HAND {
+            self.recent.pop_front();
+        }
+        self.recent.push_back((id, Rc::clone(&days)));
+        Ok(days)
+    }
+
+    fn named(
+        &mut self,
+        id: &str,
+    ) -> Result<Option<(&'c StationFeed, Rc<DailyReadings>)>, StoreError> {
+        let Some(feed) = self.config.station(id) else {
+            return Ok(None);
+        };
+        Ok(Some((feed, self.of(feed)?)))
+    }
 }
 
 /// Where every site stands with each of its species on `today`, by what is stored.
@@ -101,94 +171,171 @@ pub fn site_states<'c>(
     today: NaiveDate,
 ) -> Result<Vec<SiteState<'c>>, StoreError> {
     let any = |_: &site::Site| true;
-    with_records(config, store, today, any, |site, _| site)
+    with_records(config, store, today, any, |site, _, _| site)
 }
 
-/// What `make` makes of each wanted site and species and what is known of its station.
+/// What `make` makes of each wanted site and species, what is known of its station, and the
+/// species' season there. Sites of one station are taken together, so that its days are in memory
+/// once and only meanwhile; the results are in the order of the sites.
 pub(super) fn with_records<'c, T>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
     wanted: impl Fn(&site::Site) -> bool,
-    make: impl Fn(SiteState<'c>, Record<'_>) -> T,
+    make: impl Fn(SiteState<'c>, Record<'_>, &Rc<SpeciesSeason>) -> T,
 ) -> Result<Vec<T>, StoreError> {
-    let mut days: HashMap<&str, Readings> = HashMap::new();
-    for feed in &config.stations {
-        days.insert(&feed.station.id, daily(store, feed, today)?);
-    }
-    let mut stations: HashMap<String, StationDays> = HashMap::new();
-    let mut made = Vec::new();
-    for (member, site) in config.sites().filter(|(_, site)| wanted(site)) {
+    let sites: Vec<(&site::Member, &site::Site)> =
+        config.sites().filter(|(_, site)| wanted(site)).collect();
+    let mut groups: Vec<(&StationFeed, Option<&Blend>, Vec<usize>)> = Vec::new();
+    let mut group_of: HashMap<(&str, Option<String>), usize> = HashMap::new();
+    for (place, (_, site)) in sites.iter().enumerate() {
         let Some(feed) = config.station(&site.station) else {
             continue;
         };
-        let id = match &site.blend {
-            Some(blend) => format!("{blend:?}"),
-            None => site.station.clone(),
-        };
-        if !stations.contains_key(&id) {
-            let blend = site.blend.as_ref();
-            stations.insert(id.clone(), read(config, store, (feed, blend), &days)?);
-        }
-        let Some(station) = stations.get_mut(&id) else {
-            continue;
-        };
-        for species in site.species.iter().filter_map(|id| config.species.get(id)) {
-            let (species, anchor) = local(config, store, site, species, station, today)?;
-            let season = species.season_on(today, site.latitude);
-            let start = species.start.at_latitude(site.latitude);
-            let past = past(station, config, start, &season);
-            let record = Record {
-                readings: &station.readings,
-                estimates: &station.estimates,
-                past: &station.past[&past],
-                forecast: &station.forecast,
-            };
-            let state = state(&species, site.latitude, record, today, config.limits);
-            let here = SiteState {
-                member,
-                site,
-                feed,
-                species,
-                anchor,
-                parts: parts_of(station, &state),
-                estimated: estimated_days(station, &state),
-                state,
-            };
-            made.push(make(here, record));
+        let blend = site.blend.as_ref();
+        let key = (
+            site.station.as_str(),
+            blend.map(|blend| format!("{blend:?}")),
+        );
+        let group = *group_of.entry(key).or_insert_with(|| {
+            groups.push((feed, blend, Vec::new()));
+            groups.len() - 1
+        });
+        groups[group].2.push(place);
+    }
+    let mut days = RecentDays {
+        config,
+        store,
+        today,
+        recent: VecDeque::with_capacity(AT_HAND),
+    };
+    let mut made: Vec<Vec<T>> = sites.iter().map(|_| Vec::new()).collect();
+    for (feed, blend, places) in groups {
+        let mut station = read(store, (feed, blend), &mut days)?;
+        for place in places {
+            let (member, site) = sites[place];
+            for species in site.species.iter().filter_map(|id| config.species.get(id)) {
+                let (species, anchor) = local(config, store, site, species, &station, today)?;
+                let season = season_at(&mut station, config, &species, anchor, site, today);
+                let here = SiteState {
+                    member,
+                    site,
+                    feed,
+                    species,
+                    anchor,
+                    parts: Rc::clone(&season.parts),
+                    estimated: season.estimated,
+                    state: Rc::clone(&season.state),
+                };
+                let past = (
+                    season.so_far.season,
+                    here.species.start.at_latitude(site.latitude),
+                );
+                let record = record_of(&station, past);
+                made[place].push(make(here, record, &season));
+            }
         }
     }
-    Ok(made)
+    Ok(made.into_iter().flatten().collect())
 }
 
-fn read(
+/// The season of a species at a site's station, worked out unless another site has asked before.
+fn season_at(
+    station: &mut StationDays,
     config: &Config,
+    species: &Species,
+    anchor: Option<Anchor>,
+    site: &site::Site,
+    today: NaiveDate,
+) -> Rc<SpeciesSeason> {
+    let season = species.season_on(today, site.latitude);
+    let key = (
+        species.id.clone(),
+        season.start,
+        species.window_cap(&season, site.latitude),
+        anchor.map(|anchor| anchor.shift.to_bits()),
+    );
+    if let Some(known) = station.species.get(&key) {
+        return Rc::clone(known);
+    }
+    let start = species.start.at_latitude(site.latitude);
+    past(station, config, start, &season);
+    let so_far = season_so_far(station, config, (species.model, season, start), today);
+    let state = season_state_of(species, site.latitude, &so_far, today, config.limits);
+    let made = Rc::new(SpeciesSeason {
+        parts: parts_of(station, &state).into(),
+        estimated: estimated_days(station, &state),
+        state: Rc::new(state),
+        so_far,
+        hatching: OnceCell::new(),
+    });
+    station.species.insert(key, Rc::clone(&made));
+    made
+}
+
+/// The season so far by a model, worked out unless another species has asked before.
+fn season_so_far(
+    station: &mut StationDays,
+    config: &Config,
+    (model, season, start): (Model, Season, MonthDay),
+    today: NaiveDate,
+) -> Rc<SeasonSoFar> {
+    let key = (model, season.start);
+    if let Some((_, known)) = station.seasons.iter().find(|(of, _)| *of == key) {
+        return Rc::clone(known);
+    }
+    let record = record_of(station, (season, start));
+    let made = Rc::new(SeasonSoFar::of(
+        &model,
+        season,
+        record,
+        today,
+        config.limits,
+    ));
+    station.seasons.push((key, Rc::clone(&made)));
+    made
+}
+
+/// What is known of a station, with the past seasons before one.
+fn record_of(station: &StationDays, (season, start): (Season, MonthDay)) -> Record<'_> {
+    Record {
+        readings: &station.readings,
+        estimates: &station.estimates,
+        past: station
+            .past
+            .get(&(start, season.year))
+            .map_or(&[], Vec::as_slice),
+        forecast: &station.forecast,
+    }
+}
+
+fn read<'c>(
     store: &Store,
     (feed, blend): (&StationFeed, Option<&Blend>),
-    days: &HashMap<&str, Readings>,
+    days: &mut RecentDays<'c>,
 ) -> Result<StationDays, StoreError> {
-    let feeds: Vec<(&StationFeed, &Readings)> = feed
-        .station
-        .neighbours
-        .iter()
-        .filter_map(|id| Some((config.station(id)?, days.get(id.as_str())?)))
-        .collect();
+    let (own, parts) = match blend {
+        Some(blend) => blend_of(blend, days)?,
+        None => match days.named(&feed.station.id)? {
+            Some((_, own)) => (own, Vec::new()),
+            None => Default::default(),
+        },
+    };
+    let mut feeds: Vec<(&StationFeed, Rc<DailyReadings>)> = Vec::new();
+    if has_gaps(&own) {
+        for id in &feed.station.neighbours {
+            feeds.extend(days.named(id)?);
+        }
+    }
     let neighbours: Vec<Neighbour<'_>> = feeds
         .iter()
         .map(|(neighbour, readings)| neighbour_of(feed, neighbour, readings))
         .collect();
-    let (own, parts) = match blend {
-        Some(blend) => {
-            let (readings, parts) = blend_of(config, blend, days);
-            (Cow::Owned(readings), parts)
-        }
-        None => (Cow::Borrowed(&days[feed.station.id.as_str()]), Vec::new()),
-    };
     let Completed {
         readings,
         estimates,
         stood_in,
-    } = complete(&own, &neighbours, config.limits.longest_gap_days);
+    } = complete(&own, &neighbours, days.config.limits.longest_gap_days);
     Ok(StationDays {
         parts,
         readings,
@@ -200,26 +347,25 @@ fn read(
             .collect(),
         forecast: store.forecast(&feed.station.id)?,
         past: HashMap::new(),
+        seasons: Vec::new(),
+        species: HashMap::new(),
     })
 }
 
 /// The days of several stations as one, and what each gave to the newest of them.
 fn blend_of(
-    config: &Config,
     blend: &Blend,
-    days: &HashMap<&str, Readings>,
-) -> (Readings, Vec<Part>) {
-    let sources: Vec<(&Source, &StationFeed, &Readings)> = blend
-        .sources
+    days: &mut RecentDays<'_>,
+) -> Result<(Rc<DailyReadings>, Vec<Part>), StoreError> {
+    let mut sources: Vec<(&Source, &StationFeed, Rc<DailyReadings>)> = Vec::new();
+    for source in &blend.sources {
+        if let Some((feed, readings)) = days.named(&source.station)? {
+            sources.push((source, feed, readings));
+        }
+    }
+    let weighted: Vec<(&DailyReadings, f64)> = sources
         .iter()
-        .filter_map(|source| {
-            let id = source.station.as_str();
-            Some((source, config.station(id)?, days.get(id)?))
-        })
-        .collect();
-    let weighted: Vec<(&Readings, f64)> = sources
-        .iter()
-        .map(|(source, _, readings)| (*readings, source.weight))
+        .map(|(source, _, readings)| (&**readings, source.weight))
         .collect();
     let blended = blended(&weighted, blend.order);
     let parts = parts(&blended.made_of, sources.len())
@@ -227,7 +373,7 @@ fn blend_of(
         .zip(&sources)
         .map(|(days, (_, feed, _))| part(feed, PartIn::Newest, days))
         .collect();
-    (blended.readings, parts)
+    Ok((Rc::new(blended.readings), parts))
 }
 
 fn part(feed: &StationFeed, of: PartIn, days: usize) -> Part {
@@ -296,7 +442,7 @@ pub fn newest_day_of(store: &Store, site: &site::Site) -> Result<Option<NaiveDat
 pub fn neighbour_of<'n>(
     feed: &StationFeed,
     neighbour: &StationFeed,
-    readings: &'n Readings,
+    readings: &'n DailyReadings,
 ) -> Neighbour<'n> {
     let heights = neighbour.station.elevation_m.zip(feed.station.elevation_m);
     Neighbour {
@@ -309,22 +455,22 @@ pub fn neighbour_of<'n>(
 ///
 /// # Errors
 /// [`StoreError`] if the database fails.
-pub fn daily(store: &Store, feed: &StationFeed, today: NaiveDate) -> Result<Readings, StoreError> {
-    let mut readings = shifted(&store.readings(&feed.station.id)?, feed.station.day_shift);
+pub fn daily(
+    store: &Store,
+    feed: &StationFeed,
+    today: NaiveDate,
+) -> Result<DailyReadings, StoreError> {
+    let stored = store.daily_readings(&feed.station.id)?;
+    let mut readings = shifted(stored, feed.station.day_shift);
     // What is dated after today has not happened for this evaluation.
-    readings.split_off(&(today + Days::new(1)));
+    readings.cut_after(today);
     Ok(readings)
 }
 
-/// Makes the past seasons if they are not there yet; returns their key.
-fn past(
-    station: &mut StationDays,
-    config: &Config,
-    start: MonthDay,
-    season: &Season,
-) -> (String, i32) {
-    let key = (start.to_string(), season.year);
-    station.past.entry(key.clone()).or_insert_with(|| {
+/// Makes the past seasons if they are not there yet.
+fn past(station: &mut StationDays, config: &Config, start: MonthDay, season: &Season) {
+    let key = (start, season.year);
+    station.past.entry(key).or_insert_with(|| {
         past_seasons(
             &station.readings,
             &station.estimates,
@@ -333,7 +479,6 @@ fn past(
             config.limits,
         )
     });
-    key
 }
 
 /// The species as the site's own catches have moved it.

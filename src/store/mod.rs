@@ -16,6 +16,7 @@ pub mod journal;
 pub mod milestones;
 pub mod outbox;
 pub mod rain;
+mod reading_year;
 pub mod readings;
 mod schema;
 pub mod told;

@@ -1,6 +1,8 @@
 //! Daily readings and their revisions.
 
+use super::reading_year::{YearOfReadings, each_year};
 use super::{Store, StoreError};
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
 use crate::feed::parse::Element;
@@ -40,17 +42,30 @@ impl Store {
 
     /// A station's readings from a day on.
     pub fn readings_since(&self, station: &str, day: NaiveDate) -> Result<Readings, StoreError> {
-        load(&self.connection, station, day)
+        let mut readings = Readings::new();
+        each_year(&self.connection, station, day.year(), |year| {
+            readings.extend(year.known_days().filter(|(of, _)| *of >= day));
+        })?;
+        Ok(readings)
+    }
+
+    /// The same for reckoning over whole years.
+    pub fn daily_readings(&self, station: &str) -> Result<DailyReadings, StoreError> {
+        let mut readings = DailyReadings::default();
+        each_year(&self.connection, station, i32::MIN, |year| {
+            for (day, reading) in year.known_days() {
+                readings.set(day, reading);
+            }
+        })?;
+        Ok(readings)
     }
 
     /// A station's newest day with both extremes.
     pub fn newest_day(&self, station: &str) -> Result<Option<NaiveDate>, StoreError> {
-        Ok(self.connection.query_row(
-            "SELECT max(day) FROM reading
-             WHERE station = ?1 AND min_c IS NOT NULL AND max_c IS NOT NULL",
-            [station],
-            |row| row.get(0),
-        )?)
+        Ok(self
+            .connection
+            .prepare_cached("SELECT max(newest) FROM reading_year WHERE station = ?1")?
+            .query_row([station], |row| row.get(0))?)
     }
 
     /// Merges readings into a station's days: new days and values are added, changed values are
@@ -71,11 +86,9 @@ impl Store {
 
     /// The newest day with both extremes at any station.
     pub fn newest_day_of_all(&self) -> Result<Option<NaiveDate>, StoreError> {
-        Ok(self.connection.query_row(
-            "SELECT max(day) FROM reading WHERE min_c IS NOT NULL AND max_c IS NOT NULL",
-            [],
-            |row| row.get(0),
-        )?)
+        Ok(self
+            .connection
+            .query_row("SELECT max(newest) FROM reading_year", [], |row| row.get(0))?)
     }
 
     /// Takes back stored values that have failed their publisher's quality check since; the old
@@ -139,19 +152,6 @@ impl Store {
     }
 }
 
-fn load(
-    connection: &rusqlite::Connection,
-    station: &str,
-    since: NaiveDate,
-) -> Result<Readings, StoreError> {
-    // Dates are compared as text, which works for four-digit years.
-    let year = since.year().clamp(1, 9999);
-    let since = since.with_year(year).unwrap_or(since).to_string();
-    let mut statement = connection
-        .prepare_cached("SELECT day, min_c, max_c FROM reading WHERE station = ?1 AND day >= ?2")?;
-    collect(&mut statement, [station, &since])
-}
-
 /// The rows (day, minimum, maximum) of a statement as readings.
 pub(super) fn collect(
     statement: &mut rusqlite::CachedStatement<'_>,
@@ -176,19 +176,29 @@ pub(super) fn merge(
     readings: &Readings,
     now: DateTime<Utc>,
 ) -> Result<Merged, StoreError> {
-    let first = readings.keys().next().copied().unwrap_or(NaiveDate::MAX);
-    let stored = load(transaction, station, first)?;
     let mut merged = Merged::default();
-    for (day, new) in readings {
-        merge_day(
-            transaction,
-            station,
-            *day,
-            stored.get(day).copied(),
-            *new,
-            now,
-            &mut merged,
-        )?;
+    let mut days = readings.iter().peekable();
+    while let Some((first, _)) = days.peek() {
+        let mut year = YearOfReadings::load(transaction, station, first.year())?;
+        let before = merged;
+        while let Some((day, new)) = days.next_if(|(day, _)| day.year() == year.year()) {
+            merge_day(
+                transaction,
+                station,
+                *day,
+                year.entry(*day),
+                *new,
+                now,
+                &mut merged,
+            )?;
+        }
+        let unchanged = Merged {
+            unchanged: merged.unchanged,
+            ..before
+        };
+        if merged != unchanged {
+            year.save(transaction, station)?;
+        }
     }
     Ok(merged)
 }
@@ -202,30 +212,16 @@ pub(super) fn withdraw(
 ) -> Result<usize, StoreError> {
     let mut withdrawn = 0;
     for (day, element) in failed {
-        let (element, keep, clear) = match element {
-            Element::Min => (
-                "min",
-                "INSERT INTO revision (station, day, element, old_c, seen_at)
-                 SELECT station, day, ?3, min_c, ?4 FROM reading
-                 WHERE station = ?1 AND day = ?2 AND min_c IS NOT NULL",
-                "UPDATE reading SET min_c = NULL WHERE station = ?1 AND day = ?2",
-            ),
-            Element::Max => (
-                "max",
-                "INSERT INTO revision (station, day, element, old_c, seen_at)
-                 SELECT station, day, ?3, max_c, ?4 FROM reading
-                 WHERE station = ?1 AND day = ?2 AND max_c IS NOT NULL",
-                "UPDATE reading SET max_c = NULL WHERE station = ?1 AND day = ?2",
-            ),
+        let mut year = YearOfReadings::load(transaction, station, day.year())?;
+        let reading = year.entry(*day);
+        let (name, value) = match element {
+            Element::Min => ("min", &mut reading.min),
+            Element::Max => ("max", &mut reading.max),
         };
-        let kept = transaction
-            .prepare_cached(keep)?
-            .execute(params![station, day, element, now])?;
-        if kept > 0 {
-            transaction
-                .prepare_cached(clear)?
-                .execute(params![station, day])?;
-            withdrawn += kept;
+        if let Some(old) = value.take() {
+            keep_old(transaction, station, *day, name, old, None, now)?;
+            year.save(transaction, station)?;
+            withdrawn += 1;
         }
     }
     Ok(withdrawn)
@@ -235,59 +231,56 @@ fn merge_day(
     transaction: &Transaction<'_>,
     station: &str,
     day: NaiveDate,
-    stored: Option<Reading>,
+    stored: &mut Reading,
     new: Reading,
     now: DateTime<Utc>,
     merged: &mut Merged,
 ) -> Result<(), StoreError> {
-    let Some(old) = stored else {
-        transaction
-            .prepare_cached(
-                "INSERT INTO reading (station, day, min_c, max_c, first_seen) VALUES (?1, ?2, ?3, ?4, ?5)",
-            )?
-            .execute(params![station, day, new.min, new.max, now])?;
-        merged.added += 1;
-        return Ok(());
+    let old = *stored;
+    *stored = Reading {
+        min: new.min.or(old.min),
+        max: new.max.or(old.max),
     };
-    let revised = revise(transaction, station, day, "min", old.min, new.min, now)?
-        + revise(transaction, station, day, "max", old.max, new.max, now)?;
+    if old == Reading::default() {
+        merged.added += usize::from(*stored != old);
+        return Ok(());
+    }
+    let mut revised = 0;
+    for (name, old, new) in [("min", old.min, new.min), ("max", old.max, new.max)] {
+        // The old value is kept if a new one replaces it.
+        if let (Some(old), Some(new)) = (old, new)
+            && (old - new).abs() >= SAME_C
+        {
+            keep_old(transaction, station, day, name, old, Some(new), now)?;
+            revised += 1;
+        }
+    }
     let completed =
         (old.min.is_none() && new.min.is_some()) || (old.max.is_none() && new.max.is_some());
     if revised == 0 && !completed {
+        *stored = old;
         merged.unchanged += 1;
         return Ok(());
     }
-    transaction
-        .prepare_cached(
-            "UPDATE reading SET min_c = coalesce(?3, min_c), max_c = coalesce(?4, max_c)
-             WHERE station = ?1 AND day = ?2",
-        )?
-        .execute(params![station, day, new.min, new.max])?;
     merged.revised += revised;
     merged.completed += usize::from(completed);
     Ok(())
 }
 
-/// Keeps the old value if a new one replaces it; 1 if so.
-fn revise(
+fn keep_old(
     transaction: &Transaction<'_>,
     station: &str,
     day: NaiveDate,
     element: &str,
-    old: Option<f64>,
+    old: f64,
     new: Option<f64>,
     now: DateTime<Utc>,
-) -> Result<usize, StoreError> {
-    let (Some(old), Some(new)) = (old, new) else {
-        return Ok(0);
-    };
-    if (old - new).abs() < SAME_C {
-        return Ok(0);
-    }
+) -> Result<(), StoreError> {
     transaction
         .prepare_cached(
-            "INSERT INTO revision (station, day, element, old_c, new_c, seen_at) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            "INSERT INTO revision (station, day, element, old_c, new_c, seen_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         )?
         .execute(params![station, day, element, old, new, now])?;
-    Ok(1)
+    Ok(())
 }

@@ -213,6 +213,7 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (site, species, season, subject, step)
     ) STRICT, WITHOUT ROWID;
     ",
+    "",
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {
@@ -254,6 +255,9 @@ pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), St
             continue;
         }
         transaction.execute_batch(migration)?;
+        if index + 1 == 7 {
+            super::reading_year::pack_days(&transaction)?;
+        }
         transaction.pragma_update(None, "user_version", index as i64 + 1)?;
         transaction.commit()?;
     }

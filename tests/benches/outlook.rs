@@ -7,7 +7,7 @@ use hatchbell::config::species_file;
 use hatchbell::domain::phenology::outlook::{PastSeason, past_seasons};
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::{Record, state};
+use hatchbell::domain::phenology::season_state::{Record, season_state};
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::reading::{Reading, Readings};
 use std::hint::black_box;
@@ -67,7 +67,7 @@ fn bench(criterion: &mut Criterion) {
                         past,
                         forecast: &forecast,
                     };
-                    black_box(state(&species, 41.8, record, today, limits));
+                    black_box(season_state(&species, 41.8, record, today, limits));
                 }
             });
         },

@@ -2,7 +2,8 @@
 
 use super::HatchSpan;
 use crate::domain::journal::amount::{Area, Rate};
-use crate::domain::treatment::coverage::{Hatching, Share, Window};
+use crate::domain::treatment::coverage::{Share, Window};
+use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use crate::domain::treatment::plan::planned;
 use crate::domain::treatment::watering::{Watering, WateringState};

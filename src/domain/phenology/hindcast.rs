@@ -204,9 +204,6 @@ impl HindcastCase<'_> {
     fn score(&self, model: &Model, seen: &mut Score, plain: &mut Score) {
         let start = NaiveDate::from_ymd_opt(self.season.year, 1, 1).expect("a date");
         let observed = &self.season.days[..self.observed];
-        let Ok(ensemble) = Ensemble::new(model, start, observed, &[], self.past) else {
-            return;
-        };
         let fixed = Threshold {
             value: self.threshold,
             range: None,
@@ -215,7 +212,10 @@ impl HindcastCase<'_> {
         };
         let today = start + Days::new(self.observed as u64);
         for (remainder, score) in [(Remainder::Persistent, seen), (Remainder::Plain, plain)] {
-            let outlook = ensemble.outlook_from(remainder, &fixed, today, NaiveDate::MAX);
+            let known = (observed, [].as_slice());
+            let ensemble = Ensemble::of_remainder(remainder, model, start, known, self.past);
+            let Ok(ensemble) = ensemble else { return };
+            let outlook = ensemble.outlook(&fixed, today, NaiveDate::MAX);
             let day = |date: NaiveDate| (date - start).num_days();
             score.note(
                 [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day)),

@@ -13,10 +13,10 @@ use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::{Limits, Series, season_days};
 use crate::domain::phenology::species::Threshold;
 use crate::domain::sourced_value::NORMAL_90;
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::gaps::Estimates;
-use crate::domain::weather::reading::Readings;
 use chrono::{Days, NaiveDate};
 use std::ops::Range;
 
@@ -139,10 +139,8 @@ pub struct Ensemble {
     start: NaiveDate,
     /// Sum at the end of each known day (observed, then forecast), °C·d.
     known: Vec<f64>,
-    /// Past seasons taken as they are: sum at the end of each day after the known ones.
-    plain: Vec<Vec<f64>>,
-    /// Past seasons moved by what persists.
-    moved: Vec<Vec<f64>>,
+    /// For each past season, moved or not: sum at the end of each day after the known ones.
+    rest: Vec<Vec<f64>>,
     basis: Basis,
 }
 
@@ -175,7 +173,7 @@ impl Ensemble {
         Self::new(model, first.date, &observed, forecast, &past)
     }
 
-    /// Lays the past seasons behind the days observed from `start` on.
+    /// Lays the past seasons, moved by what persists, behind the days observed from `start` on.
     ///
     /// `forecast` are days that follow the observed ones without a hole; they are a model's, not a
     /// station's. `past` should not hold the season itself.
@@ -187,6 +185,26 @@ impl Ensemble {
         start: NaiveDate,
         observed: &[Extremes],
         forecast: &[Extremes],
+        past: &[&PastSeason],
+    ) -> Result<Self, NoOutlook> {
+        Self::of_remainder(
+            Remainder::Persistent,
+            model,
+            start,
+            (observed, forecast),
+            past,
+        )
+    }
+
+    /// The same with past seasons moved or as they were.
+    ///
+    /// # Errors
+    /// [`NoOutlook`] says what is missing.
+    pub fn of_remainder(
+        remainder: Remainder,
+        model: &Model,
+        start: NaiveDate,
+        (observed, forecast): (&[Extremes], &[Extremes]),
         past: &[&PastSeason],
     ) -> Result<Self, NoOutlook> {
         if observed.is_empty() {
@@ -210,33 +228,34 @@ impl Ensemble {
         let warmer = |season: &PastSeason, span: &Range<usize>| {
             mean_of(&days[span.clone()]) - mean_of(&season.days[span.clone()])
         };
-        let remainder = |season: &PastSeason, by_season: f64, by_recent: f64| {
-            let rest: Vec<Extremes> = season.days[days.len()..]
+        let ahead = days.len() - observed;
+        let longest = past
+            .iter()
+            .map(|season| season.days.len())
+            .max()
+            .unwrap_or(0);
+        let fades: Vec<f64> = (ahead + 1..=ahead + longest)
+            .map(|ahead| (-(ahead as f64) / RECENT_FADE_DAYS).exp())
+            .collect();
+        let laid_behind = |season: &&PastSeason| {
+            let rest = &season.days[days.len()..];
+            let (by_season, by_recent) = match remainder {
+                Remainder::Plain => return sums(model, rest, base),
+                Remainder::Persistent => (
+                    SEASON_SHARE * warmer(season, &spring),
+                    RECENT_SHARE * warmer(season, &recent),
+                ),
+            };
+            let rest: Vec<Extremes> = rest
                 .iter()
-                .zip((days.len() - observed + 1)..)
-                .map(|(day, ahead)| {
-                    let fade = (-(ahead as f64) / RECENT_FADE_DAYS).exp();
-                    moved(*day, by_season + by_recent * fade)
-                })
+                .zip(&fades)
+                .map(|(day, fade)| moved(*day, by_season + by_recent * fade))
                 .collect();
             sums(model, &rest, base)
         };
         Ok(Self {
             start,
-            plain: past
-                .iter()
-                .map(|season| remainder(season, 0.0, 0.0))
-                .collect(),
-            moved: past
-                .iter()
-                .map(|season| {
-                    remainder(
-                        season,
-                        SEASON_SHARE * warmer(season, &spring),
-                        RECENT_SHARE * warmer(season, &recent),
-                    )
-                })
-                .collect(),
+            rest: past.iter().map(laid_behind).collect(),
             basis: Basis {
                 data_through: start + Days::new(observed as u64 - 1),
                 forecast_days: forecast.len(),
@@ -249,7 +268,7 @@ impl Ensemble {
     /// The season's sums at the end of each day from its start, once for each past season as its
     /// remainder, °C·d.
     pub fn courses(&self) -> Vec<Vec<f64>> {
-        self.moved
+        self.rest
             .iter()
             .map(|rest| self.known.iter().chain(rest).copied().collect())
             .collect()
@@ -283,32 +302,16 @@ impl Ensemble {
     /// Plotting positions: Weibull 1939 (from memory). Prediction interval by Student's t: any
     /// textbook of statistics.
     pub fn outlook(&self, threshold: &Threshold, today: NaiveDate, until: NaiveDate) -> Outlook {
-        self.outlook_from(Remainder::Persistent, threshold, today, until)
-    }
-
-    /// The same from the past seasons as chosen.
-    pub fn outlook_from(
-        &self,
-        remainder: Remainder,
-        threshold: &Threshold,
-        today: NaiveDate,
-        until: NaiveDate,
-    ) -> Outlook {
-        let points = threshold.points();
-        let members = match remainder {
-            Remainder::Persistent => &self.moved,
-            Remainder::Plain => &self.plain,
-        };
-        let sample = self.sample(members, &points, until);
+        let sample = self.sample(&threshold.points(), until);
         self.read(&sample, today)
     }
 
-    fn sample(&self, members: &[Vec<f64>], points: &[f64], until: NaiveDate) -> Sample {
+    fn sample(&self, points: &[f64], until: NaiveDate) -> Sample {
         let last = usize::try_from((until - self.start).num_days()).unwrap_or(0);
-        let mut days: Vec<Option<usize>> = Vec::with_capacity(members.len() * points.len());
+        let mut days: Vec<Option<usize>> = Vec::with_capacity(self.rest.len() * points.len());
         for point in points {
             let within_known = self.known.partition_point(|sum| sum < point);
-            for member in members {
+            for member in &self.rest {
                 let day = if within_known < self.known.len() {
                     Some(within_known)
                 } else {
@@ -318,7 +321,7 @@ impl Ensemble {
                 days.push(day.filter(|day| *day <= last));
             }
         }
-        Sample::new(days, members.len())
+        Sample::new(days, self.rest.len())
     }
 
     fn read(&self, sample: &Sample, today: NaiveDate) -> Outlook {
@@ -355,16 +358,16 @@ const FEWEST_DAYS: usize = 330;
 /// The station's whole past seasons, newest last: every season that starts before `season`, has no
 /// hole too long to bridge, and at most `most_estimated_days` estimated ones.
 pub fn past_seasons(
-    readings: &Readings,
+    readings: &DailyReadings,
     estimates: &Estimates,
     start: MonthDay,
     season: &Season,
     limits: Limits,
 ) -> Vec<PastSeason> {
-    let Some(first) = readings.keys().next() else {
+    let Some(first) = readings.first_day() else {
         return Vec::new();
     };
-    let oldest = Season::containing(*first, start).year;
+    let oldest = Season::containing(first, start).year;
     (oldest..season.year)
         .filter_map(|year| {
             let past = Season::starting_in(year, start);

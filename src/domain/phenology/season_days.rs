@@ -5,9 +5,10 @@
 //! the series, because bridging weeks would be guessing.
 
 use crate::domain::phenology::season::Season;
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::gaps::Estimates;
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::reading::Reading;
 use chrono::{Days, NaiveDate};
 
 /// How much may be estimated before a milestone is held back.
@@ -72,7 +73,7 @@ pub struct Series {
 /// Readings from before the season help to bridge its first days. Days after the newest measured
 /// day are never made up.
 pub fn season_days(
-    readings: &Readings,
+    readings: &DailyReadings,
     season: &Season,
     until: NaiveDate,
     longest_gap: u32,
@@ -82,8 +83,8 @@ pub fn season_days(
     let look_back = season.start - Days::new(u64::from(longest_gap) + 1);
     let measured: Vec<(NaiveDate, Extremes)> = if look_back <= last {
         readings
-            .range(look_back..=last)
-            .filter_map(|(day, reading)| Some((*day, reading.extremes()?)))
+            .between(look_back, last)
+            .filter_map(|(day, reading)| Some((day, reading.extremes()?)))
             .collect()
     } else {
         Vec::new()
@@ -129,7 +130,7 @@ pub fn season_days(
 /// measured alone is kept.
 fn bridge(
     days: &mut Vec<Day>,
-    readings: &Readings,
+    readings: &DailyReadings,
     gap: Gap,
     before: (NaiveDate, Extremes),
     after: (NaiveDate, Extremes),
@@ -138,7 +139,7 @@ fn bridge(
     for date in gap.from.iter_days().take_while(|day| *day <= gap.to) {
         let share = (date - before.0).num_days() as f64 / span;
         let between = |a: f64, b: f64| a + (b - a) * share;
-        let known = readings.get(&date).copied().unwrap_or_default();
+        let known = readings.get(date);
         let out_of_order = matches!((known.min, known.max), (Some(min), Some(max)) if min > max);
         let known = if out_of_order {
             Reading::default()
@@ -182,7 +183,7 @@ mod tests {
         Season::starting_in(2026, MonthDay::parse("01-01").unwrap())
     }
 
-    fn readings(days: &[(NaiveDate, Option<f64>, Option<f64>)]) -> Readings {
+    fn readings(days: &[(NaiveDate, Option<f64>, Option<f64>)]) -> DailyReadings {
         days.iter()
             .map(|(day, min, max)| {
                 (

@@ -8,6 +8,8 @@ use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook, Pas
 use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_days::{Day, Gap, Limits, Series, season_days};
 use crate::domain::phenology::species::{SECOND_INSTAR, Species};
+use crate::domain::weather::daily_readings::DailyReadings;
+use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::gaps::Estimates;
 use crate::domain::weather::reading::Readings;
@@ -71,7 +73,7 @@ pub struct Expectation {
 #[derive(Debug, Clone, Copy)]
 pub struct Record<'r> {
     /// Its readings.
-    pub readings: &'r Readings,
+    pub readings: &'r DailyReadings,
     /// Which of them are estimates.
     pub estimates: &'r Estimates,
     /// Its whole past seasons.
@@ -114,6 +116,43 @@ impl SeasonState {
     }
 }
 
+/// A season's days so far at a station, and the courses it may take.
+#[derive(Debug, Clone)]
+pub struct SeasonSoFar {
+    /// The season.
+    pub season: Season,
+    /// Its days.
+    pub series: Series,
+    /// Its days, the forecast, and each past season as a remainder; or why there are no courses.
+    pub ensemble: Result<Ensemble, NoOutlook>,
+}
+
+impl SeasonSoFar {
+    /// Of what is known of a station on `today`, with sums by a model.
+    pub fn of(
+        model: &Model,
+        season: Season,
+        record: Record<'_>,
+        today: NaiveDate,
+        limits: Limits,
+    ) -> Self {
+        let series = season_days(
+            record.readings,
+            &season,
+            today,
+            limits.longest_gap_days,
+            record.estimates,
+        );
+        let forecast = following(&series, record.forecast);
+        let ensemble = Ensemble::of_series(model, &series, &forecast, record.past);
+        Self {
+            season,
+            series,
+            ensemble,
+        }
+    }
+}
+
 /// Works out where a site stands with a species on `today`.
 ///
 /// # Method
@@ -127,7 +166,7 @@ impl SeasonState {
 ///
 /// # Valid range
 /// Any readings; days after `today` are ignored.
-pub fn state(
+pub fn season_state(
     species: &Species,
     latitude: f64,
     record: Record<'_>,
@@ -135,13 +174,24 @@ pub fn state(
     limits: Limits,
 ) -> SeasonState {
     let season = species.season_on(today, latitude);
-    let series = season_days(
-        record.readings,
-        &season,
-        today,
-        limits.longest_gap_days,
-        record.estimates,
-    );
+    let so_far = SeasonSoFar::of(&species.model, season, record, today, limits);
+    season_state_of(species, latitude, &so_far, today, limits)
+}
+
+/// The same from the days and the courses of a season, which species of one model and start share.
+pub fn season_state_of(
+    species: &Species,
+    latitude: f64,
+    so_far: &SeasonSoFar,
+    today: NaiveDate,
+    limits: Limits,
+) -> SeasonState {
+    let SeasonSoFar {
+        season,
+        series,
+        ensemble,
+    } = so_far;
+    let season = *season;
     let daily = daily_sums(species, &series.days);
     let end = daily.last();
     let degree_days = end.map_or(0.0, |day| day.sum);
@@ -190,7 +240,7 @@ pub fn state(
     } else {
         None
     };
-    let ahead = ahead(species, &crossings, &series, record, today, cap);
+    let ahead = ahead(species, &crossings, ensemble, today, cap);
     SeasonState {
         season,
         data_through: series.data_through,
@@ -256,15 +306,13 @@ fn next_milestone(crossings: &[Crossing]) -> Option<Milestone> {
 fn ahead(
     species: &Species,
     crossings: &[Crossing],
-    series: &Series,
-    record: Record<'_>,
+    ensemble: &Result<Ensemble, NoOutlook>,
     today: NaiveDate,
     cap: NaiveDate,
 ) -> Vec<Expectation> {
     let Some(next) = next_milestone(crossings) else {
         return Vec::new();
     };
-    let ensemble = ensemble(species, series, record);
     Milestone::ALL
         .into_iter()
         .filter(|milestone| *milestone >= next)
@@ -282,16 +330,6 @@ fn ahead(
             Expectation { milestone, outlook }
         })
         .collect()
-}
-
-/// The season's days so far, the forecast, and each past season as a remainder.
-pub(crate) fn ensemble(
-    species: &Species,
-    series: &Series,
-    record: Record<'_>,
-) -> Result<Ensemble, NoOutlook> {
-    let forecast = following(series, record.forecast);
-    Ensemble::of_series(&species.model, series, &forecast, record.past)
 }
 
 /// The forecast days that follow a series without a hole.

@@ -3,35 +3,18 @@
 //! A planning model: it compares days and options. It says nothing of how many larvae die in a
 //! particular lawn; the label, local law and a licensed applicator decide what is done.
 
-use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::NoOutlook;
-use crate::domain::phenology::season_days::{Limits, season_days};
-use crate::domain::phenology::season_state::{Record, ensemble};
-use crate::domain::phenology::species::{SECOND_INSTAR, Species};
-use crate::domain::sourced_value::{NINE_NORMAL, SourcedValue};
-use crate::domain::treatment::need::COUNTABLE_AFTER_HATCH;
-use crate::domain::treatment::option::{Purpose, TreatmentOption};
+use crate::domain::treatment::hatching::Hatching;
+use crate::domain::treatment::option::TreatmentOption;
 use chrono::{Days, NaiveDate};
+use std::rc::Rc;
 
 /// Chance a day that a fully open larva takes up enough where all of an option is at work. A
 /// choice, not a published value: larvae that feed for some days are met.
 pub const UPTAKE_PER_DAY: f64 = 0.3;
 
-/// The share of all eggs that have hatched when the first hatch is noticed. A choice: first hatch
-/// stands for the first twentieth.
-pub const FIRST_HATCH_SHARE: f64 = 0.05;
-
-/// Standard normal quantile at [`FIRST_HATCH_SHARE`], without its sign.
-const NORMAL_95: f64 = 1.644854;
-
 /// An application counts as worth it on days that meet at least this share of what the best day
 /// meets.
 pub const WORTH_IT: f64 = 0.9;
-
-/// Days after the date cap up to which larvae feed on and a curative may still meet them. A choice:
-/// they go down as the soil cools, about three weeks after what is spread against small ones is
-/// over.
-pub const FEEDING_ON_DAYS: usize = 21;
 
 /// Activity below this is taken for none.
 const NO_ACTIVITY: f32 = 0.005;
@@ -39,39 +22,10 @@ const NO_ACTIVITY: f32 = 0.005;
 /// Longest activity looked at, days.
 const LONGEST_DAYS: usize = 366;
 
-/// Why there is no coverage.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum NoCoverage {
-    /// The species' file lacks a stage the model needs.
-    #[error("the species' file has no stage \"{0}\", which planning needs")]
-    NoStage(&'static str),
-    /// The courses the season may take cannot be told.
-    #[error("{0}")]
-    NoOutlook(#[from] NoOutlook),
-    /// In most of the courses the season may take nothing hatches.
-    #[error("hatch is not to be expected this season")]
-    NoHatch,
-}
-
-/// A hatching season: when larvae hatch and grow, in each course the season may take.
-#[derive(Debug, Clone)]
-pub struct Hatching {
-    start: NaiveDate,
-    /// Days from the start to the date cap.
-    days: usize,
-    /// For each course and point of the threshold's range, its broods.
-    courses: Vec<Vec<Cohort>>,
-}
-
-/// Larvae that hatch together.
-#[derive(Debug, Clone)]
-struct Cohort {
-    /// Day of hatch, from the season's start.
-    hatch: usize,
-    /// Development in instars, from the day of hatch on; see
-    /// [`crate::domain::treatment::option::Susceptibility::at`].
-    instars: Vec<f32>,
-}
+/// Days between those that are looked at first in search of the best one. What a day meets changes
+/// evenly over the days, so that the days between are looked at only around the best one and the
+/// ends of its window.
+const STRIDE: usize = 8;
 
 /// Share of the hatching larvae that an application on a day meets, 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,13 +36,6 @@ pub struct Share {
     pub low: f64,
     /// One course in ten is above.
     pub high: f64,
-}
-
-/// What each day of application would meet.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Coverage {
-    start: NaiveDate,
-    shares: Vec<Share>,
 }
 
 /// The days on which an application is worth it.
@@ -102,132 +49,47 @@ pub struct Window {
     pub last: NaiveDate,
 }
 
+/// What each day of application of an option would meet. A day is worked out when it is asked for
+/// and remembered with the hatching.
+#[derive(Debug, Clone, Copy)]
+pub struct Coverage<'h> {
+    hatching: &'h Hatching,
+    option: &'h TreatmentOption,
+    /// Days from the season's start that can be asked for.
+    days: usize,
+    /// Place among what is remembered.
+    place: usize,
+}
+
+/// What was worked out of the options of a hatching.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Known {
+    options: Vec<OfOption>,
+}
+
+#[derive(Debug, Clone)]
+struct OfOption {
+    option: TreatmentOption,
+    shares: Vec<Option<Share>>,
+    windows: Vec<(WindowKey, Option<Window>)>,
+    /// What working out a further day needs.
+    working: Option<Rc<Working>>,
+}
+
+type WindowKey = (u64, Option<NaiveDate>);
+
+/// An option at work on the larvae of a hatching.
+#[derive(Debug)]
+struct Working {
+    /// What is at work on each day from the application on, up to where nothing is left.
+    activity: Vec<f32>,
+    /// How open each cohort is on each day from its hatch on, one cohort after the other.
+    open: Vec<f32>,
+    /// Where each cohort's days begin.
+    from: Vec<usize>,
+}
+
 impl Hatching {
-    /// The broods of a species where it stands on `today` at `latitude` (degrees), over all courses
-    /// its season may take.
-    ///
-    /// # Errors
-    /// [`NoCoverage`].
-    pub fn of_record(
-        species: &Species,
-        latitude: f64,
-        record: Record<'_>,
-        today: NaiveDate,
-        limits: Limits,
-    ) -> Result<Self, NoCoverage> {
-        let season = species.season_on(today, latitude);
-        let series = season_days(
-            record.readings,
-            &season,
-            today,
-            limits.longest_gap_days,
-            record.estimates,
-        );
-        let courses = ensemble(species, &series, record)?.courses();
-        let cap = species.window_cap(&season, latitude);
-        Self::new(species, &courses, season.start, cap)
-    }
-
-    /// The broods of a species in a season whose days are known up to the date cap: one course, for
-    /// which no past season is needed. `None` if days are missing.
-    pub fn as_observed(
-        species: &Species,
-        latitude: f64,
-        record: Record<'_>,
-        today: NaiveDate,
-        limits: Limits,
-    ) -> Option<Result<Self, NoCoverage>> {
-        let season = species.season_on(today, latitude);
-        let cap = species.window_cap(&season, latitude);
-        let series = season_days(
-            record.readings,
-            &season,
-            today,
-            limits.longest_gap_days,
-            record.estimates,
-        );
-        let last = series.days.last()?.date;
-        if series.broken_by.is_some() || last.succ_opt()? < cap {
-            return None;
-        }
-        let mut sum = 0.0;
-        let course: Vec<f64> = species
-            .model
-            .daily(series.days.iter().map(|day| day.extremes))
-            .map(|gain| {
-                sum += gain;
-                sum
-            })
-            .collect();
-        Some(Self::new(species, &[course], season.start, cap))
-    }
-
-    /// The broods of a species over `courses`, sums at the end of each day from `start` on (see
-    /// [`crate::domain::phenology::outlook::Ensemble::courses`]); larvae are followed up to `cap`, for
-    /// curatives [`FEEDING_ON_DAYS`] longer.
-    ///
-    /// # Method
-    /// Hatch is spread normally over degree-days: the species' peak hatch is its mean, and first
-    /// hatch stands for the share [`FIRST_HATCH_SHARE`]. Nine equally likely broods stand for it,
-    /// for each course and each of nine points of the peak's own range. A brood enters the second
-    /// instar after the degree-days between peak hatch and second instar, the third after those
-    /// between second and third.
-    ///
-    /// # Units
-    /// °C·d and days.
-    ///
-    /// # Valid range
-    /// Sums that rise. Broods that do not hatch before `cap` are left out.
-    ///
-    /// # References
-    /// Stages: the species' file, mostly estimates. The normal spread and the nine points are ours.
-    ///
-    /// # Errors
-    /// [`NoCoverage`].
-    pub fn new(
-        species: &Species,
-        courses: &[Vec<f64>],
-        start: NaiveDate,
-        cap: NaiveDate,
-    ) -> Result<Self, NoCoverage> {
-        let first = species.threshold(Milestone::Hatch).value;
-        let peak = stage(species, "peak-hatch")?;
-        let second = stage(species, SECOND_INSTAR)?.value;
-        let third = species.threshold(Milestone::WindowEnd).value;
-        let spread = (peak.value - first) / NORMAL_95;
-        let lengths = (second - peak.value, third - second);
-        let days = usize::try_from((cap - start).num_days()).unwrap_or(0);
-        let mut broods_of_all = Vec::new();
-        let mut looked_at = 0;
-        for course in courses {
-            let known = &course[..course.len().min(days + FEEDING_ON_DAYS)];
-            for peak in peak.points() {
-                looked_at += 1;
-                let broods: Vec<Cohort> = NINE_NORMAL
-                    .iter()
-                    .filter_map(|z| brood(known, days, peak + z * spread, lengths))
-                    .collect();
-                if !broods.is_empty() {
-                    broods_of_all.push(broods);
-                }
-            }
-        }
-        if broods_of_all.len() * 2 <= looked_at {
-            return Err(NoCoverage::NoHatch);
-        }
-        Ok(Self {
-            start,
-            days,
-            courses: broods_of_all,
-        })
-    }
-
-    /// The first day of the season and the day before the date cap.
-    pub fn span(&self) -> (NaiveDate, NaiveDate) {
-        let last = self.start + Days::new(self.days.saturating_sub(1) as u64);
-        (self.start, last)
-    }
-
     /// What an application of an option on each day meets.
     ///
     /// # Method
@@ -247,119 +109,143 @@ impl Hatching {
     /// # References
     /// First-order decay and log-normal transit times are common in soil science (from memory);
     /// the combination is ours and a planning model.
-    pub fn coverage(&self, option: &TreatmentOption) -> Coverage {
-        let activity = activity(option);
-        let of_each: Vec<Vec<f64>> = self
-            .courses
-            .iter()
-            .map(|broods| self.met(broods, option, &activity))
-            .collect();
-        let shares = (0..self.days_for(option.purpose))
-            .map(|day| {
-                let mut of_day: Vec<f64> = of_each.iter().map(|course| course[day]).collect();
-                of_day.sort_by(f64::total_cmp);
-                let n = of_day.len();
-                let at = |p: f64| of_day[(((n as f64) * p) as usize).min(n - 1)];
-                Share {
-                    mean: of_day.iter().sum::<f64>() / n as f64,
-                    low: at(0.1),
-                    high: at(0.9),
-                }
-            })
-            .collect();
-        Coverage {
-            start: self.start,
-            shares,
-        }
-    }
-
-    /// Days from the season's start on which larvae are followed: up to the date cap for what is
-    /// spread against small ones, [`FEEDING_ON_DAYS`] longer for curatives.
-    fn days_for(&self, purpose: Purpose) -> usize {
-        match purpose {
-            Purpose::Preventive => self.days,
-            Purpose::Curative => self.days + FEEDING_ON_DAYS,
-        }
-    }
-
-    /// Share of the broods of one course that an application on each day meets.
-    fn met(&self, broods: &[Cohort], option: &TreatmentOption, activity: &[f32]) -> Vec<f64> {
+    pub fn coverage<'h>(&'h self, option: &'h TreatmentOption) -> Coverage<'h> {
         let days = self.days_for(option.purpose);
-        let mut met = vec![0.0; days];
-        for brood in broods {
-            let open: Vec<f32> = brood
-                .instars
-                .iter()
-                .take(days - brood.hatch)
-                .map(|instars| option.susceptibility.at(f64::from(*instars)) as f32)
-                .collect();
-            let end = brood.hatch + open.len();
-            for (day, met) in met.iter_mut().enumerate().take(end) {
-                // The overlap of the larva's life with the time the option is at work.
-                let from = day.max(brood.hatch);
-                let to = end.min(day + activity.len());
+        let mut known = self.known.borrow_mut();
+        let place = known
+            .options
+            .iter()
+            .position(|known| known.option == *option)
+            .unwrap_or_else(|| {
+                known.options.push(OfOption {
+                    option: option.clone(),
+                    shares: vec![None; days],
+                    windows: Vec::new(),
+                    working: None,
+                });
+                known.options.len() - 1
+            });
+        Coverage {
+            hatching: self,
+            option,
+            days,
+            place,
+        }
+    }
+
+    /// Lets go of what only makes further days quick to work out; what was worked out stays.
+    pub fn rest(&self) {
+        for known in &mut self.known.borrow_mut().options {
+            known.working = None;
+        }
+    }
+}
+
+impl Working {
+    fn of(hatching: &Hatching, option: &TreatmentOption, days: usize) -> Self {
+        let mut working = Self {
+            activity: activity(option),
+            open: Vec::new(),
+            from: vec![0],
+        };
+        let [first, second, third] = option.susceptibility.by_instar.map(|share| share as f32);
+        let (to_second, to_third) = hatching.lengths;
+        let (to_second, to_third) = (to_second.max(1.0) as f32, to_third.max(1.0) as f32);
+        for cohort in &hatching.cohorts {
+            let course = &hatching.courses[cohort.course];
+            let followed = &course[cohort.hatch..course.len().min(days).max(cohort.hatch)];
+            // As `Susceptibility::at`, without a branch, so that a processor can do days at once.
+            working.open.extend(followed.iter().map(|sum| {
+                let grown = (sum - cohort.hatch_sum) as f32;
+                let to_second_instar = (grown / to_second).clamp(0.0, 1.0);
+                let to_third_instar = ((grown - to_second) / to_third).clamp(0.0, 1.0);
+                first + (second - first) * to_second_instar + (third - second) * to_third_instar
+            }));
+            working.from.push(working.open.len());
+        }
+        working
+    }
+
+    /// Share of each cohort that an application on a day, counted from the season's start, meets.
+    fn met(&self, hatching: &Hatching, day: usize) -> Vec<f64> {
+        hatching
+            .cohorts
+            .iter()
+            .zip(self.from.windows(2))
+            .map(|(cohort, span)| {
+                let open = &self.open[span[0]..span[1]];
+                // The overlap of the larvae's life with the time the option is at work.
+                let from = day.max(cohort.hatch);
+                let to = (cohort.hatch + open.len()).min(day + self.activity.len());
                 if from >= to {
-                    continue;
+                    return 0.0;
                 }
                 let taken_up = sum_of_products(
-                    &activity[from - day..to - day],
-                    &open[from - brood.hatch..to - brood.hatch],
+                    &self.activity[from - day..to - day],
+                    &open[from - cohort.hatch..to - cohort.hatch],
                 );
-                if taken_up > 0.0 {
-                    *met += f64::from(1.0 - (-UPTAKE_PER_DAY as f32 * taken_up).exp());
-                }
-            }
-        }
-        for met in &mut met {
-            *met /= broods.len() as f64;
-        }
-        met
-    }
-
-    /// Share of the larvae that hatch in all that have entered an instar (0 is hatch, 1 the
-    /// second, 2 the third) by the end of a day, mean over the courses.
-    pub fn reached(&self, instar: f64, day: NaiveDate) -> f64 {
-        let Ok(day) = usize::try_from((day - self.start).num_days()) else {
-            return 0.0;
-        };
-        let broods = || self.courses.iter().flatten();
-        let reached = broods()
-            .filter(|brood| {
-                day.checked_sub(brood.hatch).is_some_and(|age| {
-                    let last = brood.instars.len() - 1;
-                    f64::from(brood.instars[age.min(last)]) >= instar
-                })
+                f64::from(1.0 - (-UPTAKE_PER_DAY as f32 * taken_up).exp())
             })
-            .count();
-        reached as f64 / broods().count() as f64
+            .collect()
     }
 }
 
-impl Hatching {
-    /// The day from which larvae can be counted: half of them are in the second instar, or first
-    /// hatch is four weeks old; `None` if that is not to be expected.
-    pub fn countable(&self) -> Option<NaiveDate> {
-        let days: Vec<NaiveDate> = self.start.iter_days().take(self.days).collect();
-        let first_with = |instar, share| {
-            let index = days.partition_point(|day| self.reached(instar, *day) < share);
-            days.get(index).copied()
-        };
-        let grown = first_with(0.0, FIRST_HATCH_SHARE)
-            .map(|hatch| hatch + Days::new(COUNTABLE_AFTER_HATCH));
-        first_with(1.0, 0.5).into_iter().chain(grown).min()
-    }
-}
-
-impl Coverage {
+impl Coverage<'_> {
     /// What an application on a day meets; `None` outside the season.
     pub fn on(&self, day: NaiveDate) -> Option<Share> {
-        let index = usize::try_from((day - self.start).num_days()).ok()?;
-        self.shares.get(index).copied()
+        let day = usize::try_from((day - self.hatching.start).num_days()).ok()?;
+        (day < self.days).then(|| self.share(day))
     }
 
     /// Every day with its share.
-    pub fn days(&self) -> impl Iterator<Item = (NaiveDate, Share)> {
-        self.start.iter_days().zip(self.shares.iter().copied())
+    pub fn days(&self) -> impl Iterator<Item = (NaiveDate, Share)> + '_ {
+        (0..self.days).map(|day| (self.date(day), self.share(day)))
+    }
+
+    fn date(&self, day: usize) -> NaiveDate {
+        self.hatching.start + Days::new(day as u64)
+    }
+
+    fn share(&self, day: usize) -> Share {
+        if let Some(share) = self.hatching.known.borrow().options[self.place].shares[day] {
+            return share;
+        }
+        let met = self.working().met(self.hatching, day);
+        let mean = self
+            .hatching
+            .cohorts
+            .iter()
+            .zip(&met)
+            .map(|(cohort, met)| cohort.share * met)
+            .sum();
+        let mut of_cases: Vec<f64> = self
+            .hatching
+            .cases
+            .iter()
+            .map(|case| {
+                let met: f64 = case.iter().map(|place| met[*place as usize]).sum();
+                met / case.len() as f64
+            })
+            .collect();
+        let n = of_cases.len();
+        let mut at = |p: f64| {
+            let place = ((n as f64 * p) as usize).min(n - 1);
+            *of_cases.select_nth_unstable_by(place, f64::total_cmp).1
+        };
+        let share = Share {
+            mean,
+            low: at(0.1),
+            high: at(0.9),
+        };
+        self.hatching.known.borrow_mut().options[self.place].shares[day] = Some(share);
+        share
+    }
+
+    fn working(&self) -> Rc<Working> {
+        let mut known = self.hatching.known.borrow_mut();
+        let working = &mut known.options[self.place].working;
+        let made = || Rc::new(Working::of(self.hatching, self.option, self.days));
+        Rc::clone(working.get_or_insert_with(made))
     }
 
     /// The best day, and the first and last day around it that meet at least [`WORTH_IT`] of what
@@ -371,53 +257,75 @@ impl Coverage {
     /// The same with another share of what the best day meets, 0 to 1, and of the days from a day
     /// on only, if one is given.
     pub fn window_at(&self, share: f64, from: Option<NaiveDate>) -> Option<Window> {
-        let earliest = from.map_or(0, |day| (day - self.start).num_days().max(0)) as usize;
-        let best = (earliest..self.shares.len())
-            .max_by(|a, b| self.shares[*a].mean.total_cmp(&self.shares[*b].mean))?;
-        let enough = self.shares[best].mean * share;
+        let key = (share.to_bits(), from);
+        let found = |known: &OfOption| known.windows.iter().find(|(of, _)| *of == key).copied();
+        let known = found(&self.hatching.known.borrow().options[self.place]);
+        if let Some((_, window)) = known {
+            return window;
+        }
+        let window = self.search_window(share, from);
+        let mut known = self.hatching.known.borrow_mut();
+        known.options[self.place].windows.push((key, window));
+        window
+    }
+
+    fn search_window(&self, share: f64, from: Option<NaiveDate>) -> Option<Window> {
+        let earliest = from.map_or(0, |day| (day - self.hatching.start).num_days().max(0)) as usize;
+        let latest = self.days.checked_sub(1).filter(|last| *last >= earliest)?;
+        let mean = |day: usize| self.share(day).mean;
+        let best = best_day(mean, earliest, latest);
+        let enough = mean(best) * share;
         if enough <= 0.0 {
             return None;
         }
-        let worth = |index: &usize| self.shares[*index].mean >= enough;
-        let first = (earliest..=best).rev().take_while(worth).last()?;
-        let last = (best..self.shares.len()).take_while(worth).last()?;
-        let date = |index: usize| self.start + Days::new(index as u64);
+        let worth = |day: usize| mean(day) >= enough;
         Some(Window {
-            first: date(first),
-            best: date(best),
-            last: date(last),
+            first: self.date(end_of_run(worth, best, earliest)),
+            best: self.date(best),
+            last: self.date(end_of_run(worth, best, latest)),
         })
     }
 }
 
-fn stage<'s>(species: &'s Species, id: &'static str) -> Result<&'s SourcedValue, NoCoverage> {
-    species.stage(id).ok_or(NoCoverage::NoStage(id))
+/// The day with the highest value from `earliest` to `latest`, where values rise to it and fall
+/// after it: every [`STRIDE`] days first, then ever closer around the best of those.
+fn best_day(value: impl Fn(usize) -> f64, earliest: usize, latest: usize) -> usize {
+    let better = |a: &usize, b: &usize| value(*a).total_cmp(&value(*b));
+    let coarse = (earliest..=latest).step_by(STRIDE).chain([latest]);
+    let mut best = coarse.max_by(better).unwrap_or(earliest);
+    let mut step = STRIDE / 2;
+    while step > 0 {
+        let around = [
+            best.saturating_sub(step).max(earliest),
+            best,
+            (best + step).min(latest),
+        ];
+        best = around.into_iter().max_by(better).unwrap_or(best);
+        step /= 2;
+    }
+    best
 }
 
-/// A brood that hatches at a sum; `None` if the course does not reach it within `days`.
-fn brood(
-    course: &[f64],
-    days: usize,
-    hatch_sum: f64,
-    (first, second): (f64, f64),
-) -> Option<Cohort> {
-    let hatch = course.partition_point(|sum| *sum < hatch_sum);
-    if hatch >= course.len().min(days) {
-        return None;
+/// The last day in a row that fulfils a condition, from a day that does towards `end`.
+fn end_of_run(holds: impl Fn(usize) -> bool, from: usize, end: usize) -> usize {
+    let towards = |day: usize, step: usize| {
+        if end < from {
+            day.saturating_sub(step).max(end)
+        } else {
+            (day + step).min(end)
+        }
+    };
+    let mut last = from;
+    let mut step = STRIDE;
+    while step > 0 {
+        let next = towards(last, step);
+        if next != last && holds(next) {
+            last = next;
+        } else {
+            step /= 2;
+        }
     }
-    let instars = course[hatch..]
-        .iter()
-        .map(|sum| {
-            let grown = sum - hatch_sum;
-            let instars = if grown < first {
-                grown / first.max(1.0)
-            } else {
-                1.0 + (grown - first) / second.max(1.0)
-            };
-            instars as f32
-        })
-        .collect();
-    Some(Cohort { hatch, instars })
+    last
 }
 
 /// What is at work on each day from the application on, up to where nothing is left.

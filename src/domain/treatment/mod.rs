@@ -3,6 +3,7 @@
 
 pub mod choice;
 pub mod coverage;
+pub mod hatching;
 pub mod need;
 pub mod option;
 pub mod plan;

@@ -2,7 +2,8 @@
 
 use crate::domain::journal::amount::Area;
 use crate::domain::treatment::choice::Choice;
-use crate::domain::treatment::coverage::{Coverage, Hatching, Share, Window};
+use crate::domain::treatment::coverage::{Coverage, Share, Window};
+use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::need::{Need, Reason};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use chrono::{Days, NaiveDate};
@@ -26,7 +27,7 @@ pub struct Planned<'o> {
     /// What it would be spread for.
     pub purpose: Purpose,
     /// What each day would meet.
-    pub coverage: Coverage,
+    pub coverage: Coverage<'o>,
     /// The days worth it.
     pub window: Window,
 }
@@ -58,7 +59,7 @@ impl Planned<'_> {
 pub fn planned<'o>(
     option: &'o TreatmentOption,
     purpose: Purpose,
-    hatching: &Hatching,
+    hatching: &'o Hatching,
 ) -> Option<Planned<'o>> {
     let coverage = hatching.coverage(option);
     let window = match purpose {
@@ -79,7 +80,7 @@ pub fn ranked<'o>(
     options: impl Iterator<Item = &'o TreatmentOption>,
     choice: &Choice,
     need: &Need,
-    hatching: &Hatching,
+    hatching: &'o Hatching,
     today: NaiveDate,
 ) -> Vec<Planned<'o>> {
     let wanted = need.purpose().unwrap_or(Purpose::Preventive);

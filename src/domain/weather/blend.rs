@@ -6,8 +6,9 @@
 //! are taken as if they were all. Nothing is added for a difference in height or place: name
 //! stations that stand like the site does.
 
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::reading::Reading;
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -47,8 +48,8 @@ pub struct Blend {
 /// Days of several stations as one, and what each was made of.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Blended {
-    /// Readings by day.
-    pub readings: Readings,
+    /// DailyReadings by day.
+    pub readings: DailyReadings,
     /// The stations of each whole day, by their place in the order.
     pub made_of: BTreeMap<NaiveDate, Vec<usize>>,
 }
@@ -72,35 +73,35 @@ pub struct Blended {
 /// # Examples
 /// ```
 /// use hatchbell::domain::weather::blend::{Order, blended};
-/// use hatchbell::domain::weather::reading::{Reading, Readings};
+/// use hatchbell::domain::weather::reading::{Reading, DailyReadings};
 /// let day = "2026-07-02".parse().unwrap();
-/// let of = |min, max| Readings::from([(day, Reading { min: Some(min), max: Some(max) })]);
+/// let of = |min, max| DailyReadings::from([(day, Reading { min: Some(min), max: Some(max) })]);
 /// let (valley, hill) = (of(12.0, 26.0), of(9.0, 23.0));
 /// let mean = blended(&[(&valley, 2.0), (&hill, 1.0)], Order::Mean);
 /// assert_eq!(mean.readings[&day], Reading { min: Some(11.0), max: Some(25.0) });
 /// ```
-pub fn blended(stations: &[(&Readings, f64)], order: Order) -> Blended {
+pub fn blended(stations: &[(&DailyReadings, f64)], order: Order) -> Blended {
     let mut blended = Blended::default();
     if let Some((first, _)) = stations.first() {
         blended.readings = (*first).clone();
     }
     let days: BTreeSet<NaiveDate> = stations
         .iter()
-        .flat_map(|(readings, _)| readings.keys().copied())
+        .flat_map(|(readings, _)| readings.iter().map(|(day, _)| day))
         .collect();
     for day in days {
         let mut whole: Vec<(usize, Extremes, f64)> = stations
             .iter()
             .enumerate()
             .filter_map(|(place, (readings, weight))| {
-                Some((place, readings.get(&day)?.extremes()?, *weight))
+                Some((place, readings.extremes(day)?, *weight))
             })
             .collect();
         if order == Order::Fallback {
             whole.truncate(1);
         }
         if let Some(reading) = mean(&whole) {
-            blended.readings.insert(day, reading);
+            blended.readings.set(day, reading);
             let places = whole.iter().map(|(place, _, _)| *place).collect();
             blended.made_of.insert(day, places);
         }
@@ -174,7 +175,7 @@ mod tests {
     }
 
     /// Days with one mean, half a day's range of 6 °C to both sides.
-    fn station(days: std::ops::RangeInclusive<u32>, mean: f64) -> Readings {
+    fn station(days: std::ops::RangeInclusive<u32>, mean: f64) -> DailyReadings {
         days.map(|day| {
             let reading = Reading {
                 min: Some(mean - 6.0),

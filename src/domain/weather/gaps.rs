@@ -3,10 +3,12 @@
 //! Short gaps without a neighbour are left to the straight line in [`crate::domain::phenology::season_days`]. Which comes
 //! first was measured by leaving days out on 53 stations; DEVELOPERS.md has the figures.
 
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::reading::Reading;
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 /// Common days around a month that a neighbour's correction needs.
 pub const FEWEST_COMMON_DAYS: usize = 30;
@@ -40,7 +42,7 @@ pub type Estimates = BTreeMap<NaiveDate, How>;
 #[derive(Debug, Clone, Copy)]
 pub struct Neighbour<'n> {
     /// Its readings.
-    pub readings: &'n Readings,
+    pub readings: &'n DailyReadings,
     /// How much higher it stands than the station, m; `None` if unknown.
     pub height_above_m: Option<f64>,
 }
@@ -49,7 +51,7 @@ pub struct Neighbour<'n> {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Completed {
     /// Measured and estimated readings.
-    pub readings: Readings,
+    pub readings: DailyReadings,
     /// Which of them are estimated.
     pub estimates: Estimates,
     /// The neighbours that each day estimated by them comes from, by their place in the list.
@@ -76,7 +78,11 @@ pub struct Completed {
 /// # References
 /// Correction by mean differences and inverse variances: common practice in climatology, no
 /// single source. Lapse rate: International Standard Atmosphere, ISO 2533 (from memory).
-pub fn complete(readings: &Readings, neighbours: &[Neighbour<'_>], longest_line: u32) -> Completed {
+pub fn complete(
+    readings: &DailyReadings,
+    neighbours: &[Neighbour<'_>],
+    longest_line: u32,
+) -> Completed {
     let mut completed = Completed {
         readings: readings.clone(),
         ..Completed::default()
@@ -89,19 +95,20 @@ pub fn complete(readings: &Readings, neighbours: &[Neighbour<'_>], longest_line:
         .iter()
         .map(|neighbour| Corrections::between(readings, neighbour))
         .collect();
+    let mut climate = Climate::of(readings);
     for (from, to) in gaps {
         let long = (to - from).num_days() + 1 > i64::from(longest_line);
         for day in from.iter_days().take_while(|day| *day <= to) {
-            let known = readings.get(&day).copied().unwrap_or_default();
+            let known = readings.get(day);
             let by_neighbours = from_neighbours(neighbours, &corrections, day);
             let estimate = by_neighbours
                 .map(|extremes| (extremes, How::Neighbours))
                 .or_else(|| {
-                    let extremes = climatology(readings, day).filter(|_| long)?;
+                    let extremes = if long { climate.of_day(day) } else { None }?;
                     Some((extremes, How::Climatology))
                 });
             if let Some((extremes, how)) = estimate {
-                completed.readings.insert(day, beside(known, extremes));
+                completed.readings.set(day, beside(known, extremes));
                 completed.estimates.insert(day, how);
                 if how == How::Neighbours {
                     let who = having(neighbours, &corrections, day).map(|(place, ..)| place);
@@ -113,8 +120,13 @@ pub fn complete(readings: &Readings, neighbours: &[Neighbour<'_>], longest_line:
     completed
 }
 
+/// Whether a station lacks days between its first and its newest measured one.
+pub fn has_gaps(readings: &DailyReadings) -> bool {
+    !gaps(readings).is_empty()
+}
+
 /// Days without both extremes between the first and the newest measured day.
-fn gaps(readings: &Readings) -> Vec<(NaiveDate, NaiveDate)> {
+fn gaps(readings: &DailyReadings) -> Vec<(NaiveDate, NaiveDate)> {
     let mut gaps = Vec::new();
     let mut previous: Option<NaiveDate> = None;
     for (day, _) in readings
@@ -122,11 +134,11 @@ fn gaps(readings: &Readings) -> Vec<(NaiveDate, NaiveDate)> {
         .filter(|(_, reading)| reading.extremes().is_some())
     {
         if let Some(previous) = previous
-            && (*day - previous).num_days() > 1
+            && (day - previous).num_days() > 1
         {
-            gaps.push((previous + Days::new(1), *day - Days::new(1)));
+            gaps.push((previous + Days::new(1), day - Days::new(1)));
         }
-        previous = Some(*day);
+        previous = Some(day);
     }
     gaps
 }
@@ -161,15 +173,10 @@ struct Correction {
 struct Corrections([Option<(Correction, Correction)>; 12]);
 
 impl Corrections {
-    fn between(own: &Readings, neighbour: &Neighbour<'_>) -> Self {
+    fn between(own: &DailyReadings, neighbour: &Neighbour<'_>) -> Self {
         let mut differences: [Vec<(f64, f64)>; 12] = Default::default();
-        for (day, reading) in own {
-            let pair = reading.extremes().zip(
-                neighbour
-                    .readings
-                    .get(day)
-                    .and_then(|other| other.extremes()),
-            );
+        for (day, reading) in own.iter() {
+            let pair = reading.extremes().zip(neighbour.readings.extremes(day));
             if let Some((own, other)) = pair {
                 differences[day.month0() as usize]
                     .push((own.min() - other.min(), own.max() - other.max()));
@@ -227,7 +234,7 @@ fn having(
 ) -> impl Iterator<Item = (usize, Extremes, (Correction, Correction))> {
     let corrected = neighbours.iter().zip(corrections).enumerate();
     corrected.filter_map(move |(place, (neighbour, corrections))| {
-        let extremes = neighbour.readings.get(&day)?.extremes()?;
+        let extremes = neighbour.readings.extremes(day)?;
         let correction = corrections.0[day.month0() as usize]?;
         Some((place, extremes, correction))
     })
@@ -260,31 +267,99 @@ fn ordered(min: f64, max: f64) -> Option<Extremes> {
     }
 }
 
-/// The mean of the same calendar day ± 7 days over the station's other years.
-fn climatology(readings: &Readings, day: NaiveDate) -> Option<Extremes> {
-    let first = readings.keys().next()?.year();
-    let last = readings.keys().next_back()?.year();
-    let (mut min, mut max, mut days, mut years) = (0.0, 0.0, 0, 0);
-    for year in (first..=last).filter(|year| *year != day.year()) {
-        // 29 February stands with the 28th in other years.
-        let middle = day
-            .with_year(year)
-            .or_else(|| (day - Days::new(1)).with_year(year))?;
-        let before = days;
-        for offset in -CLIMATE_DAYS..=CLIMATE_DAYS {
-            let near = middle + chrono::TimeDelta::days(offset);
-            if let Some(extremes) = readings.get(&near).and_then(|r| r.extremes()) {
-                min += extremes.min();
-                max += extremes.max();
-                days += 1;
+/// Sums over days: of minima, of maxima, and how many they are.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    min: f64,
+    max: f64,
+    days: u32,
+}
+
+/// The same calendar days in a station's years. Running sums make every span of days one
+/// subtraction, and each calendar day is summed over the years once, however often it is missing.
+struct Climate {
+    first: NaiveDate,
+    years: RangeInclusive<i32>,
+    /// The sums up to the start of each day from `first` on.
+    running: Vec<Sums>,
+    /// For calendar days that were asked for: the sums over all years, and in how many of them
+    /// there are days.
+    calendar: BTreeMap<(u32, u32), (Sums, usize)>,
+}
+
+impl Climate {
+    fn of(readings: &DailyReadings) -> Self {
+        let first = readings.first_day().unwrap_or_default();
+        let last = readings.last_day().unwrap_or_default();
+        let mut sums = Sums::default();
+        let mut running = vec![sums];
+        running.extend(readings.iter().map(|(_, reading)| {
+            if let Some(extremes) = reading.extremes() {
+                sums.min += extremes.min();
+                sums.max += extremes.max();
+                sums.days += 1;
             }
+            sums
+        }));
+        Self {
+            first,
+            years: first.year()..=last.year(),
+            running,
+            calendar: BTreeMap::new(),
         }
-        years += usize::from(days > before);
     }
-    if years < FEWEST_YEARS {
-        return None;
+
+    /// The mean of the same calendar day ± 7 days over the station's other years.
+    fn of_day(&mut self, day: NaiveDate) -> Option<Extremes> {
+        let (all, years) = match self.calendar.get(&(day.month(), day.day())) {
+            Some(known) => *known,
+            None => {
+                let summed = self.over_the_years(day);
+                self.calendar.insert((day.month(), day.day()), summed);
+                summed
+            }
+        };
+        let own = self.around(day);
+        let years = years - usize::from(own.days > 0);
+        let days = all.days - own.days;
+        if years < FEWEST_YEARS || days == 0 {
+            return None;
+        }
+        ordered(
+            (all.min - own.min) / f64::from(days),
+            (all.max - own.max) / f64::from(days),
+        )
     }
-    ordered(min / f64::from(days), max / f64::from(days))
+
+    fn over_the_years(&self, day: NaiveDate) -> (Sums, usize) {
+        let (mut all, mut years) = (Sums::default(), 0);
+        for year in self.years.clone() {
+            // 29 February stands with the 28th in other years.
+            let middle = day
+                .with_year(year)
+                .or_else(|| (day - Days::new(1)).with_year(year));
+            let Some(middle) = middle else { continue };
+            let sums = self.around(middle);
+            all.min += sums.min;
+            all.max += sums.max;
+            all.days += sums.days;
+            years += usize::from(sums.days > 0);
+        }
+        (all, years)
+    }
+
+    /// The sums over the days around one.
+    fn around(&self, middle: NaiveDate) -> Sums {
+        let place = (middle - self.first).num_days();
+        let within = |place: i64| place.clamp(0, self.running.len() as i64 - 1) as usize;
+        let before = self.running[within(place - CLIMATE_DAYS)];
+        let after = self.running[within(place + CLIMATE_DAYS + 1)];
+        Sums {
+            min: after.min - before.min,
+            max: after.max - before.max,
+            days: after.days - before.days,
+        }
+    }
 }
 
 /// A way to estimate, as scored by leaving days out.
@@ -358,14 +433,14 @@ const MOST_BLOCKS: usize = 120;
 /// Leaves out blocks of `block` days that are known, spread over the newest years of the record,
 /// and estimates them one way. Corrections and climatology are made from the days that are left.
 pub fn leave_out(
-    readings: &Readings,
+    readings: &DailyReadings,
     neighbours: &[Neighbour<'_>],
     way: Way,
     block: u32,
 ) -> GapScore {
     let days: Vec<(NaiveDate, Extremes)> = readings
         .iter()
-        .filter_map(|(day, reading)| Some((*day, reading.extremes()?)))
+        .filter_map(|(day, reading)| Some((day, reading.extremes()?)))
         .collect();
     let block = block.max(1) as usize;
     let stride = block + BETWEEN_BLOCKS;
@@ -378,7 +453,7 @@ pub fn leave_out(
         let whole = (around[block + 1].0 - around[0].0).num_days() == block as i64 + 1;
         if whole {
             for (day, _) in &around[1..=block] {
-                left.remove(day);
+                left.set(*day, Reading::default());
             }
             out.push(around);
         }
@@ -391,6 +466,7 @@ pub fn leave_out(
             .collect(),
         _ => Vec::new(),
     };
+    let mut climate = Climate::of(&left);
     let mut score = GapScore::default();
     for around in out {
         let (before, after) = (around[0], around[block + 1]);
@@ -398,7 +474,7 @@ pub fn leave_out(
             let estimate = match way {
                 Way::Line => between(before, after, *day),
                 Way::Neighbours => from_neighbours(neighbours, &corrections, *day),
-                Way::Climatology => climatology(&left, *day),
+                Way::Climatology => climate.of_day(*day),
             };
             if let Some(estimate) = estimate {
                 score.note(*truth, estimate);

@@ -3,6 +3,7 @@
 //! and rain.
 
 pub mod blend;
+pub mod daily_readings;
 pub mod degree_day;
 pub mod extremes;
 pub mod gaps;

@@ -4,7 +4,8 @@
 //! the reading. Which day a station means can be seen beside a station that is known to go by the
 //! calendar day.
 
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::daily_readings::DailyReadings;
+use crate::domain::weather::reading::Reading;
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -18,20 +19,20 @@ pub struct DayShift {
 }
 
 /// Readings under the days they belong to.
-pub fn shifted(readings: &Readings, shift: DayShift) -> Readings {
+pub fn shifted(readings: DailyReadings, shift: DayShift) -> DailyReadings {
     if shift == DayShift::default() {
-        return readings.clone();
+        return readings;
     }
-    let mut moved: BTreeMap<NaiveDate, Reading> = BTreeMap::new();
-    for (day, reading) in readings {
-        let before = *day - Days::new(1);
+    let mut moved = DailyReadings::default();
+    for (day, reading) in readings.iter() {
+        let before = day - Days::new(1);
         if reading.min.is_some() {
-            let to = if shift.min { before } else { *day };
-            moved.entry(to).or_default().min = reading.min;
+            let to = if shift.min { before } else { day };
+            moved.entry(to).min = reading.min;
         }
         if reading.max.is_some() {
-            let to = if shift.max { before } else { *day };
-            moved.entry(to).or_default().max = reading.max;
+            let to = if shift.max { before } else { day };
+            moved.entry(to).max = reading.max;
         }
     }
     moved
@@ -92,7 +93,7 @@ impl Comparison {
 ///
 /// # References
 /// Pearson's correlation: any textbook of statistics.
-pub fn compare(readings: &Readings, reference: &Readings) -> Option<Comparison> {
+pub fn compare(readings: &DailyReadings, reference: &DailyReadings) -> Option<Comparison> {
     let own = [departures(readings, min), departures(readings, max)];
     let others = [departures(reference, min), departures(reference, max)];
     let likeness = |index: usize| {
@@ -120,18 +121,21 @@ pub fn compare(readings: &Readings, reference: &Readings) -> Option<Comparison> 
     })
 }
 
-fn min(reading: &Reading) -> Option<f64> {
+fn min(reading: Reading) -> Option<f64> {
     reading.min
 }
 
-fn max(reading: &Reading) -> Option<f64> {
+fn max(reading: Reading) -> Option<f64> {
     reading.max
 }
 
 /// Departures from the mean of the month over all years.
-fn departures(readings: &Readings, pick: fn(&Reading) -> Option<f64>) -> BTreeMap<NaiveDate, f64> {
+fn departures(
+    readings: &DailyReadings,
+    pick: fn(Reading) -> Option<f64>,
+) -> BTreeMap<NaiveDate, f64> {
     let mut sums = [(0.0, 0u32); 12];
-    for (day, reading) in readings {
+    for (day, reading) in readings.iter() {
         if let Some(value) = pick(reading) {
             let month = &mut sums[day.month0() as usize];
             month.0 += value;
@@ -142,7 +146,7 @@ fn departures(readings: &Readings, pick: fn(&Reading) -> Option<f64>) -> BTreeMa
         .iter()
         .filter_map(|(day, reading)| {
             let (sum, count) = sums[day.month0() as usize];
-            Some((*day, pick(reading)? - sum / f64::from(count)))
+            Some((day, pick(reading)? - sum / f64::from(count)))
         })
         .collect()
 }
