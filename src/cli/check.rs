@@ -5,9 +5,9 @@ use crate::config::{Config, StationFeed};
 use crate::cycle::{daily, neighbour_of};
 use crate::domain::phenology::outlook::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gaps::{Estimates, GapScore, Neighbour, Way, leave_out};
 use crate::domain::weather::observation_day::{Comparison, Likeness, compare};
-use crate::domain::weather::reading::Readings;
 use crate::store::Store;
 use chrono::NaiveDate;
 use clap::Args;
@@ -61,7 +61,7 @@ fn station(
     today: NaiveDate,
 ) -> anyhow::Result<String> {
     let readings = daily(store, feed, today)?;
-    let mut around: Vec<(&StationFeed, Readings)> = Vec::new();
+    let mut around: Vec<(&StationFeed, DailyReadings)> = Vec::new();
     for id in &feed.station.neighbours {
         if let Some(neighbour) = config.station(id) {
             around.push((neighbour, daily(store, neighbour, today)?));
@@ -94,14 +94,14 @@ fn station(
     Ok(text)
 }
 
-fn history(config: &Config, readings: &Readings, today: NaiveDate) -> String {
+fn history(config: &Config, readings: &DailyReadings, today: NaiveDate) -> String {
     let start = MonthDay::parse("01-01").expect("a day");
     let season = Season::containing(today, start);
     let past = past_seasons(readings, &Estimates::new(), start, &season, config.limits);
-    match (readings.keys().next(), readings.keys().next_back()) {
+    match (readings.first_day(), readings.last_day()) {
         (Some(first), Some(last)) => format!(
             "{} from {first} to {last}, {} before this year",
-            counted(readings.len(), "day"),
+            counted(readings.known_days(), "day"),
             counted(past.len(), "whole calendar year"),
         ),
         _ => "nothing stored; import its history".to_owned(),

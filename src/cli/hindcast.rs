@@ -7,6 +7,7 @@ use crate::domain::phenology::hindcast::{HindcastPlan, Score, ThresholdScore, ad
 use crate::domain::phenology::outlook::{PastSeason, past_seasons};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::Limits;
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::{Method, Model};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::gaps::Estimates;
@@ -202,7 +203,13 @@ fn whole_seasons(readings: &Readings, missing: u32) -> Vec<PastSeason> {
         longest_gap_days: missing,
         most_estimated_days: missing,
     };
-    past_seasons(readings, &Estimates::new(), start, &after, limits)
+    past_seasons(
+        &DailyReadings::from(readings),
+        &Estimates::new(),
+        start,
+        &after,
+        limits,
+    )
 }
 
 fn text(score: &ThresholdScore) -> String {

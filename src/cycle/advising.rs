@@ -1,17 +1,16 @@
-//! Treatment: whether and with what, when to count, how applications are watered in. The decisions
-//! are the domain's; this only brings it what is stored.
+//! Treatment: what to tell of it, when to count, how applications are watered in. The decisions are
+//! the domain's; this only brings it what is stored.
 
-use super::site_states::{SiteState, with_records};
+use super::cases::{Case, Considered};
+use super::site_states::SiteState;
 use crate::config::Config;
 use crate::domain::journal::{Application, Entry as Journal, JournalAction};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::place::site;
-use crate::domain::scouting::tolerance;
 use crate::domain::telling::notice::{Instead, Notice, NoticeKind, TreatmentNotice};
-use crate::domain::treatment::hatching::{Hatching, NoCoverage};
-use crate::domain::treatment::need::{Brood, Broods, Evidence, Need, Reason, need};
+use crate::domain::treatment::need::{Brood, Broods, Need, Reason};
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Advice, Spread, Step, ToldStep, advise, ranked, settled};
+use crate::domain::treatment::plan::{Advice, Step, ToldStep, advise};
 use crate::domain::treatment::watering::{
     FOLLOWED_DAYS, Watering, WateringState, Wet, watering, wet,
 };
@@ -21,132 +20,6 @@ use crate::store::milestones::{Pair, Recording};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
 use std::collections::BTreeMap;
-
-/// What is known of a species at a site, for deciding on a treatment.
-pub struct Case {
-    /// Counts and damage.
-    pub evidence: Evidence,
-    /// Larvae per m² that the turf bears.
-    pub tolerance: (f64, f64),
-    /// Whether to treat, and on what ground.
-    pub need: Need,
-    /// The site's entries that stand, oldest first.
-    pub entries: Vec<Journal>,
-}
-
-impl Case {
-    fn of(store: &Store, here: &SiteState<'_>, today: NaiveDate) -> Result<Self, StoreError> {
-        let entries = store.entries(&here.site.id)?;
-        let broods = Broods::of(&here.species, here.site.latitude, &here.state);
-        let evidence = Evidence::of(&entries, &here.species.id, &broods, today);
-        let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
-        let need = need(&evidence, here.site.choice.preventives, tolerance);
-        Ok(Self {
-            evidence,
-            tolerance,
-            need,
-            entries,
-        })
-    }
-
-    /// Takes what was spread into account, by when larvae hatch.
-    fn settle(
-        &mut self,
-        config: &Config,
-        here: &SiteState<'_>,
-        hatching: &Hatching,
-        today: NaiveDate,
-    ) {
-        let spread = self.spread(config, here, today);
-        self.need = settled(self.need, &spread, here.site.area, hatching);
-    }
-
-    /// What was spread at the site from the season's first day up to `today`.
-    pub fn spread<'o>(
-        &self,
-        config: &'o Config,
-        here: &SiteState<'_>,
-        today: NaiveDate,
-    ) -> Vec<Spread<'o>> {
-        self.entries
-            .iter()
-            .filter(|entry| (here.state.season.start..=today).contains(&entry.day))
-            .filter_map(|entry| match &entry.action {
-                JournalAction::Application(spread) => Some(Spread {
-                    option: config.options.get(&spread.option)?,
-                    day: entry.day,
-                    area: spread.area,
-                }),
-                _ => None,
-            })
-            .collect()
-    }
-
-    /// Applications whose option the configuration does not have any more: number and option.
-    pub fn unknown<'e>(&'e self, config: &'e Config) -> impl Iterator<Item = (i64, &'e str)> {
-        self.entries.iter().filter_map(|entry| match &entry.action {
-            JournalAction::Application(spread) if !config.options.contains_key(&spread.option) => {
-                Some((entry.number, spread.option.as_str()))
-            }
-            _ => None,
-        })
-    }
-}
-
-/// A site and a species with the decision on them, and when larvae hatch there or why not.
-pub type Plans<'c> = Vec<(SiteState<'c>, Case, Result<Hatching, NoCoverage>)>;
-
-/// Whether and with what to treat at a site, for each of its species.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn plans<'c>(
-    config: &'c Config,
-    store: &Store,
-    today: NaiveDate,
-    site: &str,
-) -> Result<Plans<'c>, StoreError> {
-    let wanted = |one: &site::Site| one.id == site;
-    with_records(config, store, today, wanted, |here, record| {
-        let latitude = here.site.latitude;
-        let hatching = Hatching::of_record(&here.species, latitude, record, today, config.limits);
-        let mut case = Case::of(store, &here, today)?;
-        if let Ok(hatching) = &hatching {
-            case.settle(config, &here, hatching, today);
-        }
-        Ok((here, case, hatching))
-    })?
-    .into_iter()
-    .collect()
-}
-
-/// A site and a species with the decision on them, and when larvae hatch there if that is needed.
-pub(super) type Considered<'c> = (SiteState<'c>, Case, Option<Hatching>);
-
-/// Every site with each of its species; the hatch is worked out only where a treatment is due.
-pub(super) fn consider<'c>(
-    config: &'c Config,
-    store: &Store,
-    today: NaiveDate,
-) -> Result<Vec<Considered<'c>>, StoreError> {
-    let any = |_: &site::Site| true;
-    with_records(config, store, today, any, |here, record| {
-        let mut case = Case::of(store, &here, today)?;
-        let is_due = case.need.purpose().is_some() && here.state.hold.is_none();
-        let hatching = is_due
-            .then(|| {
-                let latitude = here.site.latitude;
-                Hatching::of_record(&here.species, latitude, record, today, config.limits)
-            })
-            .and_then(Result::ok);
-        if let Some(hatching) = &hatching {
-            case.settle(config, &here, hatching, today);
-        }
-        Ok((here, case, hatching))
-    })?
-    .into_iter()
-    .collect()
-}
 
 /// What there is to tell of treatments and counting at a site.
 pub(super) fn advise_site<'s>(
@@ -171,7 +44,7 @@ pub(super) fn advise_site<'s>(
             },
         });
     };
-    if let Some((hatching, wanted)) = hatching.as_ref().zip(case.need.purpose()) {
+    if let Some(hatching) = hatching.as_ref().filter(|_| case.need.purpose().is_some()) {
         let last_told = |option: &str| {
             told.iter().rev().find_map(|(_, told)| {
                 let step = Step::from_name(&told.step)?;
@@ -179,11 +52,7 @@ pub(super) fn advise_site<'s>(
                 (told.subject == option).then_some(ToldStep { step, due })
             })
         };
-        let serving = config
-            .options
-            .values()
-            .filter(|option| option.serves(wanted));
-        let ranked = ranked(serving, &here.site.choice, &case.need, hatching, today);
+        let ranked = case.ranked(config, here, hatching, today);
         let advice = advise(&ranked, hatching, &case.need, last_told, today);
         let is_hopeless = matches!(case.need, Need::Curative { .. })
             && !ranked.iter().any(|planned| planned.in_time(today))

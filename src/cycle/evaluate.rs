@@ -1,7 +1,8 @@
 //! Evaluating: where every site stands, what to record, whom to tell. The decisions are the
 //! domain's; this only brings it what is stored and writes down what it says.
 
-use super::advising::{advise_site, consider, follow_watering};
+use super::advising::{advise_site, follow_watering};
+use super::cases::consider;
 use super::site_states::{SiteState, newest_day_of};
 use super::{Engine, Report};
 use crate::config::Config;

@@ -80,7 +80,7 @@ pub fn look_back(
     let through = today.min(season.end);
     let entries = store.entries(&site.id)?;
     let wanted = |one: &site::Site| one.id == site.id;
-    let hatched: Vec<Hatched> = with_records(config, store, through, wanted, |here, record| {
+    let hatched: Vec<Hatched> = with_records(config, store, through, wanted, |here, record, _| {
         of_species(config, store, &here, record, &entries, (through, today))
     })?
     .into_iter()

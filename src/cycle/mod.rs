@@ -16,6 +16,7 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 mod advising;
+mod cases;
 mod deliver;
 mod evaluate;
 mod guarding;
@@ -23,7 +24,8 @@ mod intake;
 mod look_back;
 mod site_states;
 
-pub use advising::{Case, Followed, Plans, plans, waterings, wet_here};
+pub use advising::{Followed, waterings, wet_here};
+pub use cases::{Case, Plans, plans};
 pub use look_back::{look_back, seasons_on_record};
 pub use site_states::{SiteState, daily, neighbour_of, newest_day_of, site_states};
 

@@ -4,7 +4,7 @@ use chrono::{Datelike, Days, NaiveDate};
 use std::fmt;
 
 /// A day of the year without a year. 29 February is not allowed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct MonthDay {
     month: u32,
     day: u32,

@@ -74,6 +74,16 @@ impl DailyReadings {
     pub fn cut_after(&mut self, last: NaiveDate) {
         let kept = (last - self.first).num_days() + 1;
         self.days.truncate(usize::try_from(kept).unwrap_or(0));
+        // A record ends with a day of which something is known.
+        let known = |reading: &Reading| *reading != Reading::default();
+        let end = self.days.iter().rposition(known).map_or(0, |last| last + 1);
+        self.days.truncate(end);
+    }
+
+    /// How many days something is known of.
+    pub fn known_days(&self) -> usize {
+        let known = |reading: &&Reading| **reading != Reading::default();
+        self.days.iter().filter(known).count()
     }
 
     /// A day's reading, to be changed; the record is lengthened if need be.
@@ -192,7 +202,8 @@ mod tests {
         .into_iter()
         .collect();
         readings.cut_after(day("2026-07-02"));
-        assert_eq!(readings.last_day(), Some(day("2026-07-02")));
+        assert_eq!(readings.last_day(), Some(day("2026-07-01")));
+        assert_eq!(readings.known_days(), 1);
         readings.cut_after(day("2026-06-01"));
         assert_eq!(readings.first_day(), None);
     }
