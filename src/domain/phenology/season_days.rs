@@ -96,6 +96,14 @@ pub fn season_days(
             .filter(|day| *day >= season.start),
         ..Series::default()
     };
+    let mut estimated = estimates
+        .range(season.start..)
+        .map(|(day, _)| *day)
+        .peekable();
+    let mut is_estimate = |date: NaiveDate| {
+        while estimated.next_if(|day| *day < date).is_some() {}
+        estimated.peek() == Some(&date)
+    };
     let mut previous: Option<(NaiveDate, Extremes)> = None;
     for (date, extremes) in measured {
         let missing_from = previous.map_or(season.start, |(day, _)| day + Days::new(1));
@@ -118,7 +126,7 @@ pub fn season_days(
             series.days.push(Day {
                 date,
                 extremes,
-                estimated: estimates.contains_key(&date),
+                estimated: is_estimate(date),
             });
         }
         previous = Some((date, extremes));

@@ -70,7 +70,8 @@ pub(super) struct Known {
 #[derive(Debug, Clone)]
 struct OfOption {
     option: TreatmentOption,
-    shares: Vec<Option<Share>>,
+    means: Vec<Option<f64>>,
+    shares: Vec<(usize, Share)>,
     windows: Vec<(WindowKey, Option<Window>)>,
     /// What working out a further day needs.
     working: Option<Rc<Working>>,
@@ -119,7 +120,8 @@ impl Hatching {
             .unwrap_or_else(|| {
                 known.options.push(OfOption {
                     option: option.clone(),
-                    shares: vec![None; days],
+                    means: vec![None; days],
+                    shares: Vec::new(),
                     windows: Vec::new(),
                     working: None,
                 });
@@ -207,17 +209,12 @@ impl Coverage<'_> {
     }
 
     fn share(&self, day: usize) -> Share {
-        if let Some(share) = self.hatching.known.borrow().options[self.place].shares[day] {
+        let known = |known: &OfOption| known.shares.iter().find(|(of, _)| *of == day).copied();
+        if let Some((_, share)) = known(&self.hatching.known.borrow().options[self.place]) {
             return share;
         }
         let met = self.working().met(self.hatching, day);
-        let mean = self
-            .hatching
-            .cohorts
-            .iter()
-            .zip(&met)
-            .map(|(cohort, met)| cohort.share * met)
-            .sum();
+        let mean = self.mean_of(&met);
         let mut of_cases: Vec<f64> = self
             .hatching
             .cases
@@ -237,8 +234,24 @@ impl Coverage<'_> {
             low: at(0.1),
             high: at(0.9),
         };
-        self.hatching.known.borrow_mut().options[self.place].shares[day] = Some(share);
+        let known = &mut self.hatching.known.borrow_mut().options[self.place];
+        known.means[day] = Some(mean);
+        known.shares.push((day, share));
         share
+    }
+
+    fn mean(&self, day: usize) -> f64 {
+        if let Some(mean) = self.hatching.known.borrow().options[self.place].means[day] {
+            return mean;
+        }
+        let mean = self.mean_of(&self.working().met(self.hatching, day));
+        self.hatching.known.borrow_mut().options[self.place].means[day] = Some(mean);
+        mean
+    }
+
+    fn mean_of(&self, met: &[f64]) -> f64 {
+        let cohorts = self.hatching.cohorts.iter().zip(met);
+        cohorts.map(|(cohort, met)| cohort.share * met).sum()
     }
 
     fn working(&self) -> Rc<Working> {
@@ -272,7 +285,7 @@ impl Coverage<'_> {
     fn search_window(&self, share: f64, from: Option<NaiveDate>) -> Option<Window> {
         let earliest = from.map_or(0, |day| (day - self.hatching.start).num_days().max(0)) as usize;
         let latest = self.days.checked_sub(1).filter(|last| *last >= earliest)?;
-        let mean = |day: usize| self.share(day).mean;
+        let mean = |day: usize| self.mean(day);
         let best = best_day(mean, earliest, latest);
         let enough = mean(best) * share;
         if enough <= 0.0 {

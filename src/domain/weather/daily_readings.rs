@@ -3,7 +3,7 @@
 
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::reading::{Reading, Readings};
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use std::ops::Index;
 
 /// Readings by day from a first day on. A day of which nothing is known is an empty [`Reading`].
@@ -27,7 +27,8 @@ impl DailyReadings {
 
     /// A day's place in the record, if it lies within.
     fn place(&self, day: NaiveDate) -> Option<usize> {
-        let place = usize::try_from((day - self.first).num_days()).ok()?;
+        let place = day.num_days_from_ce() - self.first.num_days_from_ce();
+        let place = usize::try_from(place).ok()?;
         (place < self.days.len()).then_some(place)
     }
 
@@ -43,8 +44,13 @@ impl DailyReadings {
     }
 
     /// Every day of the record with what is known of it.
-    pub fn iter(&self) -> impl DoubleEndedIterator<Item = (NaiveDate, Reading)> + '_ {
+    pub fn iter(&self) -> impl Iterator<Item = (NaiveDate, Reading)> + '_ {
         self.between(self.first, NaiveDate::MAX)
+    }
+
+    /// What is known of each day of the record from the first one on.
+    pub fn in_order(&self) -> &[Reading] {
+        &self.days
     }
 
     /// The days of the record within a span, both ends included.
@@ -52,17 +58,14 @@ impl DailyReadings {
         &self,
         from: NaiveDate,
         to: NaiveDate,
-    ) -> impl DoubleEndedIterator<Item = (NaiveDate, Reading)> + '_ {
+    ) -> impl Iterator<Item = (NaiveDate, Reading)> + '_ {
         let end = match self.last_day() {
             Some(last) if from <= to => self.place(to.min(last)).map_or(0, |place| place + 1),
             _ => 0,
         };
         let start = self.place(from.max(self.first)).unwrap_or(end).min(end);
         let first = self.first + Days::new(start as u64);
-        // A date for every day without stepping through the calendar from the end.
-        (start..end)
-            .map(move |place| first + Days::new((place - start) as u64))
-            .zip(self.days[start..end].iter().copied())
+        first.iter_days().zip(self.days[start..end].iter().copied())
     }
 
     /// Puts a reading in the place of what is known of a day, lengthening the record if need be.

@@ -127,18 +127,20 @@ pub fn has_gaps(readings: &DailyReadings) -> bool {
 
 /// Days without both extremes between the first and the newest measured day.
 fn gaps(readings: &DailyReadings) -> Vec<(NaiveDate, NaiveDate)> {
+    let Some(first) = readings.first_day() else {
+        return Vec::new();
+    };
     let mut gaps = Vec::new();
-    let mut previous: Option<NaiveDate> = None;
-    for (day, _) in readings
-        .iter()
-        .filter(|(_, reading)| reading.extremes().is_some())
-    {
-        if let Some(previous) = previous
-            && (day - previous).num_days() > 1
-        {
-            gaps.push((previous + Days::new(1), day - Days::new(1)));
+    let mut previous: Option<usize> = None;
+    for (place, reading) in readings.in_order().iter().enumerate() {
+        if reading.extremes().is_none() {
+            continue;
         }
-        previous = Some(day);
+        if let Some(previous) = previous.filter(|previous| place - previous > 1) {
+            let day = |place: usize| first + Days::new(place as u64);
+            gaps.push((day(previous + 1), day(place - 1)));
+        }
+        previous = Some(place);
     }
     gaps
 }
@@ -293,7 +295,7 @@ impl Climate {
         let last = readings.last_day().unwrap_or_default();
         let mut sums = Sums::default();
         let mut running = vec![sums];
-        running.extend(readings.iter().map(|(_, reading)| {
+        running.extend(readings.in_order().iter().map(|reading| {
             if let Some(extremes) = reading.extremes() {
                 sums.min += extremes.min();
                 sums.max += extremes.max();
