@@ -1,7 +1,7 @@
 //! The dialects of weather services: each reads its own files, and says what is wrong with others.
 //! All stations are invented.
 
-use crate::support::command::{self, Workshop, both, config_with_station};
+use crate::support::command::{Workshop, both, config_with_station};
 use crate::support::feeds::{self, binding, date, take, zipped};
 use crate::support::http_server::{Reply, ScriptedServer};
 use chrono::NaiveDate;
@@ -262,8 +262,8 @@ fn a_dialect_that_contradicts_itself_says_where() {
 // --- stations fed by hand, and addresses that follow the calendar -----------------------------
 
 fn station(lines: &str) -> StationFeed {
-    let text = command::config_with_station(lines)
-        .replace("dialect = \"ncei-export\"\nunit = \"celsius\"\n", "");
+    let text =
+        config_with_station(lines).replace("dialect = \"ncei-export\"\nunit = \"celsius\"\n", "");
     let loaded = from_text("hatchbell.toml", &text, Path::new("/")).expect("it loads");
     loaded.config.stations[0].clone()
 }
@@ -279,7 +279,7 @@ fn a_station_of_an_import_only_dialect_needs_no_address_and_nobody_waits_for_it(
     // Others have their dialect's lag, and still need an address.
     let german = station("dialect = \"dwd-kl\"\nfile = \"a.zip\"");
     assert_eq!(german.station.usual_lag_days, 2);
-    let text = command::config_with_station("");
+    let text = config_with_station("");
     let problems = from_text("hatchbell.toml", &text, Path::new("/")).unwrap_err();
     assert!(
         problems
@@ -291,7 +291,7 @@ fn a_station_of_an_import_only_dialect_needs_no_address_and_nobody_waits_for_it(
 #[test]
 fn maximum_and_minimum_files_are_imported_one_after_the_other_and_make_whole_days() {
     let workshop = Workshop::new();
-    let text = command::config_with_station("").replace(
+    let text = config_with_station("").replace(
         "dialect = \"ncei-export\"\nunit = \"celsius\"\n",
         "dialect = \"bom-one-extreme\"\n",
     );
@@ -367,7 +367,7 @@ fn the_historical_archive_is_imported_and_the_recent_one_carries_on() {
     };
     std::fs::write(workshop.path("hist.zip"), archive(1..=20, 10)).unwrap();
     let server = ScriptedServer::start(vec![Reply::of(200, &[], archive(11..=30, 1))]);
-    let text = command::config_with_station(&format!("url = \"{}\"", server.url("/akt.zip")))
+    let text = config_with_station(&format!("url = \"{}\"", server.url("/akt.zip")))
         .replace("dialect = \"ncei-export\"", "dialect = \"dwd-kl\"");
     let config = workshop.write("hatchbell.toml", &text);
     let hist = workshop.path("hist.zip");
