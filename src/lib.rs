@@ -27,6 +27,18 @@
 //! * The schedule is a hint, the database is the truth: every step asks what is still missing.
 //! * Derive, never accumulate: sums are made anew from stored days each time.
 
+#![forbid(unsafe_code)]
+// A service that runs for years says what is wrong and goes on; its tests may stop at once.
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::panic,
+        clippy::print_stdout,
+        clippy::string_slice,
+        clippy::unwrap_used
+    )
+)]
+
 pub mod cli;
 pub mod clock;
 pub mod config;

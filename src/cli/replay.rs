@@ -38,7 +38,7 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
     let year = options
         .season
         .or(demo.map(|demo| demo.starts.year()))
-        .unwrap_or_else(|| crate::clock::Clock::Machine.now().year() - 1);
+        .unwrap_or_else(|| Clock::Machine.now().year() - 1);
     let lag = options
         .lag
         .or(demo.map(|demo| demo.published_lag_days))

@@ -285,7 +285,7 @@ impl<'p, 't> Fields<'p, 't> {
             return self.wrong_type(key, &wanted, value);
         };
         let mut numbers = Vec::new();
-        for item in array.iter() {
+        for item in array {
             let number = item
                 .get_ref()
                 .as_integer()
@@ -348,7 +348,7 @@ impl<'p, 't> Fields<'p, 't> {
             return self.wrong_type(key, "a list of texts like [\"one\", \"two\"]", value);
         };
         let mut texts = Vec::new();
-        for item in array.iter() {
+        for item in array {
             match item.get_ref().as_str() {
                 Some(text) => texts.push(Located {
                     value: text.to_owned(),
@@ -370,7 +370,7 @@ impl<'p, 't> Fields<'p, 't> {
             return self.wrong_type(key, wanted, value);
         };
         let mut items = Vec::new();
-        for item in array.iter() {
+        for item in array {
             match (item.get_ref().as_str(), item.get_ref().as_table()) {
                 (Some(text), _) => items.push(TextOrTable::Text(Located {
                     value: text.to_owned(),
@@ -409,7 +409,7 @@ impl<'p, 't> Fields<'p, 't> {
             return Vec::new();
         };
         let mut tables = Vec::new();
-        for item in array.iter() {
+        for item in array {
             match item.get_ref().as_table() {
                 Some(table) => {
                     let name = format!("[[{}]]", self.path_to(key));
@@ -444,7 +444,7 @@ impl<'p, 't> Fields<'p, 't> {
     /// Notes every key that no getter asked for. Call it last.
     pub fn finish(self) {
         let known = self.known.borrow();
-        for (key, _) in self.table.iter() {
+        for (key, _) in self.table {
             let name: &str = key.get_ref();
             if known.contains(&name) {
                 continue;

@@ -201,7 +201,6 @@ pub(super) fn secret(
 }
 
 /// `Some(None)` if there is no table.
-#[allow(clippy::option_option)]
 pub(super) fn email(top: &Fields<'_, '_>, folder: &Path) -> Option<Option<EmailServer>> {
     let Some(table) = top.table("email") else {
         return Some(None);
@@ -274,7 +273,6 @@ pub(super) fn is_loopback(host: &str) -> bool {
 }
 
 /// `Some(None)` if there is no table.
-#[allow(clippy::option_option)]
 pub(super) fn demo(top: &Fields<'_, '_>) -> Option<Option<Demo>> {
     let Some(table) = top.table("demo") else {
         return Some(None);

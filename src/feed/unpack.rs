@@ -110,10 +110,10 @@ fn matches(name: &str, pattern: &str) -> bool {
         return rest.is_empty();
     };
     for part in middle {
-        let Some(at) = rest.find(part) else {
+        let Some((_, after)) = rest.split_once(part) else {
             return false;
         };
-        rest = &rest[at + part.len()..];
+        rest = after;
     }
     rest.ends_with(last)
 }

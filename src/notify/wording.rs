@@ -226,7 +226,7 @@ fn full(notice: &Notice<'_>) -> String {
             wet,
         } => vec![labelled(
             "Watering in",
-            &treatment::water_in_words(option, watering, *wet),
+            &water_in_words(option, watering, *wet),
         )],
         NoticeKind::Stale { newest } => {
             vec![labelled("What happened", &gone_quiet(notice, *newest))]
@@ -291,7 +291,7 @@ fn short(notice: &Notice<'_>) -> String {
             option,
             watering,
             wet,
-        } => treatment::water_in_words(option, watering, *wet),
+        } => water_in_words(option, watering, *wet),
         NoticeKind::Stale { newest } => gone_quiet(notice, *newest),
         NoticeKind::Fresh { newest } => {
             format!(

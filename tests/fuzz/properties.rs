@@ -1,5 +1,5 @@
 //! What must hold whatever a feed sends and whatever stands in a configuration file. The fuzz
-//! targets and `tests/fuzz_smoke.rs` call these; a property that does not hold panics.
+//! targets and `tests/feeds/fuzz_smoke.rs` call these; a property that does not hold panics.
 #![allow(dead_code, reason = "each fuzz target uses a part of it")]
 
 use chrono::{Datelike, Days, NaiveDate};

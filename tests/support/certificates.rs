@@ -1,6 +1,6 @@
 //! Certificates for a mail server of the tests.
 
-use crate::smtp_peer::SmtpPeer;
+use super::smtp_peer::SmtpPeer;
 use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, DnType, IsCa, KeyPair};
 use std::path::{Path, PathBuf};
 

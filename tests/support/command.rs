@@ -1,5 +1,4 @@
 //! Running the program as its user would, in a folder of its own.
-#![allow(dead_code, reason = "each test uses a part of it")]
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};

@@ -1,7 +1,6 @@
 //! The engine itself, cycle by cycle under a clock that is set.
-#![allow(dead_code, reason = "each test uses a part of it")]
 
-use crate::command::Workshop;
+use super::command::Workshop;
 use hatchbell::clock::Clock;
 use hatchbell::config::{Config, load};
 use hatchbell::cycle::{Engine, Setup};

@@ -1,5 +1,4 @@
 //! Bindings to the built-in dialects, and small files for them.
-#![allow(dead_code, reason = "each test uses a part of it")]
 
 use chrono::{Days, NaiveDate};
 use hatchbell::config::dialect_file;

@@ -1,7 +1,6 @@
 //! A web server for tests: real sockets, answers by script.
 
 // Every test file uses a part of this.
-#![allow(dead_code)]
 
 use std::any::Any;
 use std::io::{BufRead, BufReader, Read, Write};

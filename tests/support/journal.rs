@@ -1,7 +1,6 @@
 //! A site with a journal, on 10 June 2026.
-#![allow(dead_code, reason = "each test uses a part of it")]
 
-use crate::command::{Workshop, both, config_with, second_member};
+use super::command::{Workshop, both, config_with, second_member};
 
 /// A site called the lawn in a configuration whose day is 2026-06-10.
 pub struct Site {

@@ -1,7 +1,5 @@
 //! A real mail server to deliver to: `tests/peers/smtp_server.py`, run for one test.
 
-#![allow(dead_code)]
-
 use std::io::{BufRead, BufReader};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};

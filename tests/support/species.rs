@@ -1,5 +1,4 @@
 //! Built-in species, and readings that make sums easy to foresee.
-#![allow(dead_code, reason = "each test uses a part of it")]
 
 use chrono::{Days, NaiveDate};
 use hatchbell::config::species_file;

@@ -50,7 +50,7 @@ impl Place {
 /// # References
 /// Sinnott 1984, Sky and Telescope 68(2):159 (title from memory). Held against the worked example
 /// of the Aviation Formulary below, and against geodesics on the ellipsoid of WGS 84 by the library
-/// geographiclib in `tests/station_finder.rs`.
+/// geographiclib in `tests/commands/station_finder.rs`.
 ///
 /// # Examples
 /// From Los Angeles to New York (33°57′ N 118°24′ W, 40°38′ N 73°47′ W) it is 0.623585 of the

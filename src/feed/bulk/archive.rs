@@ -1,7 +1,7 @@
 //! The values of every station of a file, packed: a slot of two bytes for each day of a year.
 //!
 //! Rows are refused by the rules of [`parse`](mod@crate::feed::parse), which
-//! `tests/bulk_import.rs` holds against each other. One is stricter: values are whole tenths, as
+//! `tests/feeds/bulk_import.rs` holds against each other. One is stricter: values are whole tenths, as
 //! these files have them.
 
 use super::field_splitter::{FieldSplitter, LongRowColumns, no_long_rows};

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 /// Why a fetch gave nothing. `at` is host and path, or the file.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[expect(missing_docs, reason = "the messages say what each field is")]
 pub enum FetchError {
     /// The client itself cannot be made.
     #[error("nothing can be fetched by http or https: {what}")]

@@ -1,0 +1,11 @@
+//! Commands: what a person at a terminal types and reads.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod configuration;
+mod demo;
+mod log_refusals;
+mod logging;
+mod look_back;
+mod station_finder;

@@ -1,0 +1,7 @@
+//! The database: what is stored stays, and is found again.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod journal;
+mod store;

@@ -1,0 +1,12 @@
+//! Dates: the sums of degree-days, missing days, when a stage is reached and when it will be.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod blending;
+mod degree_day_formulas;
+mod gap_filling;
+mod hourly_checks;
+mod milestones;
+mod outlook;
+mod outside_checks;

@@ -1,0 +1,16 @@
+//! Feeds: what stations and their publishers send, right or wrong, is read, refused or held.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod bad_input;
+mod bulk_import;
+mod dialects;
+mod feed_defects;
+mod feed_try;
+mod fuzz_smoke;
+mod guards;
+mod misbehaving_server;
+mod publication_history;
+mod rain;
+mod real_stations;

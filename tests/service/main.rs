@@ -1,0 +1,8 @@
+//! The service: it starts, goes on, stops, and tells what it promised, whatever interrupts it.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod daemon;
+mod promise;
+mod whole_way;

@@ -1,0 +1,478 @@
+//! The promise: recorded once, told at least once, the same id at every attempt, nothing told of
+//! the time before watching began; whatever is interrupted.
+
+use crate::support::command::{Workshop, both, config_with, second_member};
+use crate::support::http_server::{Exchange, Reply, ScriptedServer};
+use chrono::{Days, NaiveDate};
+use std::process::Child;
+use std::time::Duration;
+
+/// Longest wait for something that happens at once on an idle machine.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Export rows from 1 January 2026 that add `gain` °C·d a day.
+fn days(count: u64, gain: f64) -> String {
+    let start = NaiveDate::from_ymd_opt(2026, 1, 1).unwrap();
+    let mut text = String::from("DATE,TMAX,TMIN\n");
+    for index in 0..count {
+        let day = start + Days::new(index);
+        text += &format!("{day},{:.1},{:.1}\n", 15.0 + gain, 5.0 + gain);
+    }
+    text
+}
+
+/// A demonstration whose clock starts on `starts`, hours before the schedule, and that sends for
+/// real.
+fn demo(starts: &str, seconds_per_day: f64) -> String {
+    format!(
+        "[demo]\nstarts = \"{starts}T06:00:00Z\"\nseconds_per_day = {seconds_per_day}\n\
+         published_lag_days = 0\ndeliver = \"as-configured\"\n"
+    )
+}
+
+fn push_to(server: &ScriptedServer) -> String {
+    format!(
+        "push = {{ url = \"{}\", format = \"json\" }}",
+        server.url("/turf")
+    )
+}
+
+fn accepts() -> Reply {
+    Reply::Respond {
+        status: 200,
+        headers: vec![],
+        body: vec![],
+    }
+}
+
+fn refuses(status: u16) -> Reply {
+    Reply::Respond {
+        status,
+        headers: vec![],
+        body: vec![],
+    }
+}
+
+fn id(exchange: &Exchange) -> String {
+    exchange
+        .headers
+        .iter()
+        .find(|(name, _)| name.eq_ignore_ascii_case("idempotency-key"))
+        .map(|(_, value)| value.clone())
+        .expect("every push carries its id")
+}
+
+fn title(exchange: &Exchange) -> String {
+    let body: serde_json::Value = serde_json::from_slice(&exchange.body).expect("JSON");
+    body["title"].as_str().expect("a title").to_owned()
+}
+
+fn sql(workshop: &Workshop, query: &str) -> Vec<String> {
+    let database = rusqlite::Connection::open(workshop.path("hatchbell.db")).unwrap();
+    let mut statement = database.prepare(query).unwrap();
+    let rows = statement.query_map([], |row| row.get(0)).unwrap();
+    rows.map(Result::unwrap).collect()
+}
+
+/// Ends the program the way a power cut does.
+fn cut_power(mut program: Child) {
+    program.kill().expect("it is killed");
+    program.wait().expect("it is gone");
+}
+
+/// One cycle; returns what it printed.
+fn cycle(workshop: &Workshop, config: &str) -> String {
+    both(&workshop.run(&["run", "--once", "--config", config]))
+}
+
+/// A workshop where watching began on 20 February and the next cycle passes adult flight (560 °C·d
+/// at 10 a day: 25 February). Days of the demonstration go by with each cycle.
+fn on_the_eve_of_flight(address: &str, more: &str) -> (Workshop, String) {
+    let workshop = Workshop::new();
+    workshop.write("days.csv", &days(60, 10.0));
+    let text = config_with("file = \"days.csv\"", address, more);
+    let config = workshop.write("hatchbell.toml", &text);
+    (workshop, config)
+}
+
+#[test]
+fn a_power_cut_between_record_and_send_repeats_the_message_under_the_same_id() {
+    let silent = ScriptedServer::start(vec![Reply::Hang]);
+    let (workshop, config) = on_the_eve_of_flight(&push_to(&silent), &demo("2026-02-24", 86_400.0));
+    cycle(&workshop, &config);
+    // The second cycle passes flight, records it, and waits for a server that never answers.
+    let program = workshop.start(&["run", "--once", "--config", &config]);
+    let first = silent.wait_for_exchanges(1, PATIENCE);
+    cut_power(program);
+    assert_eq!(
+        sql(&workshop, "SELECT state || ' ' || tries FROM outbox"),
+        ["waiting 1"],
+        "recorded, tried, and not noted as sent"
+    );
+
+    let working = ScriptedServer::start(vec![accepts()]);
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&working),
+        &demo("2026-02-24", 86_400.0),
+    );
+    workshop.write("hatchbell.toml", &text);
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    let second = working.exchanges();
+    assert_eq!(second.len(), 1, "sent once it could be, and not again");
+    assert_eq!(id(&first[0]), id(&second[0]));
+    assert_eq!(
+        title(&first[0]),
+        "The lawn: Japanese beetle, adult flight has begun (25 February)"
+    );
+    assert_eq!(first[0].body, second[0].body);
+    assert_eq!(sql(&workshop, "SELECT state FROM outbox"), ["sent"]);
+    assert_eq!(
+        sql(&workshop, "SELECT milestone FROM crossing"),
+        ["adult-flight"]
+    );
+}
+
+#[test]
+fn a_refused_message_is_kept_and_comes_again_under_the_same_id() {
+    let server = ScriptedServer::start(vec![refuses(503), accepts()]);
+    let (workshop, config) = on_the_eve_of_flight(&push_to(&server), &demo("2026-02-24", 86_400.0));
+    for _ in 0..4 {
+        cycle(&workshop, &config);
+    }
+    let exchanges = server.exchanges();
+    assert_eq!(exchanges.len(), 2);
+    assert_eq!(id(&exchanges[0]), id(&exchanges[1]));
+    assert_eq!(sql(&workshop, "SELECT state FROM outbox"), ["sent"]);
+}
+
+#[test]
+fn what_happened_before_watching_began_is_recorded_and_never_told() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let (workshop, config) = on_the_eve_of_flight(&push_to(&server), &demo("2026-02-28", 86_400.0));
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    assert!(server.exchanges().is_empty());
+    assert_eq!(
+        sql(&workshop, "SELECT milestone || ' ' || told FROM crossing"),
+        ["adult-flight 0"]
+    );
+}
+
+#[test]
+fn milestones_missed_while_the_machine_was_off_come_in_one_dated_message() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    // 20 °C·d a day: flight on 28 January, egg lay on 1 February, hatch on 10 February.
+    workshop.write("days.csv", &days(60, 20.0));
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-01-20", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    cycle(&workshop, &config);
+    // The machine is off for a month: as if the last cycle had been later.
+    rusqlite::Connection::open(workshop.path("hatchbell.db"))
+        .unwrap()
+        .execute(
+            "UPDATE note SET value = '2026-02-20T06:00:00Z' WHERE name = 'last-cycle'",
+            [],
+        )
+        .unwrap();
+    cycle(&workshop, &config);
+    let exchanges = server.exchanges();
+    assert_eq!(exchanges.len(), 1);
+    assert_eq!(
+        title(&exchanges[0]),
+        "The lawn: Japanese beetle, adult flight has begun (28 January), and 2 more"
+    );
+    let text = String::from_utf8_lossy(&exchanges[0].body).into_owned();
+    assert!(text.contains("hatch has begun (10 February)"), "{text}");
+}
+
+#[test]
+fn a_told_date_that_revised_days_no_longer_reach_is_taken_back_and_told_anew() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let (workshop, config) = on_the_eve_of_flight(&push_to(&server), &demo("2026-02-24", 86_400.0));
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    // The publisher revises January downwards: flight moves by five days.
+    let revised = days(70, 10.0);
+    let revised: String = revised
+        .lines()
+        .map(|line| match line.strip_prefix("2026-01-1") {
+            Some(rest) => format!("2026-01-1{}", rest.replace("25.0,15.0", "20.0,10.0")),
+            None => line.to_owned(),
+        } + "\n")
+        .collect();
+    workshop.write("days.csv", &revised);
+    for _ in 0..8 {
+        cycle(&workshop, &config);
+    }
+    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
+    assert_eq!(
+        titles,
+        [
+            "The lawn: Japanese beetle, adult flight has begun (25 February)",
+            "The lawn: Japanese beetle, adult flight was told too soon",
+            "The lawn: Japanese beetle, adult flight: date corrected to 2 March"
+        ]
+    );
+    assert_eq!(
+        sql(&workshop, "SELECT count(*) || '' FROM revision"),
+        ["20"]
+    );
+}
+
+#[test]
+fn a_feed_that_goes_quiet_is_told_once_and_so_is_its_return() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    workshop.write("days.csv", &days(50, 1.0));
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-02-19", 86_400.0),
+    )
+    .replace(
+        "unit = \"celsius\"",
+        "unit = \"celsius\"\nusual_lag_days = 1",
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    for _ in 0..9 {
+        cycle(&workshop, &config);
+    }
+    workshop.write("days.csv", &days(60, 1.0));
+    for _ in 0..3 {
+        cycle(&workshop, &config);
+    }
+    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
+    assert_eq!(
+        titles,
+        [
+            "The lawn: no new temperatures",
+            "The lawn: temperatures arrive again"
+        ]
+    );
+}
+
+#[test]
+fn a_refused_file_leaves_the_stored_days_and_the_site_says_stale_since() {
+    let (workshop, config) = on_the_eve_of_flight("console = true", "");
+    workshop.succeeds(&[
+        "import",
+        "--config",
+        &config,
+        "--station",
+        "only",
+        &workshop.write("days.csv", &days(60, 10.0)),
+    ]);
+    let before = sql(&workshop, "SELECT count(*) || '' FROM reading");
+    workshop.write("days.csv", "<html><body>moved</body></html>\n");
+    let output = workshop.run(&["run", "--once", "--config", &config]);
+    assert!(!output.status.success());
+    assert!(both(&output).contains("web page"), "{}", both(&output));
+    assert_eq!(sql(&workshop, "SELECT count(*) || '' FROM reading"), before);
+    let status = workshop.succeeds(&["status", "--config", &config]);
+    assert!(status.contains("stale since"), "{status}");
+    assert!(
+        status.contains("days.csv, line 1: this is a web page"),
+        "{status}"
+    );
+}
+
+/// Export rows without some days.
+fn days_without(count: u64, gain: f64, from: &str, to: &str) -> String {
+    days(count, gain)
+        .lines()
+        .filter(|line| {
+            !(*line >= from && line[..10.min(line.len())] <= *to && line.starts_with('2'))
+        })
+        .map(|line| line.to_owned() + "\n")
+        .collect()
+}
+
+#[test]
+fn a_hold_is_told_once_and_so_is_its_end_and_no_season_s_end_is_made_up_meanwhile() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    let holey = days_without(60, 10.0, "2026-01-25", "2026-02-10");
+    workshop.write("days.csv", &holey);
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-01-20", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    for _ in 0..30 {
+        cycle(&workshop, &config);
+    }
+    let text = |server: &ScriptedServer| -> String {
+        let bodies = server.exchanges();
+        let texts = bodies.iter().map(|one| String::from_utf8_lossy(&one.body));
+        texts.collect::<Vec<_>>().join("\n")
+    };
+    let held = text(&server);
+    assert_eq!(
+        held.matches("milestones are held back.").count(),
+        1,
+        "{held}"
+    );
+    assert!(
+        held.contains("lacks 17 days, 25 January to 10 February"),
+        "{held}"
+    );
+    assert!(!held.contains("has begun"), "{held}");
+
+    // The missing days are imported: what they held back is told with its date.
+    workshop.write("days.csv", &days(60, 10.0));
+    for _ in 0..12 {
+        cycle(&workshop, &config);
+    }
+    let all = text(&server);
+    assert!(all.contains("no longer held back"), "{all}");
+    assert!(
+        all.contains("adult flight has begun (25 February)"),
+        "{all}"
+    );
+}
+
+#[test]
+fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    workshop.write("days.csv", &days(30, 1.0));
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-02-19", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    assert_eq!(server.exchanges().len(), 1);
+    let second = second_member(&push_to(&server));
+    workshop.write(
+        "hatchbell.toml",
+        &text.replace("[demo]", &(second + "\n[demo]")),
+    );
+    cycle(&workshop, &config);
+    cycle(&workshop, &config);
+    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
+    assert_eq!(
+        titles,
+        [
+            "The lawn: no new temperatures",
+            "The rink: no new temperatures"
+        ]
+    );
+}
+
+/// Flight was told for 25 February; the trap says 28 February, so flight and what follows move.
+#[test]
+fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follows() {
+    let server = ScriptedServer::start(vec![accepts()]);
+    let workshop = Workshop::new();
+    workshop.write("days.csv", &days(90, 10.0));
+    let text = config_with(
+        "file = \"days.csv\"",
+        &push_to(&server),
+        &demo("2026-02-24", 86_400.0),
+    );
+    let config = workshop.write("hatchbell.toml", &text);
+    for _ in 0..7 {
+        cycle(&workshop, &config);
+    }
+    let logged = workshop.succeeds(&[
+        "log",
+        "catch",
+        "--config",
+        &config,
+        "--site",
+        "lawn",
+        "--species",
+        "japanese-beetle",
+        "--date",
+        "2026-02-28",
+    ]);
+    assert!(
+        logged.contains("The sum on that day was 590 °C·d; the table has flight at 560"),
+        "{logged}"
+    );
+    for _ in 0..8 {
+        cycle(&workshop, &config);
+    }
+    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
+    assert_eq!(
+        titles,
+        [
+            "The lawn: Japanese beetle, adult flight has begun (25 February)",
+            "The lawn: Japanese beetle, adult flight: date corrected to 28 February",
+            "The lawn: Japanese beetle, egg lay has begun (8 March)"
+        ]
+    );
+    let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
+    assert!(
+        status.contains("moved by +30 °C·d by this season's first catch"),
+        "{status}"
+    );
+
+    // Wrong entries are refused with a reason, and what is logged twice is not counted twice.
+    for (arguments, due) in [
+        (
+            [
+                "--site",
+                "lawn",
+                "--species",
+                "japanese-beetle",
+                "--date",
+                "2026-02-28",
+            ],
+            "logged for 2026-02-28 already, as number 1",
+        ),
+        (
+            [
+                "--site",
+                "lawn",
+                "--species",
+                "japanese-beetle",
+                "--date",
+                "2027-02-28",
+            ],
+            "in the future",
+        ),
+        (
+            [
+                "--site",
+                "lawn",
+                "--species",
+                "european-chafer",
+                "--date",
+                "2026-02-27",
+            ],
+            "not watched for",
+        ),
+        (
+            [
+                "--site",
+                "moon",
+                "--species",
+                "japanese-beetle",
+                "--date",
+                "2026-02-27",
+            ],
+            "no site \"moon\"",
+        ),
+    ] {
+        let mut all = vec!["log", "catch", "--config", config.as_str()];
+        all.extend(arguments);
+        let output = workshop.run(&all);
+        assert!(!output.status.success());
+        assert!(both(&output).contains(due), "{}", both(&output));
+    }
+    workshop.succeeds(&["log", "undo", "--config", &config, "1"]);
+    let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
+    assert!(!status.contains("moved by"), "{status}");
+}
