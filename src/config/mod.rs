@@ -22,6 +22,7 @@ use std::path::PathBuf;
 mod choice;
 pub mod dialect_file;
 pub mod fields;
+pub mod fingerprint;
 pub mod load;
 mod members;
 pub mod option_file;
@@ -126,23 +127,6 @@ pub struct ForecastFeed {
     pub origin: Origin,
     /// How to read it.
     pub binding: Binding,
-}
-
-impl StationFeed {
-    /// A text that changes when the file would be read differently, so that "not modified" is not
-    /// believed after such a change.
-    pub fn fingerprint(&self) -> String {
-        let binding = &self.binding;
-        let address = match &self.origin {
-            Origin::Url(url) => url.to_string(),
-            Origin::File(path) => path.display().to_string(),
-            Origin::ByHand => String::new(),
-        };
-        // Only a check sum of it all: addresses may hold what is nobody's business.
-        let mut sum = flate2::Crc::new();
-        sum.update(format!("{address}|{binding:?}").as_bytes());
-        format!("{:08x}", sum.sum())
-    }
 }
 
 /// Where a recipient is reached.
