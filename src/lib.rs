@@ -21,7 +21,7 @@
 //!
 //! # Three rules
 //!
-//! * The core decides, the edges do: [`domain`], [`feed::parse`], [`feed::vet`] and
+//! * The core decides, the edges do: [`domain`], [`feed::parse`], [`feed::vetting`] and
 //!   [`notify::wording`] take values and return values. `tests/architecture.rs` reads the sources
 //!   and holds them to it.
 //! * The schedule is a hint, the database is the truth: every step asks what is still missing.

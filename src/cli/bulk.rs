@@ -16,7 +16,7 @@ use crate::feed::dialect::Dialect;
 use crate::feed::fetch::{FileMark, Stream};
 use crate::feed::parse::Parsed;
 use crate::feed::refusal::Refusals;
-use crate::feed::vet::vet;
+use crate::feed::vetting::vet;
 use crate::store::Store;
 use crate::store::bulk::Archived;
 use crate::store::readings::Merged;

@@ -9,7 +9,7 @@ use crate::feed::dialect::Binding;
 use crate::feed::fetch::{Origin, read_file};
 use crate::feed::parse::{Parsed, parse};
 use crate::feed::refusal::Refusals;
-use crate::feed::vet::vet;
+use crate::feed::vetting::vet;
 use crate::store::Store;
 use crate::store::readings::Merged;
 use anyhow::{Context, bail};

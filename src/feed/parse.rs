@@ -43,7 +43,7 @@ pub struct Parsed {
 ///
 /// # Errors
 /// [`Rejection`] if the file as a whole is not what the binding says; see [`open`] and the checks
-/// for cadence and stations here. Numbers are vetted in [`super::vet`].
+/// for cadence and stations here. Numbers are vetted in [`super::vetting`].
 pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed, Rejection> {
     let dialect = &binding.dialect;
     let text = unpacked(bytes, dialect)?;
@@ -75,6 +75,16 @@ pub enum Element {
     Max,
     /// The minimum.
     Min,
+}
+
+impl Element {
+    /// This extreme of a reading, °C.
+    pub fn of(self, reading: &Reading) -> Option<f64> {
+        match self {
+            Element::Max => reading.max,
+            Element::Min => reading.min,
+        }
+    }
 }
 
 struct Intake<'b> {

@@ -3,12 +3,11 @@
 use super::Rejection;
 use super::dialect::{Binding, Dialect};
 use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
-use super::guard::{FileProfile, unit_step};
-use super::parse::{Element, Parsed, parse};
+use super::parse::{Element, Parsed};
 use super::refusal::RefusedRow;
 use super::table::open;
 use super::unpack::unpacked;
-use super::vet::vet;
+use super::vetting::{FileProfile, parse_and_vet};
 use crate::config::{ForecastFeed, StationFeed};
 use crate::domain::telling::feed_trouble::STALE_GRACE_DAYS;
 use crate::domain::weather::rain::Rain;
@@ -260,14 +259,10 @@ fn looked_at(
     stored: &Readings,
     today: NaiveDate,
 ) -> Result<Parsed, IntakeError> {
-    let refused = |rejection| IntakeError::Refused {
+    parse_and_vet(bytes, binding, stored, today).map_err(|rejection| IntakeError::Refused {
         origin: origin.to_string(),
         rejection,
-    };
-    let parsed = parse(bytes, binding, today).map_err(refused)?;
-    unit_step(&parsed, stored, binding).map_err(refused)?;
-    vet(&parsed, binding, stored).map_err(refused)?;
-    Ok(parsed)
+    })
 }
 
 /// A day after every day of a file.

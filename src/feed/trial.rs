@@ -7,7 +7,7 @@ use super::parse::{Parsed, code_in, parse};
 use super::places::Places;
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
-use super::vet::vet;
+use super::vetting::vet;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
 use chrono::NaiveDate;

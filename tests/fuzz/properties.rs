@@ -14,7 +14,7 @@ use hatchbell::feed::bulk::{self, BulkError, BulkLimits, WantedStations};
 use hatchbell::feed::dialect::{Binding, Dialect};
 use hatchbell::feed::parse::{Parsed, parse};
 use hatchbell::feed::station_list::{BadLines, inventory, station_list};
-use hatchbell::feed::vet::vet;
+use hatchbell::feed::vetting::vet;
 use std::path::Path;
 use std::sync::LazyLock;
 

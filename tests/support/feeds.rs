@@ -8,7 +8,7 @@ use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::Rejection;
 use hatchbell::feed::dialect::Binding;
 use hatchbell::feed::parse::{Parsed, parse};
-use hatchbell::feed::vet::vet;
+use hatchbell::feed::vetting::vet;
 use std::io::{Cursor, Write};
 
 /// A built-in dialect bound to a unit.

@@ -1,6 +1,6 @@
 //! A station's own extremes of each time of year.
 
-use super::OUTLIER_MARGIN_C;
+use super::outliers::OUTLIER_MARGIN_C;
 use crate::domain::weather::reading::Readings;
 use crate::feed::parse::Element;
 use chrono::{Datelike, NaiveDate};
