@@ -36,5 +36,6 @@ pub mod domain;
 pub mod feed;
 pub mod notify;
 pub mod secret;
+pub mod station_feed;
 pub mod store;
 pub mod tls;

@@ -4,9 +4,9 @@
 mod http_server;
 
 use flate2::{Compression, write::GzEncoder};
-use hatchbell::feed::fetch::{
-    FetchError, FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent,
-};
+use hatchbell::feed::fetch::{FetchError, FetchPolicy, Fetched, Fetcher, user_agent};
+use hatchbell::station_feed::origin::Origin;
+use hatchbell::station_feed::version::Validators;
 use http_server::{Reply, ScriptedServer};
 use std::io::Write;
 use std::sync::Arc;

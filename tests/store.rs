@@ -9,7 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use command::Workshop;
 use hatchbell::domain::place::site::Channel;
 use hatchbell::domain::weather::reading::Reading;
-use hatchbell::feed::parse::Element;
+use hatchbell::station_feed::parsed::Element;
 use hatchbell::store::milestones::{Pair, Recording};
 use hatchbell::store::outbox::{Draft, Tally, pause};
 use hatchbell::store::readings::Merged;

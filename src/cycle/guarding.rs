@@ -1,12 +1,14 @@
 //! Guarding the intake: brings what vetting and telling decide by, and writes down what they say.
 
 use super::{Engine, Report};
-use crate::config::{Config, StationFeed};
+use crate::config::Config;
 use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
 use crate::domain::weather::reading::Readings;
 use crate::feed::reader::IntakeError;
-use crate::feed::vetting::{FileProfile, HeldValue, compare, frozen, hold_out, unlikely};
+use crate::feed::vetting::{compare, frozen, hold_out, unlikely};
 use crate::notify::wording::feed_message;
+use crate::station_feed::StationFeed;
+use crate::station_feed::memory::{FileProfile, HeldValue};
 use crate::store::StoreError;
 use crate::store::findings::Changes;
 use crate::store::outbox::Draft;

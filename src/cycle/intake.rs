@@ -1,12 +1,12 @@
 //! Taking in: every station once, however many sites share it.
 
 use super::{Beat, Engine, Report, with_beat};
-use crate::config::StationFeed;
-use crate::config::fingerprint::LastRead;
 use crate::domain::weather::reading::Readings;
-use crate::feed::fetch::Origin;
 use crate::feed::reader::{FetchOutcome, IntakeError};
-use crate::feed::refusal::{RefusedRow, Why};
+use crate::station_feed::StationFeed;
+use crate::station_feed::fingerprint::LastRead;
+use crate::station_feed::origin::Origin;
+use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::store::StoreError;
 use chrono::{DateTime, Utc};
 use tracing::{info, warn};

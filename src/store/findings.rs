@@ -3,8 +3,8 @@
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::{Finding, KnownFinding, Trouble};
-use crate::feed::parse::Element;
-use crate::feed::vetting::{FileProfile, HeldValue};
+use crate::station_feed::memory::{FileProfile, HeldValue};
+use crate::station_feed::parsed::Element;
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, TransactionBehavior, params};
 

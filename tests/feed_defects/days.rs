@@ -5,7 +5,7 @@ use super::{TODAY, pair, refusal, says, taken};
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::observation_day::{DayShift, shifted};
 use hatchbell::domain::weather::reading::newest_complete;
-use hatchbell::feed::refusal::Why;
+use hatchbell::station_feed::refusal::Why;
 
 const KL: &str = "STATIONS_ID;MESS_DATUM;QN_4; RSK; TXK; TNK; TGK;eor\r\n";
 

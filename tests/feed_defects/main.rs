@@ -30,8 +30,8 @@ mod days;
 mod revisions;
 mod services;
 
-use hatchbell::feed::dialect::Binding;
-use hatchbell::feed::parse::Parsed;
+use hatchbell::station_feed::dialect::Binding;
+use hatchbell::station_feed::parsed::Parsed;
 
 const TODAY: &str = "2026-07-10";
 

@@ -2,7 +2,7 @@
 
 use crate::domain::place::site::Station;
 use crate::domain::telling::feed_trouble::{Finding, STALE_GRACE_DAYS, Trouble, is_stale};
-use crate::feed::fetch::Origin;
+use crate::station_feed::origin::Origin;
 use chrono::NaiveDate;
 
 /// A feed that arrives but whose newest day is older than it should be. `newest` is the newest whole

@@ -8,9 +8,9 @@ use super::full_date;
 use super::header::{HeaderChange, header_change};
 use crate::domain::telling::feed_trouble::{Finding, Trouble};
 use crate::domain::weather::reading::Readings;
-use crate::feed::dialect::Binding;
-use crate::feed::parse::Parsed;
-use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
+use crate::station_feed::dialect::Binding;
+use crate::station_feed::memory::{FileProfile, whole_days};
+use chrono::{DateTime, Datelike, TimeDelta, Utc};
 
 /// A newest day that goes back by so many days is a day held up by its publisher's quality check.
 const BACK_DAYS: i64 = 1;
@@ -21,37 +21,6 @@ const FEW_DAYS: i64 = 3;
 const NEW_PERIOD_DAYS: i64 = 31;
 /// A smaller file that has grown for so long is taken for the feed's new form.
 const SETTLED_AFTER: TimeDelta = TimeDelta::days(14);
-
-/// What a file looked like: what later ones are held against.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct FileProfile {
-    /// Rows.
-    pub rows: usize,
-    /// Days with both extremes.
-    pub days: usize,
-    /// The first of these days.
-    pub first: Option<NaiveDate>,
-    /// The newest of these days.
-    pub newest: Option<NaiveDate>,
-    /// Names in the header, in order; blank ones where a file has no header.
-    pub header: Vec<String>,
-}
-
-impl FileProfile {
-    /// How a parsed file looks.
-    pub fn of(parsed: &Parsed, header: Vec<String>) -> Self {
-        let mut whole = whole_days(&parsed.readings);
-        let first = whole.next();
-        let last = whole.next_back();
-        Self {
-            rows: parsed.rows,
-            days: whole_days(&parsed.readings).count(),
-            first,
-            newest: last.or(first),
-            header,
-        }
-    }
-}
 
 /// What follows from holding a file against the last good one.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -104,13 +73,6 @@ pub fn compare(
     };
     comparison.findings.extend(back.into_iter().chain(shrunk));
     comparison
-}
-
-fn whole_days(readings: &Readings) -> impl DoubleEndedIterator<Item = NaiveDate> {
-    readings
-        .iter()
-        .filter(|(_, reading)| reading.extremes().is_some())
-        .map(|(day, _)| *day)
 }
 
 fn went_back(profile: &FileProfile, last: &FileProfile) -> Option<Finding> {

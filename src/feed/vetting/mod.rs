@@ -8,10 +8,11 @@
 //! [`crate::domain::telling::feed_trouble`].
 
 use super::Rejection;
-use super::dialect::{Binding, in_words};
-use super::parse::{Parsed, parse};
+use super::parse::parse;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
+use crate::station_feed::dialect::{Binding, in_words};
+use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
 
 mod climate;
@@ -25,8 +26,8 @@ mod stored_days;
 mod tests;
 
 pub use frozen::frozen;
-pub use last_file::{FileComparison, FileProfile, compare};
-pub use outliers::{HeldOut, HeldValue, OUTLIER_MARGIN_C, Unlikely, hold_out, unlikely};
+pub use last_file::{FileComparison, compare};
+pub use outliers::{HeldOut, OUTLIER_MARGIN_C, Unlikely, hold_out, unlikely};
 
 /// Parses a file of a station's feed and vets it, against a switch of the unit as well.
 ///

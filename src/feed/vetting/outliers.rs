@@ -5,7 +5,8 @@ use super::climate::{CLIMATE_DAYS, Climate};
 use super::full_date;
 use crate::domain::telling::feed_trouble::{Finding, Trouble};
 use crate::domain::weather::reading::{Reading, Readings};
-use crate::feed::parse::Element;
+use crate::station_feed::memory::HeldValue;
+use crate::station_feed::parsed::Element;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 /// A value this far, °C, beyond all stored ones of its time of year is held, where ten years are
@@ -23,19 +24,6 @@ const BELIEVED_AFTER: TimeDelta = TimeDelta::days(1);
 const MOST_BELIEVED_DAYS: usize = 3;
 /// Values named in one message; more are counted.
 const VALUES_SHOWN: usize = 3;
-
-/// A value that is held out of sums.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeldValue {
-    /// Its day.
-    pub day: NaiveDate,
-    /// Which extreme.
-    pub element: Element,
-    /// What the file says, °C.
-    pub celsius: f64,
-    /// When it was first held.
-    pub since: DateTime<Utc>,
-}
 
 /// A new value far outside the station's own climate.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -8,9 +8,9 @@ use super::another_unit;
 use crate::domain::weather::extremes::{Extremes, Unit};
 use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
-use crate::feed::dialect::Binding;
-use crate::feed::parse::Parsed;
-use crate::feed::refusal::Why;
+use crate::station_feed::dialect::Binding;
+use crate::station_feed::parsed::Parsed;
+use crate::station_feed::refusal::Why;
 use chrono::Datelike;
 
 /// More out-of-bounds values than this share of all mean a wrong unit or an undeclared "no value".

@@ -4,8 +4,8 @@ use super::another_unit;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
-use crate::feed::dialect::{Binding, in_words};
-use crate::feed::parse::Parsed;
+use crate::station_feed::dialect::{Binding, in_words};
+use crate::station_feed::parsed::Parsed;
 
 /// Days in common needed to compare with what is stored.
 const DAYS_FOR_OVERLAP: usize = 10;

@@ -5,7 +5,8 @@ use super::*;
 use crate::config::dialect_file;
 use crate::domain::telling::feed_trouble::Trouble;
 use crate::domain::weather::reading::Reading;
-use crate::feed::parse::Element;
+use crate::station_feed::memory::FileProfile;
+use crate::station_feed::parsed::Element;
 use chrono::{DateTime, Datelike, Days, TimeDelta, Utc};
 
 fn date(text: &str) -> NaiveDate {

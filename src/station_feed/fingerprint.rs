@@ -5,11 +5,11 @@
 //! field that comes later writes its line only where a dialect sets it.
 
 use super::StationFeed;
-use crate::domain::name_of;
-use crate::feed::dialect::{
+use super::dialect::{
     Binding, Column, Columns, Dialect, Encoding, FlagRule, Header, Layout, Otherwise,
 };
-use crate::feed::fetch::Origin;
+use super::origin::Origin;
+use crate::domain::name_of;
 
 /// What fingerprints of this form begin with. Those of the first form, eight hexadecimal digits
 /// alone, were check sums of everything about a dialect, its title included.
@@ -257,7 +257,7 @@ mod tests {
     use crate::domain::place::site::Station;
     use crate::domain::weather::extremes::Unit;
     use crate::domain::weather::observation_day::DayShift;
-    use crate::feed::dialect::{Elements, RowCondition};
+    use crate::station_feed::dialect::{Elements, RowCondition};
 
     fn feeds() -> Vec<StationFeed> {
         dialect_file::BUILT_IN
