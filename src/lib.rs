@@ -21,7 +21,7 @@
 //!
 //! # Three rules
 //!
-//! * The core decides, the edges do: [`domain`], [`feed::parse`], [`feed::vet`] and
+//! * The core decides, the edges do: [`domain`], [`feed::parse`], [`feed::vetting`] and
 //!   [`notify::wording`] take values and return values. `tests/architecture.rs` reads the sources
 //!   and holds them to it.
 //! * The schedule is a hint, the database is the truth: every step asks what is still missing.
@@ -48,5 +48,6 @@ pub mod domain;
 pub mod feed;
 pub mod notify;
 pub mod secret;
+pub mod station_feed;
 pub mod store;
 pub mod tls;

@@ -6,17 +6,19 @@
 use super::import::in_words;
 use super::{counted, say};
 use crate::clock::Clock;
-use crate::config::{Config, StationFeed};
+use crate::config::Config;
 use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
 use crate::feed::bulk::{
     BulkError, BulkLimits, BulkPart, MOST_PACKED_AT_ONCE, WantedStations, read,
 };
-use crate::feed::dialect::Dialect;
-use crate::feed::fetch::{FileMark, Stream};
-use crate::feed::parse::Parsed;
-use crate::feed::refusal::Refusals;
-use crate::feed::vet::vet;
+use crate::feed::fetch::Stream;
+use crate::feed::vetting::vet;
+use crate::station_feed::StationFeed;
+use crate::station_feed::dialect::Dialect;
+use crate::station_feed::parsed::Parsed;
+use crate::station_feed::refusal::Refusals;
+use crate::station_feed::version::FileMark;
 use crate::store::Store;
 use crate::store::bulk::Archived;
 use crate::store::readings::Merged;
@@ -290,7 +292,7 @@ impl Import<'_> {
             for ((place, _), merged) in good.iter().zip(merged) {
                 *account.merged.entry(*place).or_default() += merged;
             }
-            account.archived += store.archive(&part.harvest)?;
+            account.archived += store.archive(part.harvest.station_years())?;
         }
         account.refused.append(part.harvest.refused);
         if !job.every_station {

@@ -1,13 +1,14 @@
 //! `hatchbell check`.
 
 use super::{ConfigOption, configuration, counted, say, today};
-use crate::config::{Config, StationFeed};
+use crate::config::Config;
 use crate::cycle::{daily, neighbour_of};
 use crate::domain::phenology::outlook::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gaps::{Estimates, GapScore, Neighbour, Way, leave_out};
 use crate::domain::weather::observation_day::{Comparison, Likeness, compare};
+use crate::station_feed::StationFeed;
 use crate::store::Store;
 use chrono::NaiveDate;
 use clap::Args;

@@ -4,7 +4,7 @@ use super::{ConfigOption, configuration, counted, or_exit, runtime, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{Engine, Setup};
-use crate::feed::fetch::Origin;
+use crate::station_feed::origin::Origin;
 use crate::store::Store;
 use anyhow::{Context, bail};
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, Utc};

@@ -3,7 +3,7 @@
 use super::fields::{Fields, parse};
 use super::problem::{Problem, SourceText};
 use crate::domain::weather::extremes::Unit;
-use crate::feed::dialect::{Column, Columns, Dialect, Elements, Encoding, Header, Layout};
+use crate::station_feed::dialect::{Column, Columns, Dialect, Elements, Encoding, Header, Layout};
 use chrono::format::{Item, StrftimeItems};
 
 mod rules;

@@ -5,7 +5,7 @@ use super::problem::{Problem, Severity, SourceText};
 use super::{Config, dialect_file, members, option_file, service, species_file, stations};
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::feed::dialect::Dialect;
+use crate::station_feed::dialect::Dialect;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};

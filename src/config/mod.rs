@@ -10,11 +10,10 @@ use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Member, Site, Station};
 use crate::domain::telling::early_notice::Policy;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::feed::dialect::{Binding, Dialect};
-use crate::feed::fetch::Origin;
 use crate::notify::email::SmtpSecurity;
 use crate::notify::push::PushFormat;
 use crate::secret::SecretSource;
+use crate::station_feed::dialect::Dialect;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -31,6 +30,7 @@ mod sourced_value;
 pub mod species_file;
 mod stations;
 
+pub use crate::station_feed::StationFeed;
 pub use load::{Loaded, load};
 
 /// Everything hatchbell is told.
@@ -104,45 +104,6 @@ pub struct Service {
     pub extra_ca_file: Option<PathBuf>,
     /// The recipient, by id, who is told when something is wrong with a feed.
     pub operator: Option<String>,
-}
-
-/// A station with its feed.
-#[derive(Debug, Clone)]
-pub struct StationFeed {
-    /// The station.
-    pub station: Station,
-    /// Where its file is.
-    pub origin: Origin,
-    /// How to read it.
-    pub binding: Binding,
-    /// A model's forecast for the days the station has not measured yet.
-    pub forecast: Option<ForecastFeed>,
-}
-
-/// A forecast for a station's place: a model's numbers.
-#[derive(Debug, Clone)]
-pub struct ForecastFeed {
-    /// Where its file is.
-    pub origin: Origin,
-    /// How to read it.
-    pub binding: Binding,
-}
-
-impl StationFeed {
-    /// A text that changes when the file would be read differently, so that "not modified" is not
-    /// believed after such a change.
-    pub fn fingerprint(&self) -> String {
-        let binding = &self.binding;
-        let address = match &self.origin {
-            Origin::Url(url) => url.to_string(),
-            Origin::File(path) => path.display().to_string(),
-            Origin::ByHand => String::new(),
-        };
-        // Only a check sum of it all: addresses may hold what is nobody's business.
-        let mut sum = flate2::Crc::new();
-        sum.update(format!("{address}|{binding:?}").as_bytes());
-        format!("{:08x}", sum.sum())
-    }
 }
 
 /// Where a recipient is reached.

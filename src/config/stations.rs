@@ -3,12 +3,12 @@
 use super::fields::{Fields, Located};
 use super::problem::closest;
 use super::service::{is_loopback, path_in};
-use super::{ForecastFeed, StationFeed};
 use crate::domain::place::site::{Member, Site, Station};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::observation_day::DayShift;
-use crate::feed::dialect::{Binding, Dialect};
-use crate::feed::fetch::Origin;
+use crate::station_feed::dialect::{Binding, Dialect};
+use crate::station_feed::origin::Origin;
+use crate::station_feed::{ForecastFeed, StationFeed};
 use std::collections::BTreeMap;
 use std::path::Path;
 

@@ -1,26 +1,19 @@
-//! Guarding the intake: what a file's look says, what is told of it, and when it is over.
+//! Guarding the intake: brings what vetting and telling decide by, and writes down what they say.
 
 use super::{Engine, Report};
-use crate::config::{Config, StationFeed};
-use crate::domain::telling::feed_trouble::{FeedNotice, STALE_GRACE_DAYS, Trouble, is_stale};
+use crate::config::Config;
+use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
 use crate::domain::weather::reading::Readings;
-use crate::feed::fetch::Origin;
-use crate::feed::guard::{
-    FileProfile, Finding, HeldValue, compare, take_out, to_hold, unlikely, value_name,
-};
 use crate::feed::reader::IntakeError;
+use crate::feed::vetting::{compare, frozen, hold_out, unlikely};
 use crate::notify::wording::feed_message;
+use crate::station_feed::StationFeed;
+use crate::station_feed::memory::{FileProfile, HeldValue};
 use crate::store::StoreError;
-use crate::store::findings::{Changes, KnownFinding};
+use crate::store::findings::Changes;
 use crate::store::outbox::Draft;
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use tracing::{info, warn};
-
-/// A feed that has failed for so long is told; servers are down for a night now and then.
-const UNREACHABLE_AFTER: TimeDelta = TimeDelta::days(2);
-
-/// Values named in one message; more are counted.
-const VALUES_SHOWN: usize = 3;
 
 /// What the guards say of a file.
 pub(super) struct Guarded {
@@ -36,17 +29,6 @@ impl Guarded {
     pub fn holds(&self) -> bool {
         !self.held.is_empty()
     }
-}
-
-/// What a look at a feed has found.
-struct Looked<'a> {
-    /// The troubles it could see; those of them that were not found are over.
-    judged: &'a [Trouble],
-    found: &'a [Finding],
-    profile: Option<&'a FileProfile>,
-    held: Option<&'a [HeldValue]>,
-    /// What became of held values.
-    released: &'a str,
 }
 
 impl Engine {
@@ -68,7 +50,7 @@ impl Engine {
             .iter()
             .find(|known| known.trouble == Trouble::Shrunk)
             .map(|known| known.since);
-        let mut comparison = compare(
+        let comparison = compare(
             readings,
             profile,
             last.as_ref(),
@@ -85,28 +67,14 @@ impl Engine {
             Some(first) => self.neighbours_since(feed, first.day)?,
             None => Vec::new(),
         };
-        let held = to_hold(&strange, &before, &neighbours, now);
-        let released = released(&before, &held, readings);
-        take_out(readings, &held);
-        if !held.is_empty() {
-            let words: Vec<String> = strange
-                .iter()
-                .filter(|one| {
-                    held.iter()
-                        .any(|held| held.day == one.day && held.element == one.element)
-                })
-                .map(|one| one.in_words())
-                .collect();
-            comparison.findings.push(Finding {
-                trouble: Trouble::Outlier,
-                what: format!("The file says: {}.", some(&words)),
-            });
-        }
+        let held_out = hold_out(readings, &strange, &before, &neighbours, now);
+        let mut findings = comparison.findings;
+        findings.extend(held_out.finding);
         Ok(Guarded {
-            findings: comparison.findings,
+            findings,
             profile: comparison.keep,
-            held,
-            released,
+            held: held_out.held,
+            released: held_out.released,
         })
     }
 
@@ -132,18 +100,9 @@ impl Engine {
     ) -> Result<(), StoreError> {
         let mut found = guarded.findings;
         found.extend(self.frozen(feed, now)?);
-        self.note(
-            feed,
-            &Looked {
-                judged: &Trouble::NAMED.map(|(_, trouble)| trouble),
-                found: &found,
-                profile: Some(&guarded.profile),
-                held: Some(&guarded.held),
-                released: &guarded.released,
-            },
-            now,
-            report,
-        )
+        let check = FeedCheck::of_new_file(found, guarded.released);
+        let file = Some((&guarded.profile, guarded.held.as_slice()));
+        self.note(feed, &check, file, now, report)
     }
 
     /// Notes that the file is the one that was taken in last.
@@ -153,15 +112,8 @@ impl Engine {
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        let found: Vec<Finding> = self.frozen(feed, now)?.into_iter().collect();
-        let looked = Looked {
-            judged: &[Trouble::Refused, Trouble::Unreachable, Trouble::Frozen],
-            found: &found,
-            profile: None,
-            held: None,
-            released: "",
-        };
-        self.note(feed, &looked, now, report)
+        let check = FeedCheck::of_known_file(self.frozen(feed, now)?);
+        self.note(feed, &check, None, now, report)
     }
 
     /// Notes that no file arrived, or one that was refused.
@@ -172,179 +124,64 @@ impl Engine {
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        let refused = matches!(error, IntakeError::Refused { .. });
-        let failing_since = self.store.feed(&feed.station.id)?.failing_since;
-        let known = self.store.open_findings(&feed.station.id)?;
-        let told = known.iter().any(|known| known.trouble == Trouble::Refused);
-        let long = failing_since.is_some_and(|since| now - since >= UNREACHABLE_AFTER);
-        let trouble = match (refused, told) {
-            (true, _) => Some(Trouble::Refused),
-            (false, false) if long => Some(Trouble::Unreachable),
-            _ => None,
+        let id = &feed.station.id;
+        let failure = match error {
+            IntakeError::Refused { .. } => Failure::Refused,
+            IntakeError::Fetch(_) => Failure::NotArrived {
+                since: self.store.feed(id)?.failing_since,
+            },
         };
-        let found: Vec<Finding> = trouble
-            .map(|trouble| Finding {
-                trouble,
-                what: format!("{error}."),
-            })
-            .into_iter()
-            .collect();
-        // What cannot be reached may still be what would be refused.
-        let judged: &[Trouble] = if refused {
-            &[Trouble::Refused, Trouble::Unreachable]
-        } else {
-            &[]
-        };
-        let looked = Looked {
-            judged,
-            found: &found,
-            profile: None,
-            held: None,
-            released: "",
-        };
-        self.note(feed, &looked, now, report)
+        let known = self.store.open_findings(id)?;
+        let check = FeedCheck::of_failure(failure, format!("{error}."), &known, now);
+        self.note(feed, &check, None, now, report)
     }
 
-    /// A feed that arrives but whose newest day is older than it should be.
     fn frozen(
         &self,
         feed: &StationFeed,
         now: DateTime<Utc>,
     ) -> Result<Option<Finding>, StoreError> {
-        let today = now.date_naive();
-        let Some(newest) = self.store.newest_day(&feed.station.id)? else {
-            return Ok(None);
-        };
-        if !is_stale(&feed.station, Some(newest), today) {
-            return Ok(None);
-        }
-        let cause = match feed.origin {
-            Origin::Url(_) => {
-                "The station's id has likely been renamed or retired: services go on serving the old file."
-            }
-            Origin::File(_) => "Whatever writes the file has likely stopped.",
-            Origin::ByHand => return Ok(None),
-        };
-        Ok(Some(Finding {
-            trouble: Trouble::Frozen,
-            what: format!(
-                "The file arrives without error, but the newest whole day is {}, {} days ago; up to {} are usual. {cause}",
-                newest.format("%-d %B %Y"),
-                (today - newest).num_days(),
-                i64::from(feed.station.usual_lag_days) + STALE_GRACE_DAYS
-            ),
-        }))
+        let newest = self.store.newest_day(&feed.station.id)?;
+        Ok(frozen(
+            &feed.station,
+            &feed.origin,
+            newest,
+            now.date_naive(),
+        ))
     }
 
     /// Writes down what begins, goes on and is over, and tells the operator of the first and last.
+    /// `file` is what a file that was taken in looked like, and what is held of it.
     fn note(
         &mut self,
         feed: &StationFeed,
-        looked: &Looked<'_>,
+        check: &FeedCheck,
+        file: Option<(&FileProfile, &[HeldValue])>,
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
         let station = &feed.station;
-        let known = self.store.open_findings(&station.id)?;
-        let is_known =
-            |finding: &&Finding| known.iter().any(|known| known.trouble == finding.trouble);
-        let (going_on, begun): (Vec<&Finding>, Vec<&Finding>) =
-            looked.found.iter().partition(is_known);
-        let over: Vec<&KnownFinding> = known
-            .iter()
-            .filter(|known| {
-                looked.judged.contains(&known.trouble)
-                    && !looked.found.iter().any(|f| f.trouble == known.trouble)
-            })
-            .collect();
-        for finding in &begun {
-            let (id, trouble) = (&station.id, finding.trouble.name());
+        let id = &station.id;
+        let known = self.store.open_findings(id)?;
+        let changes = check.against(&known);
+        for finding in &changes.begun {
+            let trouble = finding.trouble.name();
             warn!(station = id, trouble, "begins: {}", finding.what);
         }
-        for known in &over {
-            let (id, trouble) = (&station.id, known.trouble.name());
-            warn!(station = id, trouble, "over: {}", ended(known, looked));
+        for finding in &changes.over {
+            let trouble = finding.trouble.name();
+            warn!(station = id, trouble, "over: {}", finding.what);
         }
-        let begins = begun.iter().map(|finding| FeedNotice {
-            station,
-            trouble: finding.trouble,
-            what: finding.what.clone(),
-            begins: true,
-        });
-        let ends = over.iter().map(|known| FeedNotice {
-            station,
-            trouble: known.trouble,
-            what: ended(known, looked),
-            begins: false,
-        });
-        let notices: Vec<FeedNotice<'_>> = begins.chain(ends).collect();
-        let drafts = operator_drafts(&self.config, &notices);
+        let drafts = operator_drafts(&self.config, &changes.notices(station));
         report.messages += drafts.len();
         let changes = Changes {
-            begun,
-            going_on,
-            over: over.iter().map(|known| known.trouble).collect(),
-            profile: looked.profile,
-            held: looked.held,
+            begun: changes.begun,
+            going_on: changes.going_on,
+            over: changes.over.iter().map(|over| over.trouble).collect(),
+            profile: file.map(|(profile, _)| profile),
+            held: file.map(|(_, held)| held),
         };
-        self.store
-            .note_findings(&station.id, &changes, &drafts, now)
-    }
-}
-
-/// What to say of a finding that is over.
-fn ended(known: &KnownFinding, looked: &Looked<'_>) -> String {
-    if known.trouble == Trouble::Outlier && !looked.released.is_empty() {
-        return looked.released.to_owned();
-    }
-    format!(
-        "What was found on {} is over. It was: {}",
-        known.since.format("%-d %B"),
-        known.what
-    )
-}
-
-/// What became of values that were held and are no longer.
-fn released(before: &[HeldValue], held: &[HeldValue], readings: &Readings) -> String {
-    let words: Vec<String> = before
-        .iter()
-        .filter(|old| {
-            !held
-                .iter()
-                .any(|held| held.day == old.day && held.element == old.element)
-        })
-        .map(|old| {
-            let name = value_name(old.day, old.element);
-            let now = readings
-                .get(&old.day)
-                .and_then(|reading| old.element.of(reading));
-            match now {
-                Some(now) => format!(
-                    "{name} was held at {:.1} °C and is taken in at {now:.1} °C",
-                    old.celsius
-                ),
-                None => format!(
-                    "{name} was held at {:.1} °C, and the file no longer says it",
-                    old.celsius
-                ),
-            }
-        })
-        .collect();
-    if words.is_empty() {
-        return String::new();
-    }
-    format!("The {}.", some(&words))
-}
-
-/// The first few, and how many more there are.
-fn some(words: &[String]) -> String {
-    let shown = words.iter().take(VALUES_SHOWN).cloned().collect::<Vec<_>>();
-    let more = words.len() - shown.len();
-    let shown = shown.join("; ");
-    if more > 0 {
-        format!("{shown}; and {more} more")
-    } else {
-        shown
+        self.store.note_findings(id, &changes, &drafts, now)
     }
 }
 

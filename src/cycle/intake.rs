@@ -1,11 +1,12 @@
 //! Taking in: every station once, however many sites share it.
 
 use super::{Beat, Engine, Report, with_beat};
-use crate::config::StationFeed;
 use crate::domain::weather::reading::Readings;
-use crate::feed::fetch::Origin;
 use crate::feed::reader::{FetchOutcome, IntakeError};
-use crate::feed::refusal::{RefusedRow, Why};
+use crate::station_feed::StationFeed;
+use crate::station_feed::fingerprint::LastRead;
+use crate::station_feed::origin::Origin;
+use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::store::StoreError;
 use chrono::{DateTime, Utc};
 use tracing::{info, warn};
@@ -51,13 +52,13 @@ impl Engine {
         let id = &feed.station.id;
         let state = self.store.feed(id)?;
         let fingerprint = feed.fingerprint();
-        let known = if state.fingerprint == fingerprint {
+        let last_read = LastRead::of(&state.fingerprint, &fingerprint);
+        let known = if last_read.is_known_version() {
             state.validators.clone()
         } else {
             Default::default()
         };
-        // Read another way, the file may rightly differ from what is stored.
-        let stored = if state.fingerprint.is_empty() || state.fingerprint == fingerprint {
+        let stored = if last_read.is_held_against_stored() {
             self.store.readings(id)?
         } else {
             Readings::new()
@@ -84,7 +85,7 @@ impl Engine {
             }) => {
                 let guarded = match profile {
                     Some(profile) => {
-                        let same = state.fingerprint == fingerprint;
+                        let same = last_read.is_held_against_last_file();
                         Some(self.guard(feed, &mut readings, &stored, (profile, same), now)?)
                     }
                     None => None,

@@ -8,9 +8,9 @@
 
 use super::Rejection;
 use super::day::parse_date;
-use super::dialect::{Binding, Dialect};
-use super::parse::Parsed;
 use super::table::{refuse_what_is_no_csv, shorten};
+use crate::station_feed::dialect::{Binding, Dialect};
+use crate::station_feed::parsed::Parsed;
 use archive::{Archive, Harvest};
 use chrono::NaiveDate;
 use field_splitter::{FieldSplitter, LongRowColumns};
@@ -167,7 +167,7 @@ fn is_header(
     if parse_date(&String::from_utf8_lossy(date), &dialect.date_formats).is_some() {
         return Ok(false);
     }
-    let named = |column: &super::dialect::Column, field: &[u8]| {
+    let named = |column: &crate::station_feed::dialect::Column, field: &[u8]| {
         let mut names = column.names.iter();
         names.any(|name| field.eq_ignore_ascii_case(name.as_bytes()))
     };

@@ -1,7 +1,7 @@
 //! What fields say that is no measurement: codes for "no value", quality flags, and what rows are
 //! of.
 
-use super::dialect::{Dialect, FlagRule};
+use crate::station_feed::dialect::{Dialect, FlagRule};
 
 /// A finite decimal number. `NaN`, `inf` and hexadecimal floats are not numbers here.
 pub(super) fn number(text: &str, decimal_comma: bool) -> Option<f64> {

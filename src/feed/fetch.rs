@@ -5,15 +5,15 @@
 //! https to http. Gzip is undone both as `Content-Encoding` and where the body itself is a `.gz`
 //! file. Error texts name host and path but never the query, which may hold a key.
 
+use crate::station_feed::origin::{Origin, shown};
+use crate::station_feed::version::Validators;
 use crate::tls::{causes, innermost, install_tls_provider, root_certificates, tls_objection};
 use reqwest::header::{
     ETAG, HeaderMap, HeaderName, HeaderValue, IF_MODIFIED_SINCE, IF_NONE_MATCH, LAST_MODIFIED,
     RETRY_AFTER,
 };
 use reqwest::{Client, Response, StatusCode, Url, redirect};
-use std::fmt;
 use std::io::{self, ErrorKind};
-use std::path::PathBuf;
 use std::time::Duration;
 use tracing::debug;
 
@@ -23,81 +23,11 @@ mod stream;
 
 pub use disk::read_file;
 pub use error::FetchError;
-pub use stream::{FileMark, Stream};
+pub use stream::Stream;
 
 use disk::{fetch_file, inflated};
 
 const MOST_REDIRECTS: usize = 5;
-
-/// Where a feed's bytes are.
-#[derive(Clone, PartialEq, Eq)]
-pub enum Origin {
-    /// On a web server, by http or https.
-    Url(Url),
-    /// On this machine.
-    File(PathBuf),
-    /// Nowhere: files are brought by hand, with `hatchbell import`.
-    ByHand,
-}
-
-/// What stands in an address for the year, in its two spellings.
-const YEAR: [&str; 2] = ["{year}", "%7Byear%7D"];
-
-impl Origin {
-    /// Whether the address follows the calendar.
-    pub fn is_yearly(&self) -> bool {
-        matches!(self, Self::Url(url) if YEAR.iter().any(|year| url.as_str().contains(year)))
-    }
-
-    /// The place of a year's file: `{year}` in the address becomes the year.
-    pub fn in_year(&self, year: i32) -> Self {
-        let Self::Url(url) = self else {
-            return self.clone();
-        };
-        let text = YEAR.iter().fold(url.as_str().to_owned(), |text, word| {
-            text.replace(word, &year.to_string())
-        });
-        Self::Url(Url::parse(&text).unwrap_or_else(|_| url.clone()))
-    }
-}
-
-/// What a log may show: host and path without query, user name and password, or the file's path.
-impl fmt::Display for Origin {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Url(url) => f.write_str(&shown(url)),
-            Self::File(path) => write!(f, "{}", path.display()),
-            Self::ByHand => f.write_str("by hand"),
-        }
-    }
-}
-
-/// As `Display`, so that no query slips into a log this way.
-impl fmt::Debug for Origin {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let kind = match self {
-            Self::Url(_) => "Url",
-            Self::File(_) => "File",
-            Self::ByHand => return f.write_str("ByHand"),
-        };
-        write!(f, "{kind}({self})")
-    }
-}
-
-fn shown(url: &Url) -> String {
-    let host = url.host_str().unwrap_or("");
-    let port = url.port().map_or(String::new(), |port| format!(":{port}"));
-    format!("{host}{port}{}", url.path())
-}
-
-/// What tells one version of a file from another.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Validators {
-    /// The server's `ETag`, quotes included; for files a text made of size and modification time.
-    pub etag: Option<String>,
-    /// The server's `Last-Modified`, as it came.
-    pub last_modified: Option<String>,
-}
 
 /// What a fetch gave.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -1,30 +1,26 @@
 //! Feeds: from an address to readings that have been looked at.
 //!
-//! [`fetch`] gets bytes (one bounded GET, or a file). [`dialect`] says how a kind of file is laid
-//! out, as data. [`parse`] turns bytes into readings or a [`Rejection`], and [`vet`] holds them
-//! against what is possible and what is stored; these two are pure. [`guard`], pure as well, holds
-//! them against the last good file and the station's own climate. [`reader`] ties them together.
+//! [`fetch`] gets bytes (one bounded GET, or a file). [`crate::station_feed`] says how it
+//! is laid out, as data. [`parse`] turns bytes into readings or a [`Rejection`], and [`vetting`] holds them
+//! against what is possible, what is stored, the last good file and the station's own climate; these
+//! two are pure. [`reader`] ties them together.
 
-use quote::quoted;
+use crate::station_feed::quote::quoted;
 use std::fmt;
 
 pub mod bulk;
 mod codes;
 mod day;
-pub mod dialect;
 pub mod fetch;
-pub mod guard;
 mod heading;
 pub mod parse;
 mod places;
-mod quote;
 pub mod reader;
-pub mod refusal;
 pub mod station_list;
 pub mod table;
 pub mod trial;
 pub mod unpack;
-pub mod vet;
+pub mod vetting;
 
 /// Most characters of what is wrong with a file.
 const LONGEST_WHAT: usize = 400;

@@ -7,43 +7,25 @@
 use super::Rejection;
 use super::codes::{Codes, Flags, number};
 use super::day::refuse_other_cadence;
-use super::dialect::{Binding, Otherwise};
 use super::places::{Cells, Places};
-use super::refusal::{RefusedRow, Why};
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
 use crate::domain::weather::extremes::{COLDEST_C, Unit, WARMEST_C, is_plausible};
-use crate::domain::weather::rain::{Rain, is_plausible_rain};
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::rain::is_plausible_rain;
+use crate::domain::weather::reading::Reading;
+use crate::station_feed::dialect::{Binding, Otherwise};
+use crate::station_feed::parsed::Parsed;
+use crate::station_feed::refusal::{RefusedRow, Why};
 use chrono::{Days, NaiveDate};
 
-/// What a file said.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Parsed {
-    /// Readings by day, °C.
-    pub readings: Readings,
-    /// Rain by day, mm. Days without a row or a value are unknown, not dry.
-    pub rain: Rain,
-    /// Values that failed the publisher's quality check: a stored one is no longer good.
-    pub failed: Vec<(NaiveDate, Element)>,
-    /// Rows and values that were refused alone.
-    pub refused: Vec<RefusedRow>,
-    /// Rows left out because their day is still moving.
-    pub provisional: usize,
-    /// Rows looked at.
-    pub rows: usize,
-    /// Values looked at: given, not missing.
-    pub values: usize,
-    /// The first value with a fraction and its line, to tell a raw-tenths feed from others.
-    pub first_fraction: Option<(u64, String)>,
-}
+pub use crate::station_feed::parsed::Element;
 
 /// Parses a file bound to a station. Rows dated after the day after `today` are refused (a day of
 /// grace for places ahead of UTC).
 ///
 /// # Errors
 /// [`Rejection`] if the file as a whole is not what the binding says; see [`open`] and the checks
-/// for cadence and stations here. Numbers are vetted in [`super::vet`].
+/// for cadence and stations here. Numbers are vetted in [`super::vetting`].
 pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed, Rejection> {
     let dialect = &binding.dialect;
     let text = unpacked(bytes, dialect)?;
@@ -66,15 +48,6 @@ pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed
         reader.row(&table, &row, &places)?;
     }
     reader.finish()
-}
-
-/// One of a day's two extremes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Element {
-    /// The maximum.
-    Max,
-    /// The minimum.
-    Min,
 }
 
 struct Intake<'b> {

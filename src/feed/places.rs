@@ -3,10 +3,10 @@
 use super::Rejection;
 use super::codes::Codes;
 use super::day::DayPlace;
-use super::dialect::{Binding, Column, Columns, Layout, Otherwise};
 use super::heading::{rain_unit_in_brackets, unit_in_brackets};
 use super::table::Table;
 use crate::domain::weather::extremes::Unit;
+use crate::station_feed::dialect::{Binding, Column, Columns, Layout, Otherwise};
 
 /// The columns with values.
 pub(super) enum Cells {

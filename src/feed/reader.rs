@@ -1,18 +1,20 @@
 //! From a station's feed to readings: fetch, parse, vet.
 
 use super::Rejection;
-use super::dialect::{Binding, Dialect};
-use super::fetch::{FetchError, Fetched, Fetcher, Origin, Validators};
-use super::guard::{FileProfile, unit_step};
-use super::parse::{Element, Parsed, parse};
-use super::refusal::RefusedRow;
+use super::fetch::{FetchError, Fetched, Fetcher};
 use super::table::open;
 use super::unpack::unpacked;
-use super::vet::vet;
-use crate::config::{ForecastFeed, StationFeed};
+use super::vetting::parse_and_vet;
 use crate::domain::telling::feed_trouble::STALE_GRACE_DAYS;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::Readings;
+use crate::station_feed::dialect::{Binding, Dialect};
+use crate::station_feed::memory::FileProfile;
+use crate::station_feed::origin::Origin;
+use crate::station_feed::parsed::{Element, Parsed};
+use crate::station_feed::refusal::RefusedRow;
+use crate::station_feed::version::Validators;
+use crate::station_feed::{ForecastFeed, StationFeed};
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
 
@@ -260,14 +262,10 @@ fn looked_at(
     stored: &Readings,
     today: NaiveDate,
 ) -> Result<Parsed, IntakeError> {
-    let refused = |rejection| IntakeError::Refused {
+    parse_and_vet(bytes, binding, stored, today).map_err(|rejection| IntakeError::Refused {
         origin: origin.to_string(),
         rejection,
-    };
-    let parsed = parse(bytes, binding, today).map_err(refused)?;
-    unit_step(&parsed, stored, binding).map_err(refused)?;
-    vet(&parsed, binding, stored).map_err(refused)?;
-    Ok(parsed)
+    })
 }
 
 /// A day after every day of a file.

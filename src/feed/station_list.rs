@@ -6,9 +6,9 @@
 //! `LATITUDE` and `LONGITUDE` the same, `ELEMENT` 32–35, `FIRSTYEAR` 37–40, `LASTYEAR` 42–45.
 
 use super::Rejection;
-use super::quote::quoted;
 use crate::domain::place::globe::Place;
 use crate::domain::place::years::Years;
+use crate::station_feed::quote::quoted;
 use std::collections::HashMap;
 use std::ops::RangeInclusive;
 

@@ -1,7 +1,7 @@
 //! Bytes into rows: everything that can be wrong with a file before its numbers are looked at.
 
 use super::Rejection;
-use super::dialect::{Column, Dialect, Header};
+use crate::station_feed::dialect::{Column, Dialect, Header};
 use csv::ByteRecord;
 
 /// A CSV file with its header understood.

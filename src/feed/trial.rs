@@ -2,14 +2,15 @@
 
 use super::Rejection;
 use super::codes::Codes;
-use super::dialect::{Binding, Column, Dialect};
-use super::parse::{Parsed, code_in, parse};
+use super::parse::{code_in, parse};
 use super::places::Places;
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
-use super::vet::vet;
+use super::vetting::vet;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
+use crate::station_feed::dialect::{Binding, Column, Dialect};
+use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
 use std::cmp::Reverse;
 

@@ -1,7 +1,7 @@
 //! From the bytes of a file to its text: the right member of a zip archive, in UTF-8.
 
 use super::Rejection;
-use super::dialect::{Dialect, Encoding};
+use crate::station_feed::dialect::{Dialect, Encoding};
 use std::borrow::Cow;
 use std::io::{Cursor, Read};
 use zip::ZipArchive;

@@ -5,9 +5,9 @@ use super::readings::{Merged, merge, withdraw};
 use super::{Store, StoreError};
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
-use crate::feed::bulk::archive::{FAILED, Harvest, Packed, SLOTS, StationYear, UNKNOWN, YearPage};
-use crate::feed::fetch::FileMark;
-use crate::feed::parse::Parsed;
+use crate::station_feed::parsed::Parsed;
+use crate::station_feed::station_year::{FAILED, Packed, SLOTS, StationYear, UNKNOWN, YearPage};
+use crate::station_feed::version::FileMark;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 
@@ -127,12 +127,15 @@ impl Store {
         Ok(merged)
     }
 
-    /// Lays the years of a harvest over those of the archive, all or nothing: new values are added,
+    /// Lays years of stations over those of the archive, all or nothing: new values are added,
     /// changed ones replace the old ones, failed ones are taken back, nothing else is deleted.
-    pub fn archive(&mut self, harvest: &Harvest) -> Result<Archived, StoreError> {
+    pub fn archive(
+        &mut self,
+        years: impl Iterator<Item = StationYear>,
+    ) -> Result<Archived, StoreError> {
         let transaction = self.immediate()?;
         let mut archived = Archived::default();
-        for year in harvest.station_years() {
+        for year in years {
             let named = Packed::NAMED.iter().zip(&year.pages);
             for ((element, _), page) in named {
                 if let Some(page) = page {

@@ -1,7 +1,7 @@
 //! What is known of each feed, and notes about the service itself.
 
 use super::{Store, StoreError, understood};
-use crate::feed::fetch::Validators;
+use crate::station_feed::version::Validators;
 use chrono::{DateTime, Utc};
 use rusqlite::{OptionalExtension, Row, params};
 

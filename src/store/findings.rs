@@ -2,25 +2,14 @@
 
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
-use crate::domain::telling::feed_trouble::Trouble;
-use crate::feed::guard::{FileProfile, Finding, HeldValue};
-use crate::feed::parse::Element;
+use crate::domain::telling::feed_trouble::{Finding, KnownFinding, Trouble};
+use crate::station_feed::memory::{FileProfile, HeldValue};
+use crate::station_feed::parsed::Element;
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, TransactionBehavior, params};
 
 /// What is told and over at once is shown for so long.
 const SHOWN_FOR: TimeDelta = TimeDelta::days(14);
-
-/// A finding that is known.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct KnownFinding {
-    /// What kind of trouble it is.
-    pub trouble: Trouble,
-    /// What was seen.
-    pub what: String,
-    /// Since when.
-    pub since: DateTime<Utc>,
-}
 
 /// What a look at a feed changes.
 #[derive(Debug, Clone, Default)]

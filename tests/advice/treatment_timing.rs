@@ -11,6 +11,7 @@ use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::treatment::coverage::Coverage;
 use hatchbell::domain::treatment::hatching::{Hatching, NoCoverage};
 use hatchbell::domain::treatment::option::TreatmentOption;
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::reading::Readings;
@@ -47,12 +48,13 @@ fn beetle() -> Species {
     species::species("japanese-beetle")
 }
 
-fn coverage(id: &str) -> Coverage {
+/// A coverage refers to a hatching and an option; a test lets both live to its end.
+fn coverage(id: &str) -> Coverage<'static> {
     let hatching = Hatching::new(&beetle(), &courses(), day(1, 1), day(9, 30)).expect("it hatches");
-    hatching.coverage(&option(id))
+    Box::leak(Box::new(hatching)).coverage(Box::leak(Box::new(option(id))))
 }
 
-fn mean(coverage: &Coverage, month: u32, on: u32) -> f64 {
+fn mean(coverage: &Coverage<'_>, month: u32, on: u32) -> f64 {
     coverage.on(day(month, on)).expect("in season").mean
 }
 
@@ -230,9 +232,11 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_about_two_weeks() {
     let mut between = Vec::new();
     for entry in std::fs::read_dir(std::path::Path::new(&folder).join("ghcn_coop")).unwrap() {
         let bytes = std::fs::read(entry.unwrap().path()).unwrap();
-        let readings = feeds::take(&bytes, &extract, "2026-11-25")
-            .unwrap()
-            .readings;
+        let readings = DailyReadings::from(
+            &feeds::take(&bytes, &extract, "2026-11-25")
+                .unwrap()
+                .readings,
+        );
         for year in 1985..=2014 {
             let today = NaiveDate::from_ymd_opt(year, 10, 31).unwrap();
             let record = Record {

@@ -13,7 +13,7 @@ use anyhow::{Context, bail, ensure};
 use flate2::{Compression, write::GzEncoder};
 use hatchbell::config::dialect_file;
 use hatchbell::feed::bulk::{BulkLimits, WantedStations, read};
-use hatchbell::feed::dialect::Dialect;
+use hatchbell::station_feed::dialect::Dialect;
 use hatchbell::store::Store;
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};

@@ -8,8 +8,9 @@ use hatchbell::domain::phenology::outlook::{PastSeason, past_seasons};
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, season_state};
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
-use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::domain::weather::reading::Reading;
 use std::hint::black_box;
 
 const STATIONS: u32 = 100;
@@ -17,7 +18,7 @@ const SITES: usize = 1000;
 const YEARS: i32 = 30;
 
 /// A station's invented weather: a course of the year and a wave of its own.
-fn weather(station: u32, until: NaiveDate) -> Readings {
+fn weather(station: u32, until: NaiveDate) -> DailyReadings {
     let first = NaiveDate::from_ymd_opt(2026 - YEARS, 1, 1).unwrap();
     let days = (until - first).num_days();
     (0..=days)
@@ -46,7 +47,7 @@ fn bench(criterion: &mut Criterion) {
     let species = species_file::read(file, text).unwrap();
     let limits = Limits::default();
     let none = Estimates::new();
-    let stations: Vec<(Readings, Vec<PastSeason>)> = (0..STATIONS)
+    let stations: Vec<(DailyReadings, Vec<PastSeason>)> = (0..STATIONS)
         .map(|station| {
             let readings = weather(station, today);
             let past = past_seasons(&readings, &none, start, &season, limits);
@@ -54,7 +55,7 @@ fn bench(criterion: &mut Criterion) {
             (readings, past)
         })
         .collect();
-    let forecast = Readings::new();
+    let forecast = hatchbell::domain::weather::reading::Readings::new();
     criterion.bench_function(
         "outlook of 1,000 sites on 100 stations, 30 years",
         |bencher| {

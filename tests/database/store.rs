@@ -5,7 +5,7 @@ use crate::support::species::{date, steady};
 use chrono::{DateTime, TimeDelta, Utc};
 use hatchbell::domain::place::site::Channel;
 use hatchbell::domain::weather::reading::Reading;
-use hatchbell::feed::parse::Element;
+use hatchbell::station_feed::parsed::Element;
 use hatchbell::store::milestones::{Pair, Recording};
 use hatchbell::store::outbox::{Draft, Tally, pause};
 use hatchbell::store::readings::Merged;

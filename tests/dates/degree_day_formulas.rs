@@ -4,6 +4,7 @@ use crate::support::species::{date, species};
 use hatchbell::domain::phenology::season_days::{Day, Limits};
 use hatchbell::domain::phenology::season_state::{Record, season_state};
 use hatchbell::domain::phenology::species::Species;
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::degree_day::{Cutoff, Method, Model, ModelError};
 use hatchbell::domain::weather::extremes::{Extremes, Unit};
 use hatchbell::domain::weather::gaps::Estimates;
@@ -168,7 +169,7 @@ fn season_of(days: &[(f64, f64)]) -> Vec<Day> {
 
 /// The sum that a site stands at on the last of these days.
 fn sum_a_site_stands_at(species: &Species, days: &[Day]) -> f64 {
-    let readings: Readings = days
+    let readings: DailyReadings = days
         .iter()
         .map(|day| {
             let (min, max) = (Some(day.extremes.min()), Some(day.extremes.max()));

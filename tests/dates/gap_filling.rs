@@ -3,14 +3,15 @@
 
 use crate::support::feeds::{binding, date, take};
 use chrono::Days;
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::gaps::{GapScore, How, Neighbour, Way, complete, leave_out};
 use hatchbell::domain::weather::observation_day::{DayShift, compare, shifted};
-use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::domain::weather::reading::Reading;
 use proptest::prelude::*;
 
 /// Weather with a course of the year and something of its own each day.
-fn weather(from: &str, to: &str, warmer: f64) -> Readings {
+fn weather(from: &str, to: &str, warmer: f64) -> DailyReadings {
     let (from, to) = (date(from), date(to));
     from.iter_days()
         .take_while(|day| *day <= to)
@@ -27,15 +28,15 @@ fn weather(from: &str, to: &str, warmer: f64) -> Readings {
         .collect()
 }
 
-fn without(readings: &Readings, from: &str, days: usize) -> Readings {
+fn without(readings: &DailyReadings, from: &str, days: usize) -> DailyReadings {
     let mut left = readings.clone();
     for day in date(from).iter_days().take(days) {
-        left.remove(&day);
+        left.set(day, Reading::default());
     }
     left
 }
 
-fn beside(readings: &Readings, height_above_m: Option<f64>) -> [Neighbour<'_>; 1] {
+fn beside(readings: &DailyReadings, height_above_m: Option<f64>) -> [Neighbour<'_>; 1] {
     [Neighbour {
         readings,
         height_above_m,
@@ -67,7 +68,7 @@ fn a_neighbour_with_a_constant_difference_gives_the_missing_days_back() {
 fn a_neighbour_without_common_days_is_corrected_by_height_or_left_out() {
     let own = without(&weather("2026-05-01", "2026-05-31", 0.0), "2026-05-10", 3);
     // Everything the neighbour has is what the station lacks.
-    let neighbour: Readings = weather("2026-05-10", "2026-05-12", 0.0);
+    let neighbour: DailyReadings = weather("2026-05-10", "2026-05-12", 0.0);
     let by_height = complete(&own, &beside(&neighbour, Some(200.0)), 10);
     let day = date("2026-05-11");
     assert!(close(
@@ -118,7 +119,7 @@ fn a_lone_extreme_is_kept_beside_its_estimated_partner() {
     let truth = weather("2020-01-01", "2026-06-30", 0.0);
     let mut own = truth.clone();
     let day = date("2026-05-11");
-    own.insert(
+    own.set(
         day,
         Reading {
             min: None,
@@ -140,26 +141,26 @@ proptest! {
         let neighbour = weather("2024-01-01", "2025-12-31", warmer);
         let mut own = truth.clone();
         for hole in &holes {
-            own.remove(&(date("2024-01-01") + Days::new(*hole)));
+            own.set(date("2024-01-01") + Days::new(*hole), Reading::default());
         }
         let completed = complete(&own, &beside(&neighbour, None), 10);
-        for (day, reading) in &own {
-            prop_assert_eq!(completed.readings[day], *reading);
-            prop_assert!(!completed.estimates.contains_key(day));
+        for (day, reading) in own.iter().filter(|(_, reading)| *reading != Reading::default()) {
+            prop_assert_eq!(completed.readings[&day], reading);
+            prop_assert!(!completed.estimates.contains_key(&day));
         }
-        prop_assert_eq!(completed.readings.len(), truth.len());
+        prop_assert_eq!(completed.readings.known_days(), truth.known_days());
     }
 }
 
 #[test]
 fn morning_maxima_are_seen_and_put_back() {
     let truth = weather("2020-01-01", "2023-12-31", 0.0);
-    let morning: Readings = truth
+    let morning: DailyReadings = truth
         .iter()
         .map(|(day, reading)| {
-            let before = truth.get(&(*day - Days::new(1))).and_then(|r| r.max);
+            let before = truth.get(day - Days::new(1)).max;
             (
-                *day,
+                day,
                 Reading {
                     min: reading.min,
                     max: before,
@@ -173,7 +174,7 @@ fn morning_maxima_are_seen_and_put_back() {
         "{seen:?}"
     );
     let back = shifted(
-        &morning,
+        morning,
         DayShift {
             min: false,
             max: true,
@@ -186,7 +187,7 @@ fn morning_maxima_are_seen_and_put_back() {
 
 // --- real stations ------------------------------------------------------------------------------
 
-fn real(file: &str, dialect: &str, unit: Unit) -> Option<Readings> {
+fn real(file: &str, dialect: &str, unit: Unit) -> Option<DailyReadings> {
     let Some(folder) = std::env::var_os("HATCHBELL_REAL_DATA") else {
         println!("nothing looked at: HATCHBELL_REAL_DATA names no folder");
         return None;
@@ -194,13 +195,14 @@ fn real(file: &str, dialect: &str, unit: Unit) -> Option<Readings> {
     let path = std::path::Path::new(&folder).join(file);
     let bytes = std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     Some(
-        take(&bytes, &binding(dialect, unit), "2026-11-25")
+        (&take(&bytes, &binding(dialect, unit), "2026-11-25")
             .unwrap()
-            .readings,
+            .readings)
+            .into(),
     )
 }
 
-fn extract(id: &str) -> Option<Readings> {
+fn extract(id: &str) -> Option<DailyReadings> {
     real(
         &format!("ghcn_coop/{id}.txt"),
         "ghcn-extract",
@@ -208,7 +210,7 @@ fn extract(id: &str) -> Option<Readings> {
     )
 }
 
-fn milwaukee() -> Option<Readings> {
+fn milwaukee() -> Option<DailyReadings> {
     let file = "ghcn_replay_milwaukee/snapshot_last_af12cf0947.csv";
     real(file, "ncei-export", Unit::Fahrenheit)
 }
@@ -255,7 +257,7 @@ fn neighbours_beat_the_line_and_other_years_beat_it_in_long_gaps() {
         })
         .collect();
     ids.sort();
-    let stations: Vec<Readings> = ids.iter().step_by(3).filter_map(|id| extract(id)).collect();
+    let stations: Vec<DailyReadings> = ids.iter().step_by(3).filter_map(|id| extract(id)).collect();
     let mut errors = Vec::new();
     for block in [1, 5, 10, 15] {
         let score = |way: Way| -> GapScore {

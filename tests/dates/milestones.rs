@@ -10,6 +10,7 @@ use hatchbell::domain::phenology::season_state::{
 use hatchbell::domain::place::site::Station;
 use hatchbell::domain::telling::feed_trouble::is_stale;
 use hatchbell::domain::telling::milestone_decision::{Recorded, decide};
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::observation_day::DayShift;
 use hatchbell::domain::weather::reading::Readings;
@@ -22,12 +23,12 @@ fn japanese_beetle(readings: &Readings, today: &str) -> SeasonState {
 
 fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) -> SeasonState {
     let record = Record {
-        readings,
+        readings: &DailyReadings::from(readings),
         past: &[],
         estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
-    state(
+    season_state(
         &species("japanese-beetle"),
         latitude,
         record,

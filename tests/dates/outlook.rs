@@ -14,6 +14,7 @@ use hatchbell::domain::phenology::season_state::{Record, SeasonState, season_sta
 use hatchbell::domain::phenology::species::Threshold;
 use hatchbell::domain::sourced_value::EvidenceGrade;
 use hatchbell::domain::telling::early_notice::{Early, Foretold, Policy, foretell};
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::degree_day::{Method, Model};
 use hatchbell::domain::weather::extremes::Extremes;
 use hatchbell::domain::weather::gaps::Estimates;
@@ -185,7 +186,7 @@ fn seasons_with_holes_do_not_stand_as_past_seasons_and_leap_years_do() {
     let start = MonthDay::parse("01-01").unwrap();
     let this = Season::starting_in(2026, start);
     let past = past_seasons(
-        &readings,
+        &DailyReadings::from(&readings),
         &Estimates::new(),
         start,
         &this,
@@ -203,7 +204,7 @@ fn south_of_the_equator_past_seasons_run_over_the_new_year() {
     let start = MonthDay::parse("01-01").unwrap().at_latitude(-37.0);
     let this = Season::containing(date("2026-03-01"), start);
     let years: Vec<i32> = past_seasons(
-        &readings,
+        &DailyReadings::from(&readings),
         &Estimates::new(),
         start,
         &this,
@@ -255,12 +256,12 @@ fn standing_on(today: &str, gain: f64) -> SeasonState {
     let readings: Readings = steady("2026-01-01", today, gain);
     let past: Vec<PastSeason> = (2005..2026).map(|y| season_of(y, 365, gain)).collect();
     let record = Record {
-        readings: &readings,
+        readings: &DailyReadings::from(&readings),
         past: &past,
         estimates: &Estimates::new(),
         forecast: &Readings::new(),
     };
-    state(
+    season_state(
         &species("japanese-beetle"),
         41.8,
         record,

@@ -3,8 +3,8 @@
 
 use crate::support::feeds::{binding, date, export_year, take, take_over};
 use hatchbell::domain::weather::extremes::Unit;
-use hatchbell::feed::dialect::Binding;
-use hatchbell::feed::refusal::Why;
+use hatchbell::station_feed::dialect::Binding;
+use hatchbell::station_feed::refusal::Why;
 
 const TODAY: &str = "2026-07-10";
 

@@ -545,6 +545,122 @@ async fn a_file_that_is_read_as_another_one_is_held_against_nothing() {
     assert!(play.titles().is_empty(), "{:?}", play.titles());
 }
 
+/// The same days, all of them so many °C warmer.
+fn warmer(from: &str, to: &str, by: f64) -> String {
+    let rows: Vec<String> = rows(from, to)
+        .iter()
+        .map(|row| {
+            let fields: Vec<&str> = row.split(',').collect();
+            let turn = |text: &str| text.parse::<f64>().unwrap() + by;
+            format!(
+                "{},{},{:.1},{:.1}",
+                fields[0],
+                fields[1],
+                turn(fields[2]),
+                turn(fields[3])
+            )
+        })
+        .collect();
+    file(&rows)
+}
+
+/// A configuration whose station is read by a dialect of one's own, the built-in one's layout with
+/// other words.
+fn with_own_dialect(play: &Play, name: &str, edit: impl Fn(&str) -> String) -> String {
+    let folder = play.workshop.path("dialects");
+    std::fs::create_dir_all(&folder).unwrap();
+    let built_in = include_str!("../../config/dialects/ncei-export.toml");
+    let text = built_in.replace(
+        "name = \"ncei-export\"",
+        &format!("name = \"{name}\"\nadvice = \"read {name} with care\""),
+    );
+    play.workshop
+        .write(&format!("dialects/{name}.toml"), &edit(&text));
+    config("file = \"feed.csv\"")
+        .replace(
+            "database = \"hatchbell.db\"",
+            "database = \"hatchbell.db\"\ndialect_dir = \"dialects\"",
+        )
+        .replace(
+            "dialect = \"ncei-export\"",
+            &format!("dialect = \"{name}\""),
+        )
+}
+
+/// A feed that was read once by a dialect of one's own.
+async fn read_once() -> Play {
+    let mut play = Play::new(&config("file = \"feed.csv\""));
+    play.workshop
+        .write("feed.csv", &days("2015-01-01", "2026-06-07"));
+    let text = with_own_dialect(&play, "own", str::to_owned);
+    play.reconfigure(&text);
+    play.cycle("2026-06-08T06:00:00Z").await;
+    play
+}
+
+/// Serves a file 7 °C off and returns how many values it has changed.
+async fn serve_7_off(play: &mut Play) -> i64 {
+    play.workshop
+        .write("feed.csv", &warmer("2015-01-01", "2026-06-08", 7.0));
+    play.cycle("2026-06-09T06:00:00Z").await;
+    play.count("SELECT count(*) FROM revision")
+}
+
+#[tokio::test]
+async fn words_edited_in_dialect_station_and_site_disarm_no_guard() {
+    let mut play = read_once().await;
+    let text = with_own_dialect(&play, "renamed", |text| {
+        text.replace("one row a day\"\nlayout", "one row a day.\"\nlayout")
+            .replace("units = [\"celsius\", ", "units = [")
+            .replace("[\"fahrenheit\", ", "[\"celsius\", \"fahrenheit\", ")
+    });
+    let text = text
+        .replace("The only station", "The old station")
+        .replace("latitude = 27.4", "latitude = 27.9");
+    play.reconfigure(&text);
+    assert_eq!(serve_7_off(&mut play).await, 0);
+    assert_eq!(
+        play.titles(),
+        ["The old station: the feed's file is refused"]
+    );
+    assert_eq!(play.newest_day(), "2026-06-07");
+}
+
+#[tokio::test]
+async fn another_layout_is_held_against_nothing() {
+    let mut play = read_once().await;
+    let text = with_own_dialect(&play, "other", |text| {
+        text.replace("\"NA\", ", "\"NA\", \"none\", ")
+    });
+    play.reconfigure(&text);
+    assert!(serve_7_off(&mut play).await > 1000);
+}
+
+/// Databases of earlier programs hold fingerprints of another form.
+#[tokio::test]
+async fn a_fingerprint_of_the_first_form_disarms_no_guard_and_is_written_anew() {
+    let mut play = read_once().await;
+    let database = rusqlite::Connection::open(play.workshop.path("hatchbell.db")).unwrap();
+    let today = &play.column("SELECT fingerprint FROM feed")[0];
+    database
+        .execute("UPDATE feed SET fingerprint = '1f2e3d4c'", [])
+        .unwrap();
+    assert_eq!(serve_7_off(&mut play).await, 0);
+    assert_eq!(play.column("SELECT fingerprint FROM feed"), ["1f2e3d4c"]);
+    play.workshop
+        .write("feed.csv", &days("2015-01-01", "2026-05-30"));
+    play.cycle("2026-06-10T06:00:00Z").await;
+    assert_eq!(
+        play.titles(),
+        [
+            "The only station: the feed's file is refused",
+            "The only station: the feed's file went back in time, and 1 more",
+        ],
+        "the last good file is remembered too"
+    );
+    assert_eq!(&play.column("SELECT fingerprint FROM feed")[0], today);
+}
+
 #[test]
 fn an_operator_who_is_no_recipient_is_a_problem_with_its_place() {
     let play = Play::new(&config("file = \"one.csv\""));

@@ -2,9 +2,9 @@
 
 use crate::support::http_server::{Reply, ScriptedServer};
 use flate2::{Compression, write::GzEncoder};
-use hatchbell::feed::fetch::{
-    FetchError, FetchPolicy, Fetched, Fetcher, Origin, Validators, user_agent,
-};
+use hatchbell::feed::fetch::{FetchError, FetchPolicy, Fetched, Fetcher, user_agent};
+use hatchbell::station_feed::origin::Origin;
+use hatchbell::station_feed::version::Validators;
 use std::io::Write;
 use std::sync::Arc;
 use std::time::Duration;

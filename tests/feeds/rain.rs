@@ -3,7 +3,7 @@
 use crate::support::feeds::{binding, date, take};
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::rain::Rain;
-use hatchbell::feed::refusal::Why;
+use hatchbell::station_feed::refusal::Why;
 use hatchbell::store::Store;
 
 const TODAY: &str = "2026-07-10";

@@ -4,9 +4,9 @@
 use crate::support::feeds::{binding, date, take};
 use hatchbell::domain::weather::degree_day::{Method, Model};
 use hatchbell::domain::weather::extremes::Unit;
-use hatchbell::feed::parse::Parsed;
-use hatchbell::feed::refusal::Why;
 use hatchbell::feed::trial::{Known, try_dialects};
+use hatchbell::station_feed::parsed::Parsed;
+use hatchbell::station_feed::refusal::Why;
 use std::path::PathBuf;
 
 const TODAY: &str = "2026-11-25";

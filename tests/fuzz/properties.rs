@@ -9,12 +9,13 @@ use hatchbell::domain::weather::extremes::is_plausible;
 use hatchbell::domain::weather::rain::is_plausible_rain;
 use hatchbell::domain::weather::reading::{Reading, Readings};
 use hatchbell::feed::Rejection;
-use hatchbell::feed::bulk::archive::{FAILED, SLOTS, StationYear};
 use hatchbell::feed::bulk::{self, BulkError, BulkLimits, WantedStations};
-use hatchbell::feed::dialect::{Binding, Dialect};
-use hatchbell::feed::parse::{Parsed, parse};
+use hatchbell::feed::parse::parse;
 use hatchbell::feed::station_list::{BadLines, inventory, station_list};
-use hatchbell::feed::vet::vet;
+use hatchbell::feed::vetting::vet;
+use hatchbell::station_feed::dialect::{Binding, Dialect};
+use hatchbell::station_feed::parsed::Parsed;
+use hatchbell::station_feed::station_year::{FAILED, SLOTS, StationYear};
 use std::path::Path;
 use std::sync::LazyLock;
 

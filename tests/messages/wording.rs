@@ -10,6 +10,7 @@ use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::sourced_value::EvidenceGrade;
 use hatchbell::domain::telling::notice::{Bundle, Notice, NoticeKind, bundles};
 use hatchbell::domain::treatment::choice::Choice;
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::observation_day::DayShift;
 use hatchbell::domain::weather::reading::Readings;
@@ -69,7 +70,7 @@ fn passed<'a>(
 ) -> Notice<'a> {
     let readings = steady("2026-01-01", "2026-10-20", gain);
     let record = Record {
-        readings: &readings,
+        readings: &DailyReadings::from(&readings),
         past: &[],
         estimates: &Estimates::new(),
         forecast: &Readings::new(),

@@ -5,9 +5,10 @@ use hatchbell::config::dialect_file;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::Rejection;
-use hatchbell::feed::dialect::Binding;
-use hatchbell::feed::parse::{Parsed, parse};
-use hatchbell::feed::vet::vet;
+use hatchbell::feed::parse::parse;
+use hatchbell::feed::vetting::vet;
+use hatchbell::station_feed::dialect::Binding;
+use hatchbell::station_feed::parsed::Parsed;
 use std::io::{Cursor, Write};
 
 /// A built-in dialect bound to a unit.

@@ -2,8 +2,8 @@
 
 use crate::config::dialect_file;
 use crate::domain::weather::reading::newest_complete;
-use crate::feed::fetch::Origin;
 use crate::feed::trial::Trial;
+use crate::station_feed::origin::Origin;
 use chrono::NaiveDate;
 use std::path::Path;
 

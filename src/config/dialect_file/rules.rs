@@ -1,7 +1,7 @@
 //! `[flags]` and `[[row_condition]]`: which values and rows of a file count.
 
 use crate::config::fields::Fields;
-use crate::feed::dialect::{Column, FlagRule, Otherwise, RowCondition};
+use crate::station_feed::dialect::{Column, FlagRule, Otherwise, RowCondition};
 
 /// The quality flag's place within a flags field, and which flags mean that a value has failed.
 pub(super) fn flags(top: &Fields<'_, '_>) -> (Option<usize>, FlagRule) {

@@ -189,7 +189,7 @@ mod tests {
     #[test]
     fn the_first_station_that_has_the_whole_day_gives_it() {
         let mut first = station(1..=4, 20.0);
-        first.insert(
+        first.set(
             date(3),
             Reading {
                 min: None,
@@ -223,7 +223,7 @@ mod tests {
     #[test]
     fn one_station_is_left_as_it_is() {
         let mut one = station(1..=3, 20.05);
-        one.insert(
+        one.set(
             date(9),
             Reading {
                 min: Some(1.0),

@@ -10,51 +10,11 @@ use crate::domain::weather::extremes::is_plausible;
 use crate::domain::weather::rain::is_plausible_rain;
 use crate::feed::Rejection;
 use crate::feed::day::parse_date;
-use crate::feed::refusal::{Refusals, Why};
+use crate::station_feed::refusal::{Refusals, Why};
+use crate::station_feed::station_year::{FAILED, Packed, SLOTS, StationYear, UNKNOWN, YearPage};
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
-
-/// Days a year can have.
-pub const SLOTS: usize = 366;
-/// A slot of which nothing is known.
-pub const UNKNOWN: i16 = i16::MIN;
-/// A slot whose value has failed its publisher's quality check.
-pub const FAILED: i16 = i16::MIN + 1;
-
-/// A station's values of one element and year by day of the year, tenths of °C or of mm.
-pub type YearPage = [i16; SLOTS];
-
-/// What is packed, in the order of [`StationYear::pages`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Packed {
-    /// The daily maximum.
-    Max,
-    /// The daily minimum.
-    Min,
-    /// Rain.
-    Rain,
-}
-
-impl Packed {
-    /// Every element with the name it has in the database.
-    pub const NAMED: [(&'static str, Packed); 3] = [
-        ("max", Packed::Max),
-        ("min", Packed::Min),
-        ("rain", Packed::Rain),
-    ];
-}
-
-/// A station's values of a year.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StationYear {
-    /// The station's code.
-    pub code: String,
-    /// The year.
-    pub year: i32,
-    /// A page for each of [`Packed::NAMED`] that the file has.
-    pub pages: [Option<Box<YearPage>>; 3],
-}
 
 /// Days of a station that lie side by side in memory. Few, so that what a day's rows touch fits into
 /// a processor's cache.

@@ -1,7 +1,7 @@
 //! A row cut into its fields, fast.
 
 use crate::feed::Rejection;
-use crate::feed::dialect::{Column, Dialect};
+use crate::station_feed::dialect::{Column, Dialect};
 
 /// Where the columns of long rows are, counted from 0.
 #[derive(Debug, Clone, Copy)]

@@ -3,9 +3,10 @@
 use super::field_splitter::FieldSplitter;
 use super::{WantedStations, code_of, year_of};
 use crate::feed::Rejection;
-use crate::feed::dialect::{Dialect, Header};
-use crate::feed::parse::{Parsed, parse};
-use crate::feed::refusal::{RefusedRow, Why};
+use crate::feed::parse::parse;
+use crate::station_feed::dialect::{Dialect, Header};
+use crate::station_feed::parsed::Parsed;
+use crate::station_feed::refusal::{RefusedRow, Why};
 use std::collections::HashMap;
 
 /// The rows of one station.

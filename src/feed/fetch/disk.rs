@@ -1,6 +1,7 @@
 //! Files of this machine, and gzip files wherever they come from.
 
-use super::{FetchError, Fetched, Validators};
+use super::{FetchError, Fetched};
+use crate::station_feed::version::Validators;
 use flate2::read::MultiGzDecoder;
 use std::fs::{self, File, Metadata};
 use std::io::{self, ErrorKind, Read};

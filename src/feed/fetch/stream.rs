@@ -2,28 +2,18 @@
 
 use super::FetchError;
 use super::disk::{GZIP_MAGIC, open};
+use crate::station_feed::version::FileMark;
 use flate2::read::MultiGzDecoder;
 use std::fs::{File, Metadata};
 use std::io::{self, BufReader, Cursor, ErrorKind, Read};
 use std::os::unix::fs::MetadataExt;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 /// Bytes handed over at a time.
 const BLOCK_BYTES: usize = 256 << 10;
 /// Blocks read ahead at most.
 const BLOCKS_AHEAD: usize = 4;
-
-/// By what a file is known again.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct FileMark {
-    /// Its whole path.
-    pub path: PathBuf,
-    /// Its size as it lies on the disk.
-    pub bytes: u64,
-    /// When it was last changed, seconds since 1970 with nanoseconds.
-    pub modified: String,
-}
 
 impl FileMark {
     /// The mark of a file.

@@ -2,10 +2,11 @@
 
 use super::feeds::{binding, date, take};
 use super::{TODAY, pair, refusal, says, taken};
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::observation_day::{DayShift, shifted};
 use hatchbell::domain::weather::reading::newest_complete;
-use hatchbell::feed::refusal::Why;
+use hatchbell::station_feed::refusal::Why;
 
 const KL: &str = "STATIONS_ID;MESS_DATUM;QN_4; RSK; TXK; TNK; TGK;eor\r\n";
 
@@ -79,7 +80,7 @@ fn d22_values_of_several_days_are_refused_and_late_days_are_put_back() {
         max: true,
         min: false,
     };
-    let days = shifted(&parsed.readings, late);
+    let days = shifted(DailyReadings::from(&parsed.readings), late);
     let first = days[&date("2026-07-01")];
     assert_eq!((first.min, first.max), (Some(12.0), Some(25.0)));
 }

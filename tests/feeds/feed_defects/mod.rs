@@ -24,8 +24,8 @@ mod revisions;
 mod services;
 
 use crate::support::{command, feeds, http_server};
-use hatchbell::feed::dialect::Binding;
-use hatchbell::feed::parse::Parsed;
+use hatchbell::station_feed::dialect::Binding;
+use hatchbell::station_feed::parsed::Parsed;
 
 const TODAY: &str = "2026-07-10";
 

@@ -6,7 +6,7 @@ use super::{pair, taken};
 use chrono::{DateTime, Utc};
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::reading::Reading;
-use hatchbell::feed::parse::Parsed;
+use hatchbell::station_feed::parsed::Parsed;
 use hatchbell::store::Store;
 use hatchbell::store::readings::Merged;
 

@@ -1,7 +1,7 @@
 //! Words of a stranger's file, made fit for a log, a terminal or a mail.
 
 /// The text on one line, without control characters, and cut after `most` characters.
-pub(super) fn quoted(text: &str, most: usize) -> String {
+pub fn quoted(text: &str, most: usize) -> String {
     let mut letters = text.chars().map(|letter| match letter {
         _ if letter.is_whitespace() => ' ',
         _ if letter.is_control() => char::REPLACEMENT_CHARACTER,

@@ -1,8 +1,8 @@
 //! A station's own extremes of each time of year.
 
-use super::OUTLIER_MARGIN_C;
+use super::outliers::OUTLIER_MARGIN_C;
 use crate::domain::weather::reading::Readings;
-use crate::feed::parse::Element;
+use crate::station_feed::parsed::Element;
 use chrono::{Datelike, NaiveDate};
 
 /// Days before and after a date whose stored values are its climate.

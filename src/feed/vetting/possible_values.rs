@@ -1,15 +1,16 @@
-//! Holding a parsed file against what is possible and what is already stored. Pure.
+//! Holding a parsed file against what is possible.
 //!
-//! Nothing in a file says which unit it is in, and services have changed theirs in mid-life, so
-//! the bound unit is checked against the values: their bounds, their fractions, the daily range,
-//! the warmest day of a whole year, and the days that are stored already.
+//! Nothing in a file says which unit it is in, and services have changed theirs in mid-life, so the
+//! bound unit is checked against the values: their bounds, their fractions, the daily range, and the
+//! warmest day of a whole year.
 
-use super::Rejection;
-use super::dialect::{Binding, in_words};
-use super::parse::Parsed;
-use super::refusal::Why;
+use super::another_unit;
 use crate::domain::weather::extremes::{Extremes, Unit};
 use crate::domain::weather::reading::Readings;
+use crate::feed::Rejection;
+use crate::station_feed::dialect::Binding;
+use crate::station_feed::parsed::Parsed;
+use crate::station_feed::refusal::Why;
 use chrono::Datelike;
 
 /// More out-of-bounds values than this share of all mean a wrong unit or an undeclared "no value".
@@ -36,16 +37,12 @@ const DAYS_FOR_MONTH: u32 = 10;
 const WARMEST_WINTER_C: f64 = 20.0;
 /// No summer month where turf is kept has a colder mean, °C (common practice, no source).
 const COLDEST_SUMMER_C: f64 = 5.0;
-/// Days in common needed to compare with what is stored.
-const DAYS_FOR_OVERLAP: usize = 10;
-/// Median difference to the stored maxima, or minima where a file has only them, °C, beyond which the file is of another unit or place.
-const MOST_MEDIAN_STEP_C: f64 = 4.0;
 
 /// Looks at a parsed file as a whole.
 ///
 /// # Errors
 /// [`Rejection`] naming what does not fit and what to do.
-pub fn vet(parsed: &Parsed, binding: &Binding, stored: &Readings) -> Result<(), Rejection> {
+pub(super) fn refuse_impossible(parsed: &Parsed, binding: &Binding) -> Result<(), Rejection> {
     some_rows(parsed)?;
     bounds(parsed, binding)?;
     refused_share(parsed)?;
@@ -57,8 +54,7 @@ pub fn vet(parsed: &Parsed, binding: &Binding, stored: &Readings) -> Result<(), 
         .collect();
     daily_range(&days, binding)?;
     warmest(&days, binding)?;
-    months(&parsed.readings, binding)?;
-    step_to_stored(parsed, stored, binding)
+    months(&parsed.readings, binding)
 }
 
 fn some_rows(parsed: &Parsed) -> Result<(), Rejection> {
@@ -211,55 +207,4 @@ fn months(readings: &Readings, binding: &Binding) -> Result<(), Rejection> {
         }
     }
     Ok(())
-}
-
-fn step_to_stored(parsed: &Parsed, stored: &Readings, binding: &Binding) -> Result<(), Rejection> {
-    let mut steps: Vec<f64> = parsed
-        .readings
-        .iter()
-        .filter_map(|(day, new)| {
-            let known = stored.get(day)?;
-            let both = new.max.zip(known.max).or(new.min.zip(known.min));
-            both.map(|(new, known)| (new - known).abs())
-        })
-        .collect();
-    if steps.len() < DAYS_FOR_OVERLAP {
-        return Ok(());
-    }
-    steps.sort_by(f64::total_cmp);
-    let median = steps[steps.len() / 2];
-    if median <= MOST_MEDIAN_STEP_C {
-        return Ok(());
-    }
-    Err(Rejection::whole(
-        format!(
-            "on the {} days that are stored already the maxima (or minima) differ by {median:.1} °C (median)",
-            steps.len()
-        ),
-        format!(
-            "the feed has changed its unit or its station: {}, or give a new station its own id; if it is the stored days that are wrong, import the right ones with --replace",
-            another_unit(binding)
-        ),
-    ))
-}
-
-fn another_unit(binding: &Binding) -> String {
-    let units = &binding.dialect.units;
-    let others: Vec<Unit> = units
-        .iter()
-        .copied()
-        .filter(|unit| *unit != binding.unit)
-        .collect();
-    if others.is_empty() {
-        return format!(
-            "look at the file: {} files come in {} only, so if this is another unit, it needs a dialect of your own",
-            binding.dialect.name,
-            in_words(units)
-        );
-    }
-    format!(
-        "check the station's unit (it is bound to {}; others are {})",
-        binding.unit,
-        in_words(&others)
-    )
 }

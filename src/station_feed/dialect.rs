@@ -230,7 +230,7 @@ pub struct Binding {
 }
 
 /// Units as the configuration names them, for messages.
-pub(super) fn in_words(units: &[Unit]) -> String {
+pub fn in_words(units: &[Unit]) -> String {
     let names: Vec<&str> = units.iter().map(|unit| unit.name()).collect();
     names.join(" or ")
 }

@@ -1,6 +1,13 @@
+use super::header::{HeaderChange, header_change};
+use super::outliers::{take_out, to_hold};
+use super::stored_days::as_published;
 use super::*;
 use crate::config::dialect_file;
-use chrono::Days;
+use crate::domain::telling::feed_trouble::Trouble;
+use crate::domain::weather::reading::Reading;
+use crate::station_feed::memory::FileProfile;
+use crate::station_feed::parsed::Element;
+use chrono::{DateTime, Datelike, Days, TimeDelta, Utc};
 
 fn date(text: &str) -> NaiveDate {
     text.parse().unwrap()
@@ -211,7 +218,7 @@ fn every_switch_of_unit_is_recognised_by_the_unit_that_fits() {
             };
             let mut binding = binding(bound);
             binding.dialect.units = Unit::NAMED.map(|(_, unit)| unit).to_vec();
-            let result = unit_step(&parsed, &stored, &binding);
+            let result = stored_days::refuse_unit_step(&parsed, &stored, &binding);
             if unit == bound {
                 assert_eq!(result, Ok(()), "{name}");
             } else {
@@ -231,7 +238,7 @@ fn a_switch_to_a_unit_that_the_dialect_does_not_have_points_to_another_dialect()
         readings: misread(&stored, Unit::Fahrenheit, bound),
         ..Parsed::default()
     };
-    let text = unit_step(&parsed, &stored, &binding(bound))
+    let text = stored_days::refuse_unit_step(&parsed, &stored, &binding(bound))
         .unwrap_err()
         .to_string();
     assert!(text.contains("read as fahrenheit it agrees"), "{text}");

@@ -1,6 +1,6 @@
 //! What has changed between two headers of a feed.
 
-use crate::feed::dialect::Binding;
+use crate::station_feed::dialect::Binding;
 
 /// How a header differs from an earlier one.
 pub(super) enum HeaderChange {

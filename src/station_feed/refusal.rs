@@ -20,7 +20,7 @@ pub struct RefusedRow {
 
 impl RefusedRow {
     /// A refused row; its field is made fit to print.
-    pub(super) fn new(line: u64, why: Why, field: &str) -> Self {
+    pub fn new(line: u64, why: Why, field: &str) -> Self {
         Self {
             line,
             why,
