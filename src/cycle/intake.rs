@@ -58,15 +58,17 @@ impl Engine {
         } else {
             Default::default()
         };
-        let stored = if last_read.is_held_against_stored() {
-            self.store.readings(id)?
-        } else {
-            Readings::new()
+        let stored = || {
+            if last_read.is_held_against_stored() {
+                self.store.readings(id)
+            } else {
+                Ok(Readings::new())
+            }
         };
         let mut stop = self.stop.clone();
-        let draw = self.reader.draw(feed, &known, &stored, now.date_naive());
+        let draw = self.reader.draw(feed, &known, stored, now.date_naive());
         let outcome = tokio::select! {
-            outcome = with_beat(draw, beat) => outcome,
+            outcome = with_beat(draw, beat) => outcome?,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(true),
         };
         match outcome {
@@ -77,6 +79,7 @@ impl Engine {
             }
             Ok(FetchOutcome::Readings {
                 mut readings,
+                stored,
                 rain,
                 failed,
                 refused,

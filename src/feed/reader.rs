@@ -43,6 +43,8 @@ pub enum FetchOutcome {
     Readings {
         /// Readings by day.
         readings: Readings,
+        /// What was stored when they arrived; empty where they were held against nothing.
+        stored: Readings,
         /// Rain by day.
         rain: Rain,
         /// Values that failed the publisher's quality check.
@@ -101,33 +103,33 @@ impl FeedReader {
     }
 
     /// Draws from a station's feed. `known` are the validators of the version that is stored;
-    /// `stored` are its readings.
+    /// `stored` loads its readings; it is called only if a file arrives.
     ///
     /// # Errors
-    /// [`IntakeError`] if the file did not arrive or was refused.
-    pub async fn draw(
+    /// What `stored` fails with; within, [`IntakeError`] if the file did not arrive or was refused.
+    pub async fn draw<E>(
         &mut self,
         feed: &StationFeed,
         known: &Validators,
-        stored: &Readings,
+        stored: impl FnOnce() -> Result<Readings, E>,
         today: NaiveDate,
-    ) -> Result<FetchOutcome, IntakeError> {
+    ) -> Result<Result<FetchOutcome, IntakeError>, E> {
         match self.shown_with_lag {
             Some(lag) => {
-                self.draw_kept(feed, today - Days::new(u64::from(lag)))
-                    .await
+                let newest = today - Days::new(u64::from(lag));
+                Ok(self.draw_kept(feed, newest).await)
             }
             None => self.draw_new(feed, known, stored, today).await,
         }
     }
 
-    async fn draw_new(
+    async fn draw_new<E>(
         &self,
         feed: &StationFeed,
         known: &Validators,
-        stored: &Readings,
+        stored: impl FnOnce() -> Result<Readings, E>,
         today: NaiveDate,
-    ) -> Result<FetchOutcome, IntakeError> {
+    ) -> Result<Result<FetchOutcome, IntakeError>, E> {
         let origin = of_the_year(feed, today);
         let unknown = Validators::default();
         // What is known of one year's file says nothing of the next one's.
@@ -136,10 +138,16 @@ impl FeedReader {
         } else {
             known
         };
-        let Fetched::Body { bytes, validators } = self.fetcher.fetch(&origin, known).await? else {
-            return Ok(FetchOutcome::Unchanged);
+        let (bytes, validators) = match self.fetcher.fetch(&origin, known).await {
+            Ok(Fetched::Body { bytes, validators }) => (bytes, validators),
+            Ok(Fetched::NotModified) => return Ok(Ok(FetchOutcome::Unchanged)),
+            Err(error) => return Ok(Err(error.into())),
         };
-        let parsed = looked_at(&origin, &feed.binding, &bytes, stored, today)?;
+        let stored = stored()?;
+        let parsed = match looked_at(&origin, &feed.binding, &bytes, &stored, today) {
+            Ok(parsed) => parsed,
+            Err(error) => return Ok(Err(error)),
+        };
         let header = header_of(&bytes, &feed.binding.dialect);
         // Days that are still moving are asked for again.
         let validators = if parsed.provisional > 0 {
@@ -147,14 +155,15 @@ impl FeedReader {
         } else {
             validators
         };
-        Ok(FetchOutcome::Readings {
+        Ok(Ok(FetchOutcome::Readings {
             profile: Some(FileProfile::of(&parsed, header)),
             readings: parsed.readings,
+            stored,
             rain: parsed.rain,
             failed: parsed.failed,
             refused: parsed.refused,
             validators,
-        })
+        }))
     }
 
     /// Draws a forecast: a model's days, past and to come. In a demonstration or replay there is
@@ -218,6 +227,7 @@ impl FeedReader {
         let shown = kept.shown_through.replace(newest);
         Ok(FetchOutcome::Readings {
             readings: between(&kept.readings, shown, newest),
+            stored: Readings::new(),
             rain: between(&kept.rain, shown, newest),
             failed: Vec::new(),
             refused,
