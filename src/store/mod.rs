@@ -58,6 +58,10 @@ impl RunLock {
 /// How long to wait for another process that is writing.
 const BUSY_WAIT: Duration = Duration::from_secs(10);
 
+/// Prepared statements kept: more than there are in the program, since a cycle asks the same few
+/// dozen things of every site.
+const STATEMENTS: usize = 256;
+
 /// What can go wrong with the database.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -126,6 +130,7 @@ impl Store {
         };
         make_private(path).map_err(|error| failed(error.to_string()))?;
         let mut connection = Connection::open(path).map_err(|error| failed(error.to_string()))?;
+        connection.set_prepared_statement_cache_capacity(STATEMENTS);
         connection.busy_timeout(BUSY_WAIT)?;
         connection.pragma_update(None, "journal_mode", "WAL")?;
         connection.pragma_update(None, "synchronous", "FULL")?;
@@ -165,6 +170,7 @@ impl Store {
                 path: path.to_owned(),
                 reason: error.to_string(),
             })?;
+        connection.set_prepared_statement_cache_capacity(STATEMENTS);
         connection.busy_timeout(BUSY_WAIT)?;
         schema::check_is_current(&connection, path)?;
         Ok(Self { connection })

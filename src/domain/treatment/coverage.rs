@@ -25,7 +25,7 @@ const LONGEST_DAYS: usize = 366;
 /// Days between those that are looked at first in search of the best one. What a day meets changes
 /// evenly over the days, so that the days between are looked at only around the best one and the
 /// ends of its window.
-const STRIDE: usize = 8;
+const STRIDE: usize = 16;
 
 /// Share of the hatching larvae that an application on a day meets, 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -11,6 +11,7 @@ use crate::domain::treatment::need::COUNTABLE_AFTER_HATCH;
 use crate::domain::treatment::option::Purpose;
 use chrono::{Days, NaiveDate};
 use std::cell::RefCell;
+use std::ops::Range;
 
 /// The share of all eggs that have hatched when the first hatch is noticed. A choice: first hatch
 /// stands for the first twentieth.
@@ -68,8 +69,8 @@ pub(super) struct Cohort {
     pub hatch_sum: f64,
     /// Share of all larvae that hatch.
     pub share: f64,
-    /// Parts of a case put together here.
-    parts: usize,
+    /// Parts of cases put together here.
+    parts: f64,
 }
 
 impl Hatching {
@@ -179,15 +180,31 @@ impl Hatching {
             known: RefCell::default(),
         };
         let peaks = peak.points();
+        let mut cases_of: Vec<Range<usize>> = Vec::new();
         for course in courses {
             let followed = course[..course.len().min(days + FEEDING_ON_DAYS)].to_vec();
-            hatching.add_course(followed, &peaks, spread);
+            match hatching.alike(&followed) {
+                Some(known) => hatching.cases.extend_from_within(cases_of[known].clone()),
+                None => {
+                    let before = hatching.cases.len();
+                    hatching.add_course(followed, &peaks, spread);
+                    cases_of.push(before..hatching.cases.len());
+                }
+            }
         }
         if hatching.cases.len() * 2 <= courses.len() * peaks.len() {
             return Err(NoCoverage::NoHatch);
         }
         hatching.share_out();
         Ok(hatching)
+    }
+
+    /// The place of a course that was added before and runs alike as far as larvae are followed:
+    /// once their season is known, all do.
+    fn alike(&self, course: &[f64]) -> Option<usize> {
+        self.courses
+            .iter()
+            .position(|known| known.last() == course.last() && known == course)
     }
 
     /// Adds a course with a case for each point of the peak's range in which larvae hatch.
@@ -210,13 +227,13 @@ impl Hatching {
                         hatch,
                         hatch_sum: 0.0,
                         share: 0.0,
-                        parts: 0,
+                        parts: 0.0,
                     });
                     self.cohorts.len() as u32 - 1
                 });
                 let cohort = &mut self.cohorts[of_the_day as usize];
-                cohort.parts += 1;
-                cohort.hatch_sum += (hatch_sum - cohort.hatch_sum) / cohort.parts as f64;
+                cohort.parts += 1.0;
+                cohort.hatch_sum += (hatch_sum - cohort.hatch_sum) / cohort.parts;
                 case.push(of_the_day);
             }
             if !case.is_empty() {
@@ -228,10 +245,15 @@ impl Hatching {
 
     /// Gives every cohort its share of all larvae: cases count alike, and so do the parts of a case.
     fn share_out(&mut self) {
+        for cohort in &mut self.cohorts {
+            cohort.parts = 0.0;
+        }
         let of_each = 1.0 / self.cases.len() as f64;
         for case in &self.cases {
             for place in case {
-                self.cohorts[*place as usize].share += of_each / case.len() as f64;
+                let cohort = &mut self.cohorts[*place as usize];
+                cohort.share += of_each / case.len() as f64;
+                cohort.parts += 1.0;
             }
         }
     }
@@ -259,7 +281,7 @@ impl Hatching {
         };
         let (first, second) = self.lengths;
         let needed = first.max(1.0) * instar.min(1.0) + second.max(1.0) * (instar - 1.0).max(0.0);
-        let (mut reached, mut all) = (0, 0);
+        let (mut reached, mut all) = (0.0, 0.0);
         for cohort in &self.cohorts {
             all += cohort.parts;
             let course = &self.courses[cohort.course];
@@ -268,7 +290,7 @@ impl Hatching {
                 reached += cohort.parts;
             }
         }
-        f64::from(reached as u32) / f64::from(all as u32)
+        reached / all
     }
 
     /// The day from which larvae can be counted: half of them are in the second instar, or first
