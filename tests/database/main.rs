@@ -4,4 +4,5 @@
 mod support;
 
 mod journal;
+mod older_schemas;
 mod store;

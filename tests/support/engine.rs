@@ -18,7 +18,11 @@ pub struct Play {
 impl Play {
     /// Starts with this configuration.
     pub fn new(text: &str) -> Self {
-        let workshop = Workshop::new();
+        Self::within(Workshop::new(), text)
+    }
+
+    /// The same in a folder that holds something already.
+    pub fn within(workshop: Workshop, text: &str) -> Self {
         let config = workshop.write("hatchbell.toml", text);
         let (stop, _) = watch::channel(false);
         let mut play = Self {

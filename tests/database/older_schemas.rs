@@ -1,0 +1,537 @@
+//! A database of each schema that has landed opens in this program, and nothing of it is lost.
+//! `fixtures/databases/README.md` says what the databases hold and how they were made.
+
+use crate::support::command::{Workshop, both};
+use crate::support::engine::Play;
+use chrono::{DateTime, NaiveDate, Utc};
+use hatchbell::domain::phenology::milestone::Milestone;
+use hatchbell::domain::telling::feed_trouble::Trouble;
+use hatchbell::domain::telling::milestone_decision::Recorded;
+use hatchbell::domain::weather::reading::Reading;
+use hatchbell::feed::fetch::FileMark;
+use hatchbell::feed::parse::Element;
+use hatchbell::store::Store;
+use hatchbell::store::milestones::Pair;
+use hatchbell::store::outbox::Tally;
+use serde_json::Value;
+
+/// Each schema's database as SQL; the first is of schema 1.
+const DATABASES: [&str; 6] = [
+    include_str!("../../fixtures/databases/schema-1.sql"),
+    include_str!("../../fixtures/databases/schema-2.sql"),
+    include_str!("../../fixtures/databases/schema-3.sql"),
+    include_str!("../../fixtures/databases/schema-4.sql"),
+    include_str!("../../fixtures/databases/schema-5.sql"),
+    include_str!("../../fixtures/databases/schema-6.sql"),
+];
+const CONFIG: &str = include_str!("../../fixtures/databases/hatchbell.toml");
+
+const LAWN: Pair<'_> = Pair {
+    site: "lawn",
+    species: "japanese-beetle",
+};
+const QUAY_GREEN: Pair<'_> = Pair {
+    site: "quay-green",
+    species: "japanese-beetle",
+};
+
+fn date(text: &str) -> NaiveDate {
+    text.parse().expect("a date")
+}
+
+fn instant(text: &str) -> DateTime<Utc> {
+    text.parse().expect("an instant")
+}
+
+/// A folder with the configuration and the database of a schema as its own program left it.
+fn folder(schema: usize) -> Workshop {
+    let folder = Workshop::new();
+    folder.write("hatchbell.toml", CONFIG);
+    let database = rusqlite::Connection::open(folder.path("hatchbell.db")).expect("it opens");
+    database
+        .execute_batch(&format!("BEGIN; {} COMMIT;", DATABASES[schema - 1]))
+        .expect("the fixture is sound");
+    folder
+}
+
+fn open(folder: &Workshop) -> Store {
+    Store::open(&folder.path("hatchbell.db")).expect("an older database opens")
+}
+
+/// Every database from this schema on, opened by this program.
+fn opened_from(first: usize) -> impl Iterator<Item = (usize, Workshop, Store)> {
+    (first..=DATABASES.len()).map(|schema| {
+        let folder = folder(schema);
+        let store = open(&folder);
+        (schema, folder, store)
+    })
+}
+
+/// What a command prints of a database that was opened before.
+fn printed(folder: &Workshop, command: &[&str]) -> String {
+    let options = ["--config", "hatchbell.toml"];
+    folder.succeeds(&[command, &options].concat())
+}
+
+/// What the season's look back says was told of the lawn, each as "day kind: what".
+fn told(folder: &Workshop, year: &str) -> Vec<String> {
+    let printed = printed(
+        folder,
+        &[
+            "season",
+            "lawn",
+            "--json",
+            "--date",
+            "2026-03-01",
+            "--year",
+            year,
+        ],
+    );
+    let season: Value = serde_json::from_str(&printed).expect("JSON");
+    let told = season["told"].as_array().expect("a list");
+    let text = |one: &Value, key: &str| one[key].as_str().expect("a text").to_owned();
+    told.iter()
+        .map(|one| {
+            format!(
+                "{} {}: {}",
+                text(one, "day"),
+                text(one, "kind"),
+                text(one, "what")
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn the_databases_are_of_the_schemas_that_their_names_say() {
+    for schema in 1..=DATABASES.len() {
+        let folder = folder(schema);
+        let database = rusqlite::Connection::open(folder.path("hatchbell.db")).unwrap();
+        let version: u32 = database
+            .query_row("PRAGMA user_version", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(version as usize, schema);
+    }
+}
+
+#[test]
+fn readings_and_their_revisions_are_kept() {
+    for (schema, _folder, store) in opened_from(1) {
+        let days = store.readings("well-field").unwrap();
+        assert_eq!(days.len(), 61, "schema {schema}");
+        let of = |day: &str| days[&date(day)];
+        let pair = |min, max| Reading { min, max };
+        assert_eq!(
+            of("2026-01-01"),
+            pair(Some(15.0), Some(25.0)),
+            "schema {schema}"
+        );
+        assert_eq!(of("2026-01-20"), pair(None, Some(25.7)), "schema {schema}");
+        assert_eq!(
+            of("2026-02-28"),
+            pair(Some(14.9), Some(25.1)),
+            "schema {schema}"
+        );
+        let sum: f64 = days.values().filter_map(|day| day.max).sum();
+        assert!((sum - 1_548.3).abs() < 1e-6, "schema {schema}: {sum}");
+        assert_eq!(
+            store.readings("old-quay").unwrap().len(),
+            12,
+            "schema {schema}"
+        );
+        let newest = |station| store.newest_day(station).unwrap();
+        assert_eq!(
+            newest("well-field"),
+            Some(date("2026-02-28")),
+            "schema {schema}"
+        );
+        assert_eq!(
+            newest("old-quay"),
+            Some(date("2026-01-24")),
+            "schema {schema}"
+        );
+        assert_eq!(store.revisions("well-field").unwrap(), 2, "schema {schema}");
+    }
+}
+
+#[test]
+fn what_is_known_of_feeds_is_kept() {
+    for (schema, _folder, store) in opened_from(1) {
+        let good = store.feed("well-field").unwrap();
+        assert_eq!(good.fingerprint, "9b2d6f0c11aa57e3", "schema {schema}");
+        assert_eq!(
+            good.validators.etag.as_deref(),
+            Some("\"5f1-28\""),
+            "schema {schema}"
+        );
+        assert_eq!(
+            good.validators.last_modified.as_deref(),
+            Some("Sat, 28 Feb 2026 23:10:00 GMT"),
+            "schema {schema}"
+        );
+        assert_eq!(
+            good.last_good,
+            Some(instant("2026-03-01T06:00:02Z")),
+            "schema {schema}"
+        );
+        let dead = store.feed("old-quay").unwrap();
+        assert_eq!(
+            (dead.last_good, dead.failing_since),
+            (
+                Some(instant("2026-01-26T06:00:02Z")),
+                Some(instant("2026-01-27T06:00:02Z"))
+            ),
+            "schema {schema}"
+        );
+        let problem = dead.problem.expect("a problem");
+        assert!(
+            problem.ends_with("the server says 404 Not Found"),
+            "{problem}"
+        );
+        assert_eq!(
+            store.last_cycle().unwrap(),
+            Some(instant("2026-03-01T06:00:04Z")),
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn recorded_milestones_are_kept() {
+    let recorded = |milestone, on| Recorded {
+        milestone,
+        on: date(on),
+        told: true,
+        corrected_to: None,
+        withdrawn: false,
+    };
+    for (schema, folder, store) in opened_from(1) {
+        let last_year = [
+            Recorded {
+                corrected_to: Some(date("2025-02-27")),
+                ..recorded(Milestone::AdultFlight, "2025-02-24")
+            },
+            Recorded {
+                withdrawn: true,
+                ..recorded(Milestone::EggLay, "2025-03-20")
+            },
+            Recorded {
+                told: false,
+                ..recorded(Milestone::WindowEnd, "2025-09-20")
+            },
+        ];
+        assert_eq!(
+            store.recorded(LAWN, 2025).unwrap(),
+            last_year,
+            "schema {schema}"
+        );
+        // From schema 2 on a catch sets flight.
+        let flight = if schema == 1 {
+            "2026-02-25"
+        } else {
+            "2026-02-23"
+        };
+        assert_eq!(
+            store.recorded(LAWN, 2026).unwrap(),
+            [recorded(Milestone::AdultFlight, flight)],
+            "schema {schema}"
+        );
+        let watched = |pair| store.watched_from(pair).unwrap();
+        assert_eq!(watched(LAWN), Some(date("2025-01-04")), "schema {schema}");
+        assert_eq!(
+            watched(QUAY_GREEN),
+            Some(date("2026-01-02")),
+            "schema {schema}"
+        );
+        assert_eq!(
+            told(&folder, "2025"),
+            [
+                "2025-02-26 passed: Japanese beetle: adult flight on 24 February; corrected later \
+                 to 27 February",
+                "2025-03-22 passed: Japanese beetle: egg lay on 20 March; taken back later",
+            ],
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn messages_are_kept_and_go_out_under_the_ids_they_had() {
+    for (schema, _folder, store) in opened_from(1) {
+        let tally = Tally {
+            waiting: 1,
+            failing: 1,
+            sent: 2,
+            given_up: 1,
+        };
+        assert_eq!(store.tally().unwrap(), tally, "schema {schema}");
+        assert_eq!(
+            store.due(instant("2026-03-01T06:08:01Z")).unwrap(),
+            [],
+            "schema {schema}"
+        );
+        let due = store.due(instant("2026-03-01T06:08:02Z")).unwrap();
+        let [waiting] = due.as_slice() else {
+            panic!("schema {schema}: {due:?}");
+        };
+        assert_eq!(waiting.id, "77656c6c66696564.4", "schema {schema}");
+        assert_eq!(waiting.recipient, "quay-keeper", "schema {schema}");
+        assert_eq!(
+            waiting.title, "The quay green: milestones are held back",
+            "schema {schema}"
+        );
+        assert_eq!(
+            waiting.body, "Too many days are missing.",
+            "schema {schema}"
+        );
+        assert_eq!(waiting.tries, 4, "schema {schema}");
+        assert_eq!(
+            store
+                .delivery_problems(instant("2026-03-01T06:10:00Z"))
+                .unwrap(),
+            [
+                "quay-keeper by push: push.quay.example: the server says 503",
+                "quay-keeper by email: mail.quay.example: no answer"
+            ],
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn early_notices_are_kept() {
+    for (schema, folder, _store) in opened_from(2) {
+        let told = told(&folder, "2026");
+        let early: Vec<&String> = told
+            .iter()
+            .filter(|one| one.contains(" foretold:"))
+            .collect();
+        // The range is kept from schema 6 on.
+        let range = if schema < 6 {
+            ""
+        } else {
+            " (18 March to 30 March)"
+        };
+        assert_eq!(
+            early,
+            [
+                "2026-02-03 foretold: Japanese beetle: adult flight likely 24 February",
+                &format!("2026-02-24 foretold: Japanese beetle: egg lay likely 24 March{range}"),
+            ],
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn journal_entries_that_stand_are_kept_and_removed_ones_stay_removed() {
+    let catch = "2 lawn 2026-02-23 catch catch of japanese-beetle (\"under the lamp\")";
+    for (schema, folder, store) in opened_from(2) {
+        let list = printed(&folder, &["log", "list", "--site", "lawn"]);
+        let mut lines: Vec<String> = list
+            .lines()
+            .skip(1)
+            .map(|line| line.split_whitespace().collect::<Vec<_>>().join(" "))
+            .collect();
+        lines.sort();
+        if schema < 6 {
+            assert_eq!(lines, [catch], "schema {schema}");
+        } else {
+            assert_eq!(
+                lines,
+                [
+                    catch,
+                    "3 lawn 2026-02-10 application chlorantraniliprole on 1400 m² at 0.6 l/ha, \
+                     that is 0.084 l; at most 1.2 l/ha a season by the label",
+                    "5 lawn 2026-02-10 irrigation 13 mm of water",
+                    "6 lawn 2026-02-26 count 3 larvae of japanese-beetle in 4 samples of 0.1 m²: \
+                     7.5 per m² (0.7 per ft²); 0, 2, 0, 1",
+                    "7 lawn 2026-02-27 count japanese-beetle: 8.5 per m² (0.8 per ft²)",
+                    "8 lawn 2025-10-02 note damage by grubs (\"skunks along the fence\")",
+                ],
+                "schema {schema}"
+            );
+            assert_eq!(store.first_number(5).unwrap(), 4, "schema {schema}");
+        }
+        assert_eq!(
+            store.catches(LAWN).unwrap(),
+            [date("2026-02-23")],
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn forecast_and_rain_are_kept() {
+    for (schema, _folder, store) in opened_from(2) {
+        let forecast = store.forecast("well-field").unwrap();
+        let pairs: Vec<_> = forecast.values().map(|day| (day.min, day.max)).collect();
+        assert_eq!(
+            pairs,
+            [
+                (Some(15.5), Some(26.0)),
+                (Some(14.0), Some(24.5)),
+                (Some(13.5), None)
+            ],
+            "schema {schema}"
+        );
+        let rain = store.rain_since("well-field", date("2026-02-11")).unwrap();
+        let to_come = store.forecast_rain("well-field").unwrap();
+        if schema < 3 {
+            assert!(rain.is_empty() && to_come.is_empty(), "schema {schema}");
+            continue;
+        }
+        let measured = [(date("2026-02-11"), 0.0), (date("2026-02-27"), 3.3)];
+        assert_eq!(rain, measured.into(), "schema {schema}");
+        let expected = [(date("2026-03-01"), 0.0), (date("2026-03-02"), 6.4)];
+        assert_eq!(to_come, expected.into(), "schema {schema}");
+    }
+}
+
+#[test]
+fn the_last_good_file_its_findings_and_values_held_out_are_kept() {
+    for (schema, _folder, store) in opened_from(4) {
+        let profile = store.profile("well-field").unwrap().expect("a profile");
+        assert_eq!((profile.rows, profile.days), (59, 59), "schema {schema}");
+        assert_eq!(profile.first, Some(date("2026-01-01")), "schema {schema}");
+        assert_eq!(profile.newest, Some(date("2026-02-28")), "schema {schema}");
+        assert_eq!(profile.header, ["DATE", "TMAX", "TMIN"], "schema {schema}");
+        let open = store.open_findings("old-quay").unwrap();
+        let [finding] = open.as_slice() else {
+            panic!("schema {schema}: {open:?}");
+        };
+        assert_eq!(finding.trouble, Trouble::Unreachable, "schema {schema}");
+        assert_eq!(
+            finding.since,
+            instant("2026-01-27T06:00:02Z"),
+            "schema {schema}"
+        );
+        let shown = store
+            .findings_to_show("well-field", instant("2026-01-11T06:00:00Z"))
+            .unwrap();
+        let troubles: Vec<Trouble> = shown.iter().map(|finding| finding.trouble).collect();
+        assert_eq!(troubles, [Trouble::Header], "schema {schema}");
+        let held = store.held_values("well-field").unwrap();
+        let [held] = held.as_slice() else {
+            panic!("schema {schema}: {held:?}");
+        };
+        assert_eq!(
+            (held.day, held.element, held.celsius),
+            (date("2026-01-20"), Element::Max, 47.5),
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn the_archive_and_the_marks_of_files_read_are_kept() {
+    for (schema, _folder, store) in opened_from(5) {
+        assert_eq!(store.archived_years().unwrap(), [2025], "schema {schema}");
+        let (readings, rain) = store.archived("ZZ000000011", 2025).unwrap();
+        let days = [
+            ("2025-01-01", Some(14.3), Some(25.1)),
+            ("2025-01-02", Some(15.0), Some(24.9)),
+        ];
+        let days = days.map(|(day, min, max)| (date(day), Reading { min, max }));
+        assert_eq!(readings, days.into(), "schema {schema}");
+        assert_eq!(rain, [(date("2025-01-02"), 12.7)].into(), "schema {schema}");
+        let file = FileMark {
+            path: "/srv/archive/2025.csv.gz".into(),
+            bytes: 48_213,
+            modified: "1767582000.250000000".into(),
+        };
+        for taker in ["archive", "well-field ZZ000000011"] {
+            assert_eq!(
+                store.finished(&file, taker).unwrap(),
+                Some(instant("2026-01-06T10:00:00Z")),
+                "schema {schema}, {taker}"
+            );
+        }
+    }
+}
+
+#[test]
+fn what_was_told_of_treatments_is_kept() {
+    for (schema, folder, _store) in opened_from(6) {
+        let told = told(&folder, "2026");
+        let of_treatments: Vec<&String> = told
+            .iter()
+            .filter(|one| !one.contains(" foretold:") && !one.contains(" passed:"))
+            .collect();
+        assert_eq!(
+            of_treatments,
+            [
+                "2026-01-30 treatment: Japanese beetle, chlorantraniliprole: worth it now, best \
+                 day about 20 February",
+                "2026-02-08 treatment: Japanese beetle, chlorantraniliprole: its last useful day \
+                 is near, about 4 March",
+                "2026-02-11 water: chlorantraniliprole (number 3): to be watered in by 13 February",
+                "2026-02-12 water: chlorantraniliprole (number 3): watered in",
+                "2026-02-26 count: Japanese beetle: time to count grubs",
+                "2026-02-27 overtaken: Japanese beetle: hold back",
+            ],
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn status_asks_for_the_service_first_and_then_shows_an_older_database() {
+    for schema in 1..=DATABASES.len() {
+        let folder = folder(schema);
+        let status = [
+            "status",
+            "--config",
+            "hatchbell.toml",
+            "--date",
+            "2026-03-01",
+        ];
+        if schema < DATABASES.len() {
+            let refused = folder.run(&status);
+            assert!(!refused.status.success(), "schema {schema}");
+            let said = both(&refused);
+            assert!(
+                said.contains("brings it up to date at its next start"),
+                "{said}"
+            );
+        }
+        drop(open(&folder));
+        let shown = folder.succeeds(&status);
+        for words in [
+            "2026-02-28 590 flight",
+            "stale since 2026-01-24",
+            "the old quay: https://feeds.example/old-quay.csv: the server says 404 Not Found",
+            "last cycle 2026-03-01 06:00 UTC; 2 messages sent; 1 waiting, 1 of them after a failed \
+             attempt; 1 given up",
+        ] {
+            let plain = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(
+                plain.contains(words),
+                "schema {schema}: no {words:?} in\n{shown}"
+            );
+        }
+    }
+}
+
+/// One feed brings what is stored, the other stays away, as before.
+#[tokio::test]
+async fn what_an_older_program_told_is_not_told_again() {
+    for (schema, folder, store) in opened_from(1) {
+        let mut rows = String::from("DATE,TMAX,TMIN\n");
+        for (day, reading) in store.readings("well-field").unwrap() {
+            let cell = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
+            rows += &format!("{day},{},{}\n", cell(reading.max), cell(reading.min));
+        }
+        drop(store);
+        folder.write("well-field.csv", &rows);
+        let mut play = Play::within(folder, CONFIG);
+        play.cycle("2026-03-01T06:10:00Z").await;
+        let tally = open(&play.workshop).tally().unwrap();
+        let titles = play.column("SELECT title FROM outbox ORDER BY id");
+        assert_eq!(
+            tally.waiting + tally.sent + tally.given_up,
+            4,
+            "schema {schema}: {titles:?}"
+        );
+    }
+}
