@@ -20,6 +20,8 @@
 
 #[path = "../support/command.rs"]
 mod command;
+#[path = "../support/engine.rs"]
+mod engine;
 #[path = "../support/feeds.rs"]
 mod feeds;
 #[path = "../support/http_server.rs"]
