@@ -73,7 +73,7 @@ pub enum IntakeError {
 }
 
 impl FeedReader {
-    /// A supply by a fetcher. `shown_with_lag` is for demonstrations and replays, where files hold
+    /// A reader by a fetcher. `shown_with_lag` is for demonstrations and replays, where files hold
     /// days that are yet to come.
     pub fn new(fetcher: Fetcher, shown_with_lag: Option<u32>) -> Self {
         Self {
@@ -100,12 +100,12 @@ impl FeedReader {
         );
     }
 
-    /// Draws from a station's feed. `known` are the validators of the version that is stored;
+    /// Reads a station's feed. `known` are the validators of the version that is stored;
     /// `stored` are its readings.
     ///
     /// # Errors
     /// [`IntakeError`] if the file did not arrive or was refused.
-    pub async fn draw(
+    pub async fn read(
         &mut self,
         feed: &StationFeed,
         known: &Validators,
@@ -114,14 +114,14 @@ impl FeedReader {
     ) -> Result<FetchOutcome, IntakeError> {
         match self.shown_with_lag {
             Some(lag) => {
-                self.draw_kept(feed, today - Days::new(u64::from(lag)))
+                self.read_kept(feed, today - Days::new(u64::from(lag)))
                     .await
             }
-            None => self.draw_new(feed, known, stored, today).await,
+            None => self.read_new(feed, known, stored, today).await,
         }
     }
 
-    async fn draw_new(
+    async fn read_new(
         &self,
         feed: &StationFeed,
         known: &Validators,
@@ -157,12 +157,12 @@ impl FeedReader {
         })
     }
 
-    /// Draws a forecast: a model's days, past and to come. In a demonstration or replay there is
+    /// Reads a forecast: a model's days, past and to come. In a demonstration or replay there is
     /// none, because nobody knows what it would have said.
     ///
     /// # Errors
     /// [`IntakeError`] if the file did not arrive or was refused.
-    pub async fn draw_forecast(
+    pub async fn read_forecast(
         &self,
         forecast: &ForecastFeed,
     ) -> Result<Option<(Readings, Rain)>, IntakeError> {
@@ -187,7 +187,7 @@ impl FeedReader {
 
     /// The days of a whole file that its feed would have published by now and that were not shown
     /// before.
-    async fn draw_kept(
+    async fn read_kept(
         &mut self,
         feed: &StationFeed,
         newest: NaiveDate,
