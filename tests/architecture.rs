@@ -235,7 +235,11 @@ fn circle(imports: &BTreeMap<String, BTreeMap<String, String>>) -> Option<Vec<St
     let mut done = BTreeSet::new();
     imports.keys().find_map(|start| {
         let mut way = vec![start.as_str()];
-        walk(&mut way, &mut done, imports).then(|| way.into_iter().map(str::to_owned).collect())
+        walk(&mut way, &mut done, imports).then(|| {
+            let end = way.last().copied();
+            let in_circle = way.into_iter().skip_while(|name| Some(*name) != end);
+            in_circle.map(str::to_owned).collect()
+        })
     })
 }
 
@@ -262,7 +266,7 @@ fn a_circle_is_found_however_long_it_is() {
     };
     assert_eq!(of(&[("a", "b"), ("a", "c"), ("b", "d"), ("c", "d")]), None);
     let way = of(&[("a", "b"), ("b", "c"), ("c", "d"), ("d", "b")]).unwrap();
-    assert_eq!(way, ["a", "b", "c", "d", "b"]);
+    assert_eq!(way, ["b", "c", "d", "b"]);
 }
 
 #[test]

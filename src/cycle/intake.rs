@@ -66,9 +66,9 @@ impl Engine {
             }
         };
         let mut stop = self.stop.clone();
-        let draw = self.reader.draw(feed, &known, stored, now.date_naive());
+        let read = self.reader.read(feed, &known, stored, now.date_naive());
         let outcome = tokio::select! {
-            outcome = with_beat(draw, beat) => outcome?,
+            outcome = with_beat(read, beat) => outcome?,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(true),
         };
         match outcome {
@@ -139,9 +139,9 @@ impl Engine {
         };
         let id = &feed.station.id;
         let mut stop = self.stop.clone();
-        let draw = self.reader.draw_forecast(forecast);
+        let read = self.reader.read_forecast(forecast);
         let outcome = tokio::select! {
-            outcome = with_beat(draw, beat) => outcome,
+            outcome = with_beat(read, beat) => outcome,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(()),
         };
         match outcome {

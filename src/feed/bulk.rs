@@ -44,7 +44,7 @@ pub struct WantedStations<'w> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct BulkLimits {
     /// Bytes of rows of configured stations. A part is ended at the next change of station or year.
-    pub sheaf_bytes: usize,
+    pub batch_bytes: usize,
     /// Years of stations that are packed, up to 2.2 kB each. There are more than in any one year
     /// of GHCN-Daily, so a by_year file makes one part.
     pub station_years: usize,
@@ -57,7 +57,7 @@ impl BulkLimits {
     /// The limits of each of this many files that are read at once.
     pub fn of_each(readers: usize) -> Self {
         Self {
-            sheaf_bytes: (32 << 20) / readers.max(1),
+            batch_bytes: (32 << 20) / readers.max(1),
             station_years: 65_536,
         }
     }

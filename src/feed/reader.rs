@@ -75,7 +75,7 @@ pub enum IntakeError {
 }
 
 impl FeedReader {
-    /// A supply by a fetcher. `shown_with_lag` is for demonstrations and replays, where files hold
+    /// A reader by a fetcher. `shown_with_lag` is for demonstrations and replays, where files hold
     /// days that are yet to come.
     pub fn new(fetcher: Fetcher, shown_with_lag: Option<u32>) -> Self {
         Self {
@@ -102,12 +102,12 @@ impl FeedReader {
         );
     }
 
-    /// Draws from a station's feed. `known` are the validators of the version that is stored;
+    /// Reads a station's feed. `known` are the validators of the version that is stored;
     /// `stored` loads its readings; it is called only if a file arrives.
     ///
     /// # Errors
     /// What `stored` fails with; within, [`IntakeError`] if the file did not arrive or was refused.
-    pub async fn draw<E>(
+    pub async fn read<E>(
         &mut self,
         feed: &StationFeed,
         known: &Validators,
@@ -117,13 +117,13 @@ impl FeedReader {
         match self.shown_with_lag {
             Some(lag) => {
                 let newest = today - Days::new(u64::from(lag));
-                Ok(self.draw_kept(feed, newest).await)
+                Ok(self.read_kept(feed, newest).await)
             }
-            None => self.draw_new(feed, known, stored, today).await,
+            None => self.read_new(feed, known, stored, today).await,
         }
     }
 
-    async fn draw_new<E>(
+    async fn read_new<E>(
         &self,
         feed: &StationFeed,
         known: &Validators,
@@ -166,12 +166,12 @@ impl FeedReader {
         }))
     }
 
-    /// Draws a forecast: a model's days, past and to come. In a demonstration or replay there is
+    /// Reads a forecast: a model's days, past and to come. In a demonstration or replay there is
     /// none, because nobody knows what it would have said.
     ///
     /// # Errors
     /// [`IntakeError`] if the file did not arrive or was refused.
-    pub async fn draw_forecast(
+    pub async fn read_forecast(
         &self,
         forecast: &ForecastFeed,
     ) -> Result<Option<(Readings, Rain)>, IntakeError> {
@@ -196,7 +196,7 @@ impl FeedReader {
 
     /// The days of a whole file that its feed would have published by now and that were not shown
     /// before.
-    async fn draw_kept(
+    async fn read_kept(
         &mut self,
         feed: &StationFeed,
         newest: NaiveDate,

@@ -3,9 +3,13 @@
 
 use crate::support::feeds::{binding, date, take};
 use chrono::Days;
+use hatchbell::domain::phenology::season::{MonthDay, Season};
+use hatchbell::domain::phenology::season_days::season_days;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
-use hatchbell::domain::weather::extremes::Unit;
-use hatchbell::domain::weather::gaps::{GapScore, How, Neighbour, Way, complete, leave_out};
+use hatchbell::domain::weather::extremes::{Extremes, Unit};
+use hatchbell::domain::weather::gaps::{
+    Estimates, GapScore, How, Neighbour, Way, complete, leave_out,
+};
 use hatchbell::domain::weather::observation_day::{DayShift, compare, shifted};
 use hatchbell::domain::weather::reading::Reading;
 use proptest::prelude::*;
@@ -77,6 +81,74 @@ fn a_neighbour_without_common_days_is_corrected_by_height_or_left_out() {
     ));
     let unknown = complete(&own, &beside(&neighbour, None), 10);
     assert!(unknown.estimates.is_empty());
+}
+
+/// The residual variance of one is a hundredth (the least there is), of the other 4: a mean of both
+/// alike would be a degree below the truth.
+#[test]
+fn a_neighbour_that_goes_with_the_station_closely_weighs_more_than_one_that_does_not() {
+    let truth = weather("2025-01-01", "2026-06-30", 0.0);
+    let gap = date("2026-05-11");
+    let beside = |by: fn(u64) -> f64, on_the_day: f64| -> DailyReadings {
+        let moved = truth.iter().map(|(day, reading)| {
+            let turn = (day - date("2025-01-01")).num_days().unsigned_abs();
+            let by = if day == gap { on_the_day } else { by(turn) };
+            let move_by = |celsius: Option<f64>| celsius.map(|celsius| celsius + by);
+            let reading = Reading {
+                min: move_by(reading.min),
+                max: move_by(reading.max),
+            };
+            (day, reading)
+        });
+        moved.collect()
+    };
+    let close = beside(|_| 0.0, 1.0);
+    let loose = beside(|turn| if turn % 2 == 0 { 2.0 } else { -2.0 }, -3.0);
+    let neighbours = [&close, &loose].map(|readings| Neighbour {
+        readings,
+        height_above_m: None,
+    });
+    let completed = complete(&without(&truth, "2026-05-11", 1), &neighbours, 10);
+    let off = completed.readings[&gap].max.unwrap() - truth[&gap].max.unwrap();
+    let due = (100.0 * 1.0 - 0.25 * 3.0) / 100.25;
+    assert!((off - due).abs() < 0.01, "{off} where {due} is due");
+}
+
+#[test]
+fn a_neighbour_needs_thirty_common_days_around_the_month() {
+    let truth = weather("2026-04-01", "2026-06-30", 0.0);
+    let gap = date("2026-05-11");
+    let own = without(&truth, "2026-05-11", 1);
+    // Common days in April, which counts for May, and the missing one.
+    for (common, due) in [(29, 0), (30, 1)] {
+        let kept = |day| day == gap || day < date("2026-04-01") + Days::new(common);
+        let neighbour = truth.iter().filter(|(day, _)| kept(*day)).collect();
+        let completed = complete(&own, &beside(&neighbour, None), 10);
+        assert_eq!(completed.estimates.len(), due, "{common} common days");
+    }
+}
+
+/// `check --data` scores what the sums are made of.
+#[test]
+fn the_line_that_is_scored_is_the_line_that_sums_use() {
+    let truth = weather("2026-01-01", "2026-01-30", 0.0);
+    let score = leave_out(&truth, &[], Way::Line, 3);
+    assert_eq!(score.days, 3);
+    let left = without(&truth, "2026-01-27", 3);
+    let season = Season::starting_in(2026, MonthDay::parse("01-01").unwrap());
+    let series = season_days(&left, &season, season.end, 10, &Estimates::new());
+    let estimated: Vec<_> = series.days.iter().filter(|day| day.estimated).collect();
+    assert_eq!(estimated.len(), 3);
+    let off = |of: fn(Extremes) -> f64| -> f64 {
+        let of_all = estimated.iter().map(|day| {
+            let truth = truth[&day.date].extremes().unwrap();
+            (of(day.extremes) - of(truth)).abs()
+        });
+        of_all.sum::<f64>() / 3.0
+    };
+    assert!(off(Extremes::max) > 0.5, "{}", off(Extremes::max));
+    assert!((score.max_c() - off(Extremes::max)).abs() < 1e-12);
+    assert!((score.min_c() - off(Extremes::min)).abs() < 1e-12);
 }
 
 #[test]

@@ -551,7 +551,7 @@ fn no_more_is_held_than_the_limits_say_and_no_day_is_torn_apart() {
         })
         .collect();
     let limits = BulkLimits {
-        sheaf_bytes: 300,
+        batch_bytes: 300,
         station_years: 7,
     };
     let several = parts(&text, limits, vec![&long]).unwrap();

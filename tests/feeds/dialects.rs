@@ -405,7 +405,7 @@ fn a_minimum_file_of_another_station_is_not_mixed_into_a_record() {
     assert!(feeds::take_over(file(1).as_bytes(), &minimum, TODAY, &stored).is_ok());
 }
 
-async fn draw(feed: &StationFeed, known: &Validators, today: &str) -> FetchOutcome {
+async fn read(feed: &StationFeed, known: &Validators, today: &str) -> FetchOutcome {
     let policy = FetchPolicy {
         attempts: 1,
         ..FetchPolicy::default()
@@ -413,7 +413,7 @@ async fn draw(feed: &StationFeed, known: &Validators, today: &str) -> FetchOutco
     let fetcher = Fetcher::new(policy, &user_agent("keeper@turf.example"), None).unwrap();
     let mut reader = FeedReader::new(fetcher, None);
     reader
-        .draw(feed, known, || Ok::<_, ()>(Readings::new()), date(today))
+        .read(feed, known, || Ok::<_, ()>(Readings::new()), date(today))
         .await
         .unwrap()
         .expect("it arrives")
@@ -436,7 +436,7 @@ async fn an_address_with_a_year_is_asked_for_the_old_one_while_its_last_days_arr
         "dialect = \"eccc-daily\"\nusual_lag_days = 2\nurl = \"{address}\""
     ));
     for today in ["2026-12-31", "2027-01-05", "2027-01-06"] {
-        draw(&feed, &known(), today).await;
+        read(&feed, &known(), today).await;
     }
     let asked: Vec<String> = server.exchanges().iter().map(|e| e.path.clone()).collect();
     assert_eq!(
@@ -465,7 +465,7 @@ async fn a_file_with_days_that_still_move_is_not_taken_for_known() {
         server.url("/daily.py")
     ));
     for due in [Some("\"2\"".to_owned()), None] {
-        let FetchOutcome::Readings { validators, .. } = draw(&feed, &known(), TODAY).await else {
+        let FetchOutcome::Readings { validators, .. } = read(&feed, &known(), TODAY).await else {
             panic!("there is a body");
         };
         assert_eq!(validators.etag, due);

@@ -661,6 +661,21 @@ async fn a_fingerprint_of_the_first_form_disarms_no_guard_and_is_written_anew() 
     assert_eq!(&play.column("SELECT fingerprint FROM feed")[0], today);
 }
 
+#[tokio::test]
+async fn imported_history_guards_the_first_fetch() {
+    let mut play = Play::new(&config("file = \"feed.csv\""));
+    let history = play
+        .workshop
+        .write("history.csv", &days("2015-01-01", "2026-06-07"));
+    play.import(&["--station", "only", &history]);
+    assert_eq!(serve_7_off(&mut play).await, 0);
+    assert_eq!(
+        play.titles(),
+        ["The only station: the feed's file is refused"]
+    );
+    assert_eq!(play.newest_day(), "2026-06-07");
+}
+
 #[test]
 fn an_operator_who_is_no_recipient_is_a_problem_with_its_place() {
     let play = Play::new(&config("file = \"one.csv\""));

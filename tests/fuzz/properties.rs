@@ -65,7 +65,7 @@ fn of_a_file_of_many_stations(bytes: &[u8]) {
         every_station: true,
         today: TODAY,
         limits: BulkLimits {
-            sheaf_bytes: 200,
+            batch_bytes: 200,
             station_years: 2,
         },
     };

@@ -71,6 +71,12 @@ impl Play {
         engine.cycle(&|| ()).await.expect("the database works");
     }
 
+    /// Runs `hatchbell import` with these arguments.
+    pub fn import(&self, arguments: &[&str]) {
+        let import = ["import", "--config", &self.config];
+        self.workshop.succeeds(&[&import, arguments].concat());
+    }
+
     /// A column of texts from the database.
     pub fn column(&self, query: &str) -> Vec<String> {
         let database = rusqlite::Connection::open(self.workshop.path("hatchbell.db")).unwrap();

@@ -5,8 +5,7 @@ use hatchbell::config::dialect_file;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::Rejection;
-use hatchbell::feed::parse::parse;
-use hatchbell::feed::vetting::vet;
+use hatchbell::feed::vetting::parse_and_vet;
 use hatchbell::station_feed::dialect::Binding;
 use hatchbell::station_feed::parsed::Parsed;
 use std::io::{Cursor, Write};
@@ -29,21 +28,19 @@ pub fn date(text: &str) -> NaiveDate {
     text.parse().expect("a date")
 }
 
-/// Parses and vets as the service does, with nothing stored.
+/// Reads a file as the service does, with nothing stored.
 pub fn take(bytes: &[u8], binding: &Binding, today: &str) -> Result<Parsed, Rejection> {
     take_over(bytes, binding, today, &Readings::new())
 }
 
-/// Parses and vets as the service does.
+/// Reads a file as the service does.
 pub fn take_over(
     bytes: &[u8],
     binding: &Binding,
     today: &str,
     stored: &Readings,
 ) -> Result<Parsed, Rejection> {
-    let parsed = parse(bytes, binding, date(today))?;
-    vet(&parsed, binding, stored)?;
-    Ok(parsed)
+    parse_and_vet(bytes, binding, stored, date(today))
 }
 
 /// A year of an export file with a plausible course of the year, in whichever unit `value` makes

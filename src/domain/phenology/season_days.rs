@@ -7,8 +7,7 @@
 use crate::domain::phenology::season::Season;
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
-use crate::domain::weather::gaps::Estimates;
-use crate::domain::weather::reading::Reading;
+use crate::domain::weather::gaps::{Estimates, on_line};
 use chrono::{Days, NaiveDate};
 
 /// How much may be estimated before a milestone is held back.
@@ -120,7 +119,15 @@ pub fn season_days(
                 series.broken_by = Some(gap);
                 return series;
             }
-            bridge(&mut series.days, readings, gap, before, (date, extremes));
+            for day in gap.from.iter_days().take_while(|day| *day <= gap.to) {
+                let known = readings.get(day);
+                let bridged = on_line(before, (date, extremes), day, known);
+                series.days.extend(bridged.map(|extremes| Day {
+                    date: day,
+                    extremes,
+                    estimated: true,
+                }));
+            }
         }
         if date >= season.start {
             series.days.push(Day {
@@ -134,54 +141,11 @@ pub fn season_days(
     series
 }
 
-/// Fills a gap with straight lines between the measured days on both sides; an extreme that was
-/// measured alone is kept.
-fn bridge(
-    days: &mut Vec<Day>,
-    readings: &DailyReadings,
-    gap: Gap,
-    before: (NaiveDate, Extremes),
-    after: (NaiveDate, Extremes),
-) {
-    let span = (after.0 - before.0).num_days() as f64;
-    for date in gap.from.iter_days().take_while(|day| *day <= gap.to) {
-        let share = (date - before.0).num_days() as f64 / span;
-        let between = |a: f64, b: f64| a + (b - a) * share;
-        let known = readings.get(date);
-        let out_of_order = matches!((known.min, known.max), (Some(min), Some(max)) if min > max);
-        let known = if out_of_order {
-            Reading::default()
-        } else {
-            known
-        };
-        let mut min = known
-            .min
-            .unwrap_or_else(|| between(before.1.min(), after.1.min()));
-        let mut max = known
-            .max
-            .unwrap_or_else(|| between(before.1.max(), after.1.max()));
-        if min > max {
-            // Only one of the two is an estimate, and it gives way to the measured one.
-            if known.min.is_some() {
-                max = min;
-            } else {
-                min = max;
-            }
-        }
-        if let Some(extremes) = Extremes::new(min, max) {
-            days.push(Day {
-                date,
-                extremes,
-                estimated: true,
-            });
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::domain::phenology::season::MonthDay;
+    use crate::domain::weather::reading::Reading;
 
     fn date(m: u32, d: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2026, m, d).unwrap()

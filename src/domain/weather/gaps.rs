@@ -1,7 +1,8 @@
 //! Estimating missing days: from neighbouring stations, else from the station's own other years.
 //!
-//! Short gaps without a neighbour are left to the straight line in [`crate::domain::phenology::season_days`]. Which comes
-//! first was measured by leaving days out on 53 stations; DEVELOPERS.md has the figures.
+//! Short gaps without a neighbour are left to the straight line ([`on_line`]), drawn where a season is
+//! summed up. Which comes first was measured by leaving days out on 53 stations; DEVELOPERS.md has
+//! the figures.
 
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
@@ -108,7 +109,8 @@ pub fn complete(
                     Some((extremes, How::Climatology))
                 });
             if let Some((extremes, how)) = estimate {
-                completed.readings.set(day, beside(known, extremes));
+                let whole = beside(known, extremes.min(), extremes.max());
+                completed.readings.set(day, whole);
                 completed.estimates.insert(day, how);
                 if how == How::Neighbours {
                     let who = having(neighbours, &corrections, day).map(|(place, ..)| place);
@@ -146,11 +148,11 @@ fn gaps(readings: &DailyReadings) -> Vec<(NaiveDate, NaiveDate)> {
 }
 
 /// Keeps an extreme that was measured alone; the estimate gives way to it.
-fn beside(known: Reading, estimate: Extremes) -> Reading {
+fn beside(known: Reading, estimated_min: f64, estimated_max: f64) -> Reading {
     let swapped = matches!((known.min, known.max), (Some(min), Some(max)) if min > max);
     let known = if swapped { Reading::default() } else { known };
-    let mut min = known.min.unwrap_or(estimate.min());
-    let mut max = known.max.unwrap_or(estimate.max());
+    let mut min = known.min.unwrap_or(estimated_min);
+    let mut max = known.max.unwrap_or(estimated_max);
     if min > max {
         if known.min.is_some() {
             max = min;
@@ -162,6 +164,25 @@ fn beside(known: Reading, estimate: Extremes) -> Reading {
         min: Some(min),
         max: Some(max),
     }
+}
+
+/// A day on the straight line between the whole days on both sides of its gap. An extreme that was
+/// measured alone (`known`) is kept. This is the line that sums are made of.
+pub fn on_line(
+    before: (NaiveDate, Extremes),
+    after: (NaiveDate, Extremes),
+    day: NaiveDate,
+    known: Reading,
+) -> Option<Extremes> {
+    let span = (after.0 - before.0).num_days() as f64;
+    let share = (day - before.0).num_days() as f64 / span;
+    let between = |a: f64, b: f64| a + (b - a) * share;
+    let whole = beside(
+        known,
+        between(before.1.min(), after.1.min()),
+        between(before.1.max(), after.1.max()),
+    );
+    whole.extremes()
 }
 
 /// A correction: what is added, and the variance of what remains, °C².
@@ -474,7 +495,7 @@ pub fn leave_out(
         let (before, after) = (around[0], around[block + 1]);
         for (day, truth) in &around[1..=block] {
             let estimate = match way {
-                Way::Line => between(before, after, *day),
+                Way::Line => on_line(before, after, *day, Reading::default()),
                 Way::Neighbours => from_neighbours(neighbours, &corrections, *day),
                 Way::Climatology => climate.of_day(*day),
             };
@@ -484,19 +505,4 @@ pub fn leave_out(
         }
     }
     score
-}
-
-/// The straight line between two days.
-fn between(
-    before: (NaiveDate, Extremes),
-    after: (NaiveDate, Extremes),
-    day: NaiveDate,
-) -> Option<Extremes> {
-    let span = (after.0 - before.0).num_days() as f64;
-    let share = (day - before.0).num_days() as f64 / span;
-    let mix = |a: f64, b: f64| a + (b - a) * share;
-    ordered(
-        mix(before.1.min(), after.1.min()),
-        mix(before.1.max(), after.1.max()),
-    )
 }

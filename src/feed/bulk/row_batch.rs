@@ -65,7 +65,7 @@ impl<'w> RowBatches<'w> {
     /// Whether what is held is to be handed on before this line: there is much of it, and the line
     /// begins another station or year, so no day is torn apart.
     pub(super) fn is_full_before(&self, line: &[u8]) -> bool {
-        self.held >= self.wanted.limits.sheaf_bytes && !line.starts_with(&self.last)
+        self.held >= self.wanted.limits.batch_bytes && !line.starts_with(&self.last)
     }
 
     pub(super) fn take(&mut self, number: u64, line: &[u8]) {
@@ -113,14 +113,14 @@ impl<'w> RowBatches<'w> {
                 let row_batch = std::mem::take(row_batch);
                 (
                     place,
-                    parse_sheaf(row_batch, self.width, self.wanted, place),
+                    parse_batch(row_batch, self.width, self.wanted, place),
                 )
             })
             .collect()
     }
 }
 
-fn parse_sheaf(
+fn parse_batch(
     row_batch: RowBatch,
     width: usize,
     wanted: &WantedStations<'_>,
@@ -134,7 +134,7 @@ fn parse_sheaf(
         ..wanted.dialect.clone()
     };
     binding.unit = wanted.dialect.units[0];
-    // The header is line 1 of the sheaf.
+    // The header is line 1 of the batch.
     let in_file = |line: u64| {
         let row = usize::try_from(line).unwrap_or(0).checked_sub(2);
         row.and_then(|row| row_batch.lines.get(row))

@@ -1,10 +1,10 @@
 //! Vetting: what is looked at before a file's values count. Pure.
 //!
-//! A file is held against what is possible ([`possible_values`]) and what is stored
-//! ([`stored_days`]); what contradicts them is refused whole. One that passes is held against the
-//! last good file ([`last_file`], with [`header`] for its columns): what is odd is told, and merged
-//! all the same. Single values far outside the station's own [`climate`] are held out of sums
-//! ([`outliers`]). What of all this begins and is over is decided in
+//! A file is held against what is possible (`possible_values`) and what is stored (`stored_days`);
+//! what contradicts them is refused whole. One that passes is held against the last good file
+//! (`last_file`, with `header` for its columns): what is odd is told, and merged all the same. Single
+//! values far outside the station's own `climate` are held out of sums (`outliers`). A file that no
+//! longer grows is `frozen`. What of all this begins and is over is decided in
 //! [`crate::domain::telling::feed_trouble`].
 
 use super::Rejection;

@@ -3,9 +3,12 @@ use super::outliers::{take_out, to_hold};
 use super::stored_days::as_published;
 use super::*;
 use crate::config::dialect_file;
+use crate::domain::place::site::Station;
 use crate::domain::telling::feed_trouble::Trouble;
+use crate::domain::weather::observation_day::DayShift;
 use crate::domain::weather::reading::Reading;
 use crate::station_feed::memory::FileProfile;
+use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Element;
 use chrono::{DateTime, Datelike, Days, TimeDelta, Utc};
 
@@ -306,6 +309,122 @@ fn what_is_stored_already_is_not_asked_about_again() {
     assert!(unlikely(&file, &stored).is_empty());
 }
 
+/// An export file in °C of the days from 1 April 2026 on.
+fn file(days: u64, row: impl Fn(u64) -> (String, String)) -> String {
+    let rows = (0..days).map(|index| {
+        let (max, min) = row(index);
+        format!("{},{max},{min}\n", date("2026-04-01") + Days::new(index))
+    });
+    format!("DATE,TMAX,TMIN\n{}", rows.collect::<String>())
+}
+
+fn read(text: &str, stored: &Readings) -> Result<Parsed, String> {
+    let mut binding = binding(Unit::Celsius);
+    binding.dialect.units = vec![Unit::Celsius];
+    let today = date("2026-09-01");
+    parse_and_vet(text.as_bytes(), &binding, stored, today).map_err(|refused| refused.to_string())
+}
+
+fn plain(max: f64, min: f64) -> (String, String) {
+    (format!("{max:.1}"), format!("{min:.1}"))
+}
+
+#[test]
+fn a_file_is_refused_if_more_than_a_quarter_of_its_rows_make_no_sense() {
+    let with_bad = |days: u64, bad: u64| {
+        file(days, |index| {
+            if index < bad {
+                ("warm".into(), String::new())
+            } else {
+                plain(20.0, 10.0)
+            }
+        })
+    };
+    let stored = Readings::new();
+    assert_eq!(read(&with_bad(100, 25), &stored).unwrap().refused.len(), 25);
+    let text = read(&with_bad(100, 26), &stored).unwrap_err();
+    assert!(text.contains("26 of 100 rows make no sense"), "{text}");
+    // So few may be in a short file.
+    assert!(read(&with_bad(10, 7), &stored).is_ok());
+    assert!(read(&with_bad(10, 8), &stored).is_err());
+}
+
+#[test]
+fn a_mean_daily_range_below_two_degrees_is_of_no_station_on_land() {
+    let of_range = |days: u64, range: f64| file(days, |_| plain(10.0 + range, 10.0));
+    let stored = Readings::new();
+    assert!(read(&of_range(30, 2.0), &stored).is_ok());
+    let text = read(&of_range(30, 1.9), &stored).unwrap_err();
+    assert!(text.contains("only 1.9 °C apart"), "{text}");
+    assert!(read(&of_range(29, 1.9), &stored).is_ok());
+}
+
+#[test]
+fn a_file_more_than_four_degrees_off_the_stored_days_is_refused() {
+    let warmer = |days: u64, by: f64| file(days, |_| plain(20.0 + by, 10.0 + by));
+    let stored = read(&warmer(10, 0.0), &Readings::new()).unwrap().readings;
+    assert!(read(&warmer(10, 4.0), &stored).is_ok());
+    for by in [4.1, -4.1] {
+        let text = read(&warmer(10, by), &stored).unwrap_err();
+        assert!(text.contains("differ by 4.1 °C (median)"), "{text}");
+    }
+    // Too few days in common to tell.
+    assert!(read(&warmer(9, 4.1), &stored).is_ok());
+}
+
+#[test]
+fn a_feed_is_frozen_once_its_newest_day_is_later_than_usual_and_nobody_brings_it_by_hand() {
+    let station = Station {
+        id: "hill".into(),
+        name: "The hill".into(),
+        usual_lag_days: 6,
+        elevation_m: None,
+        neighbours: Vec::new(),
+        day_shift: DayShift::default(),
+    };
+    let on = |origin: &Origin, today: &str| {
+        frozen(&station, origin, Some(date("2026-05-01")), date(today)).map(|found| found.what)
+    };
+    let server = Origin::Url("https://feeds.example/hill.csv".parse().unwrap());
+    assert_eq!(on(&server, "2026-05-10"), None);
+    let what = on(&server, "2026-05-11").unwrap();
+    assert!(what.contains("1 May 2026, 10 days ago; up to 9 are usual"));
+    assert!(what.contains("renamed or retired"), "{what}");
+    let what = on(&Origin::File("hill.csv".into()), "2026-05-11").unwrap();
+    assert!(what.contains("writes the file"), "{what}");
+    assert_eq!(on(&Origin::ByHand, "2026-05-11"), None);
+    assert_eq!(frozen(&station, &server, None, date("2026-05-11")), None);
+}
+
+#[test]
+fn what_was_held_is_told_with_what_became_of_it() {
+    let mut readings = weather("2026-05-01", "2026-05-02");
+    let gone = unlikely_on(&["2026-05-01", "2026-05-09"]);
+    let before = to_hold(&gone, &[], &[], instant("2026-05-10"));
+    let held_out = hold_out(&mut readings, &[], &before, &[], instant("2026-05-11"));
+    assert_eq!((held_out.held, held_out.finding), (Vec::new(), None));
+    let max = readings[&date("2026-05-01")].max.unwrap();
+    assert_eq!(
+        held_out.released,
+        format!(
+            "The maximum of 1 May 2026 was held at 45.0 °C and is taken in at {max:.1} °C; maximum of 9 May 2026 was held at 45.0 °C, and the file no longer says it."
+        )
+    );
+}
+
+#[test]
+fn of_many_held_values_three_are_named_and_the_others_counted() {
+    let mut readings = weather("2026-05-01", "2026-05-05");
+    let days = ["2026-05-01", "2026-05-02", "2026-05-03", "2026-05-04"];
+    let found = unlikely_on(&days);
+    let held_out = hold_out(&mut readings, &found, &[], &[], instant("2026-05-06"));
+    assert_eq!(held_out.held.len(), 4);
+    assert_eq!(readings[&date("2026-05-04")].max, None);
+    let what = held_out.finding.unwrap().what;
+    assert!(what.contains("maximum of 3 May 2026 45.0 °C"), "{what}");
+    assert!(what.ends_with("; and 1 more."), "{what}");
+}
+
 fn unlikely_on(days: &[&str]) -> Vec<Unlikely> {
     days.iter()
         .map(|day| Unlikely {
@@ -360,8 +479,13 @@ fn a_neighbour_that_is_near_speaks_for_a_value_at_once() {
         Readings::from([(date("2026-05-01"), reading)])
     };
     let now = instant("2026-05-02");
-    assert_eq!(to_hold(&one, &[], &[neighbour(41.0)], now), []);
-    assert_eq!(to_hold(&one, &[], &[neighbour(27.0)], now).len(), 1);
+    for near in [45.0, 40.1, 49.9] {
+        assert_eq!(to_hold(&one, &[], &[neighbour(near)], now), [], "{near}");
+    }
+    for far in [39.9, 50.1, 27.0] {
+        let held = to_hold(&one, &[], &[neighbour(far)], now);
+        assert_eq!(held.len(), 1, "{far}");
+    }
 }
 
 #[test]

@@ -23,7 +23,7 @@ mod days;
 mod revisions;
 mod services;
 
-use crate::support::{command, feeds, http_server};
+use crate::support::{command, engine, feeds, http_server};
 use hatchbell::station_feed::dialect::Binding;
 use hatchbell::station_feed::parsed::Parsed;
 

@@ -1,124 +1,123 @@
-//! Values that change after they were published.
+//! Values that change after they were published: every file goes through the engine, as one of a
+//! station's feed.
 
-use super::command::Workshop;
-use super::feeds::{binding, date};
+use super::command::config_with_station;
+use super::engine::Play;
+use super::feeds::binding;
 use super::{pair, taken};
-use chrono::{DateTime, Utc};
 use hatchbell::domain::weather::extremes::Unit;
-use hatchbell::domain::weather::reading::Reading;
 use hatchbell::station_feed::parsed::Parsed;
-use hatchbell::store::Store;
-use hatchbell::store::readings::Merged;
 
-/// A store that takes in files one after the other, as the service does.
-struct Shelf {
-    store: Store,
-    now: DateTime<Utc>,
-    _workshop: Workshop,
+/// A station whose feed is a file that is written anew.
+struct Feed {
+    play: Play,
+    hour: u32,
 }
 
-impl Shelf {
-    fn new() -> Self {
-        let workshop = Workshop::new();
+impl Feed {
+    fn of(dialect: &str, unit: Unit) -> Self {
+        let config = config_with_station("file = \"feed.csv\"").replace(
+            "dialect = \"ncei-export\"\nunit = \"celsius\"",
+            &format!("dialect = \"{dialect}\"\nunit = \"{unit}\""),
+        );
         Self {
-            store: Store::open(&workshop.path("hatchbell.db")).expect("it opens"),
-            now: "2026-07-10T06:00:00Z".parse().expect("an instant"),
-            _workshop: workshop,
+            play: Play::new(&config),
+            hour: 6,
         }
     }
 
-    fn take(&mut self, parsed: &Parsed) -> Merged {
-        let merged = self.store.merge("hill", &parsed.readings, self.now);
-        let withdrawn = self.store.withdraw("hill", &parsed.failed, self.now);
-        withdrawn.expect("it is kept");
-        merged.expect("it is kept")
+    fn wide() -> Self {
+        Self::of("ghcn-access", Unit::TenthsCelsius)
     }
 
-    fn day(&self, day: &str) -> Reading {
-        self.store.readings("hill").expect("they are there")[&date(day)]
+    async fn serve(&mut self, text: &str) {
+        self.play.workshop.write("feed.csv", text);
+        self.play
+            .cycle(&format!("2026-07-10T{:02}:00:00Z", self.hour))
+            .await;
+        self.hour += 1;
     }
 
-    fn revisions(&self) -> u32 {
-        self.store.revisions("hill").expect("they are counted")
+    /// The only day that is stored: its minimum and maximum, °C.
+    fn day(&self) -> String {
+        let query = "SELECT day || ' ' || ifnull(min_c, '-') || ' ' || ifnull(max_c, '-')
+                     FROM reading";
+        self.play.column(query).join("; ")
+    }
+
+    /// Every value that was replaced, with the one that came for it.
+    fn revisions(&self) -> Vec<String> {
+        self.play.column(
+            "SELECT element || ' ' || old_c || ' ' || ifnull(new_c, '-') FROM revision ORDER BY id",
+        )
     }
 }
 
-fn wide(rows: &str) -> Parsed {
-    let header = "STATION,DATE,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES\n";
-    taken(
-        &format!("{header}{rows}"),
-        &binding("ghcn-access", Unit::TenthsCelsius),
-    )
-}
+const HEADER: &str = "STATION,DATE,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES\n";
 
 fn row(day: &str, tmax: i32, tmin: i32) -> String {
-    format!("ZZI00000009,{day},{tmax},\",,W\",{tmin},\",,W\"\n")
+    format!("{HEADER}ZZI00000009,{day},{tmax},\",,W\",{tmin},\",,W\"\n")
 }
 
-#[test]
-fn d01_late_small_revisions_are_recorded_and_the_new_value_counts() {
-    let mut shelf = Shelf::new();
-    shelf.take(&wide(&row("2026-05-02", 214, 97)));
-    let merged = shelf.take(&wide(&row("2026-05-02", 215, 97)));
-    assert_eq!(merged.revised, 1);
-    assert_eq!(shelf.day("2026-05-02").max, Some(21.5));
-    assert_eq!(shelf.revisions(), 1);
+fn wide(text: &str) -> Parsed {
+    taken(text, &binding("ghcn-access", Unit::TenthsCelsius))
 }
 
-#[test]
-fn d02_a_large_revision_of_old_days_and_its_revert_are_both_recorded() {
-    let mut shelf = Shelf::new();
+#[tokio::test]
+async fn d01_late_small_revisions_are_recorded_and_the_new_value_counts() {
+    let mut feed = Feed::wide();
+    feed.serve(&row("2026-07-02", 214, 97)).await;
+    feed.serve(&row("2026-07-02", 215, 97)).await;
+    assert_eq!(feed.day(), "2026-07-02 9.7 21.5");
+    assert_eq!(feed.revisions(), ["max 21.4 21.5"]);
+}
+
+#[tokio::test]
+async fn d02_a_large_revision_of_old_days_and_its_revert_are_both_recorded() {
+    let mut feed = Feed::wide();
     for tmax in [67, 167, 67] {
-        shelf.take(&wide(&row("2011-04-15", tmax, 20)));
+        feed.serve(&row("2011-04-15", tmax, 20)).await;
     }
-    assert_eq!(shelf.day("2011-04-15").max, Some(6.7));
-    assert_eq!(shelf.revisions(), 2);
+    assert_eq!(feed.day(), "2011-04-15 2.0 6.7");
+    assert_eq!(feed.revisions(), ["max 6.7 16.7", "max 16.7 6.7"]);
 }
 
-#[test]
-fn d03_a_value_that_is_voided_stays_and_one_that_fails_goes_until_it_is_back() {
-    let mut shelf = Shelf::new();
-    let whole = wide(&row("2026-06-23", 301, 188));
-    shelf.take(&whole);
-    let voided = wide("ZZI00000009,2026-06-23,,,188,\",,W\"\n");
-    shelf.take(&voided);
-    assert_eq!(shelf.day("2026-06-23").max, Some(30.1));
-    let failed = wide("ZZI00000009,2026-06-23,301,\",I,W\",188,\",,W\"\n");
-    shelf.take(&failed);
-    assert_eq!(shelf.day("2026-06-23").max, None);
-    assert_eq!(shelf.take(&whole).completed, 1);
-    assert_eq!(shelf.day("2026-06-23").max, Some(30.1));
+#[tokio::test]
+async fn d03_a_value_that_is_voided_stays_and_one_that_fails_goes_until_it_is_back() {
+    let mut feed = Feed::wide();
+    let whole = row("2026-07-02", 301, 188);
+    feed.serve(&whole).await;
+    feed.serve(&whole.replace("301,\",,W\"", ",")).await;
+    assert_eq!(feed.day(), "2026-07-02 18.8 30.1");
+    feed.serve(&whole.replace("301,\",,W\"", "301,\",I,W\""))
+        .await;
+    assert_eq!(feed.day(), "2026-07-02 18.8 -");
+    assert_eq!(feed.revisions(), ["max 30.1 -"]);
+    feed.serve(&whole).await;
+    assert_eq!(feed.day(), "2026-07-02 18.8 30.1");
 }
 
 /// One of a pair often comes a day before the other.
-#[test]
-fn d11_half_a_pair_is_kept_and_completed_when_the_other_half_comes() {
-    let mut shelf = Shelf::new();
-    let header = "DATE,TMAX,TMIN\n";
-    let celsius = binding("ncei-export", Unit::Celsius);
-    let half = taken(&format!("{header}2026-07-01,-9999,17.2\n"), &celsius);
-    assert_eq!(pair(&half, "2026-07-01"), (Some(17.2), None));
-    shelf.take(&half);
-    assert_eq!(shelf.store.newest_day("hill").unwrap(), None);
-    let whole = taken(&format!("{header}2026-07-01,24.0,17.2\n"), &celsius);
-    assert_eq!(shelf.take(&whole).completed, 1);
-    assert_eq!(
-        shelf.store.newest_day("hill").unwrap(),
-        Some(date("2026-07-01"))
-    );
+#[tokio::test]
+async fn d11_half_a_pair_is_kept_and_completed_when_the_other_half_comes() {
+    let mut feed = Feed::of("ncei-export", Unit::Celsius);
+    feed.serve("DATE,TMAX,TMIN\n2026-07-02,-9999,17.2\n").await;
+    assert_eq!(feed.day(), "2026-07-02 17.2 -");
+    feed.serve("DATE,TMAX,TMIN\n2026-07-02,24.0,17.2\n").await;
+    assert_eq!(feed.day(), "2026-07-02 17.2 24.0");
+    assert!(feed.revisions().is_empty());
 }
 
-#[test]
-fn d21_a_day_twice_in_a_file_keeps_the_first_and_a_day_again_tomorrow_is_a_revision() {
-    let celsius = binding("ncei-export", Unit::Celsius);
-    let text = "DATE,TMAX,TMIN\n2026-07-01,24.0,12.0\n2026-07-01,25.5,12.0\n";
-    let parsed = taken(text, &celsius);
-    assert_eq!(pair(&parsed, "2026-07-01"), (Some(12.0), Some(24.0)));
+#[tokio::test]
+async fn d21_a_day_twice_in_a_file_keeps_the_first_and_a_day_again_tomorrow_is_a_revision() {
+    let text = "DATE,TMAX,TMIN\n2026-07-02,24.0,12.0\n2026-07-02,25.5,12.0\n";
+    let parsed = taken(text, &binding("ncei-export", Unit::Celsius));
     assert_eq!(parsed.refused[0].line, 3);
-    let mut shelf = Shelf::new();
-    shelf.take(&parsed);
-    let later = taken("DATE,TMAX,TMIN\n2026-07-01,25.5,12.0\n", &celsius);
-    assert_eq!(shelf.take(&later).revised, 1);
+    let mut feed = Feed::of("ncei-export", Unit::Celsius);
+    feed.serve(text).await;
+    assert_eq!(feed.day(), "2026-07-02 12.0 24.0");
+    feed.serve("DATE,TMAX,TMIN\n2026-07-02,25.5,12.0\n").await;
+    assert_eq!(feed.revisions(), ["max 24.0 25.5"]);
 }
 
 /// A service corrected an old defect of its own, and a repair that went by the station's country
@@ -128,7 +127,7 @@ fn d21_a_day_twice_in_a_file_keeps_the_first_and_a_day_again_tomorrow_is_a_revis
 fn d26_no_value_is_repaired_by_what_the_file_says_of_its_source() {
     let of = |source: &str| {
         wide(&format!(
-            "ZZI00000009,2014-01-05,-60,\",,{source}\",-166,\",,{source}\"\n"
+            "{HEADER}ZZI00000009,2014-01-05,-60,\",,{source}\",-166,\",,{source}\"\n"
         ))
     };
     let plain = of("");
