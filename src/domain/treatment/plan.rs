@@ -182,6 +182,12 @@ impl Advice {
     pub fn due(&self) -> NaiveDate {
         due(self.step, self.window)
     }
+
+    /// Whether most larvae have hatched by the day it arrives and few of them grow up before the
+    /// date cap, beyond which they are not followed.
+    pub fn is_cut_off_by_cap(&self) -> bool {
+        self.hatched > 0.5 && self.grown < 0.5
+    }
 }
 
 fn due(step: Step, window: Window) -> NaiveDate {
@@ -221,9 +227,16 @@ const MET: f64 = 0.5;
 /// A site counts as treated from this share of its area on. A choice.
 const WHOLE: f64 = 0.9;
 
+/// The share of a site that was spread on, 0 to 1, if that leaves a part of it untreated. Parts of a
+/// site are taken to lie side by side.
+pub fn treated_part(spread: &[Spread<'_>], whole: Area) -> Option<f64> {
+    let m2 = spread.iter().fold(0.0, |sum, one| sum + one.area.m2());
+    Some(m2 / whole.m2()).filter(|share| *share < WHOLE)
+}
+
 /// The need as it stands after what was spread this season: options of the purpose it calls for, on
 /// days on which they meet the hatch, on the whole area where that is known. A curative must have
-/// gone down on the day of the count or later. Parts of a site are taken to lie side by side.
+/// gone down on the day of the count or later.
 pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: &Hatching) -> Need {
     let Some(wanted) = need.purpose() else {
         return need;
@@ -232,7 +245,7 @@ pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: 
         Need::Curative { counted_on, .. } => Some(counted_on),
         _ => None,
     };
-    let met: Vec<&Spread<'_>> = spread
+    let met: Vec<Spread<'_>> = spread
         .iter()
         .filter(|one| since.is_none_or(|counted_on| one.day >= counted_on))
         .filter(|one| one.option.serves(wanted))
@@ -241,9 +254,9 @@ pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: 
                 planned.met_on(one.day) >= planned.met_on(planned.window.best) * MET
             })
         })
+        .copied()
         .collect();
-    let m2: f64 = met.iter().fold(0.0, |sum, one| sum + one.area.m2());
-    let is_whole = area.is_none_or(|area| m2 >= area.m2() * WHOLE);
+    let is_whole = area.is_none_or(|area| treated_part(&met, area).is_none());
     match met.last() {
         Some(last) if is_whole => Need::Nothing(Reason::Treated { on: last.day }),
         _ => need,
