@@ -27,3 +27,57 @@ impl SiteSpecies<'_> {
         }
     }
 }
+
+#[cfg(test)]
+pub(super) mod kit {
+    //! A lawn with Japanese beetles in 2026, whose season a test makes up.
+
+    use super::*;
+    use crate::config::species_file;
+    use crate::domain::phenology::season::{MonthDay, Season};
+    use crate::domain::treatment::choice::Choice;
+    use chrono::NaiveDate;
+
+    pub fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    pub fn morning(of: &str) -> DateTime<Utc> {
+        day(of).and_hms_opt(6, 0, 0).unwrap().and_utc()
+    }
+
+    pub fn beetle() -> Species {
+        let of = |(file, _): &&(&str, &str)| file.ends_with("/japanese-beetle.toml");
+        let (file, text) = species_file::BUILT_IN.iter().find(of).unwrap();
+        species_file::read(file, text).unwrap()
+    }
+
+    pub fn lawn() -> Site {
+        Site {
+            id: "lawn".into(),
+            name: "The lawn".into(),
+            turf: "ryegrass".into(),
+            condition: None,
+            area: None,
+            choice: Choice::default(),
+            latitude: 41.8,
+            station: "only".into(),
+            blend: None,
+            species: vec!["japanese-beetle".into()],
+        }
+    }
+
+    /// Nothing passed and nothing held.
+    pub fn early_season() -> SeasonState {
+        SeasonState {
+            season: Season::starting_in(2026, MonthDay::parse("01-01").unwrap()),
+            data_through: Some(day("2026-05-01")),
+            degree_days: 100.0,
+            estimated_days: 0,
+            crossings: Vec::new(),
+            second_instar: None,
+            hold: None,
+            ahead: Vec::new(),
+        }
+    }
+}

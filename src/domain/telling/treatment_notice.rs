@@ -118,3 +118,78 @@ fn is_overtaken(log: &NoticeLog, need: &Need, today: NaiveDate) -> bool {
         told.kind != LoggedKind::Step(Step::TooLate) && days_ago <= TAKEN_BACK_DAYS
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::treatment::need::Ground;
+
+    const BELOW: Need = Need::Nothing(Reason::CountedBelow { mean_per_m2: 20.0 });
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn logged(kind: LoggedKind, on: &str) -> LoggedNotice {
+        LoggedNotice {
+            option: matches!(kind, LoggedKind::Step(_)).then(|| "trichlorfon".to_owned()),
+            ..LoggedNotice::of_site(
+                kind,
+                "lawn",
+                day(on).and_hms_opt(6, 0, 0).unwrap().and_utc(),
+            )
+        }
+    }
+
+    fn overtaken(notices: &[(LoggedKind, &str)], need: &Need, today: &str) -> bool {
+        let notices = notices.iter().map(|(kind, on)| logged(*kind, on));
+        is_overtaken(&NoticeLog::new(notices.collect()), need, day(today))
+    }
+
+    const OPENS: LoggedKind = LoggedKind::Step(Step::Opens);
+    const TOO_LATE: LoggedKind = LoggedKind::Step(Step::TooLate);
+
+    #[test]
+    fn advice_is_taken_back_for_thirty_days_after_it_was_told() {
+        let told = [(OPENS, "2026-08-01")];
+        assert!(overtaken(&told, &BELOW, "2026-08-02"));
+        assert!(overtaken(&told, &BELOW, "2026-08-31"));
+        assert!(!overtaken(&told, &BELOW, "2026-09-01"));
+    }
+
+    #[test]
+    fn advice_is_taken_back_once_and_again_only_after_it_was_given_again() {
+        let (opens, back) = ((OPENS, "2026-08-01"), (LoggedKind::HoldBack, "2026-08-03"));
+        assert!(!overtaken(&[opens, back], &BELOW, "2026-08-04"));
+        let again = (LoggedKind::Step(Step::LastCall), "2026-08-10");
+        assert!(overtaken(&[opens, back, again], &BELOW, "2026-08-11"));
+    }
+
+    #[test]
+    fn nothing_is_taken_back_that_is_too_late_was_followed_or_still_holds() {
+        let too_late = [(OPENS, "2026-08-01"), (TOO_LATE, "2026-08-10")];
+        assert!(!overtaken(&too_late, &BELOW, "2026-08-11"));
+        let told = [(OPENS, "2026-08-01")];
+        let treated = Need::Nothing(Reason::Treated {
+            on: day("2026-08-02"),
+        });
+        assert!(!overtaken(&told, &treated, "2026-08-03"));
+        let wanted = Need::Preventive(Ground::LastYear);
+        assert!(!overtaken(&told, &wanted, "2026-08-03"));
+        assert!(!overtaken(&[], &BELOW, "2026-08-03"));
+    }
+
+    #[test]
+    fn that_nothing_is_left_for_a_harmful_count_is_told_once() {
+        let count = Need::Curative {
+            mean_per_m2: 400.0,
+            counted_on: day("2026-10-01"),
+        };
+        let (empty, today) = (NoticeLog::default(), day("2026-10-02"));
+        assert!(is_nothing_left(&[], &count, &empty, today));
+        let told = NoticeLog::new(vec![logged(LoggedKind::NothingLeft, "2026-10-01")]);
+        assert!(!is_nothing_left(&[], &count, &told, today));
+        let preventive = Need::Preventive(Ground::LastYear);
+        assert!(!is_nothing_left(&[], &preventive, &empty, today));
+    }
+}

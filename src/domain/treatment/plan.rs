@@ -316,3 +316,118 @@ fn has_moved(before: &ToldStep, window: Window, today: NaiveDate) -> bool {
         && window.last >= today
         && (window.last - before.due).num_days().abs() >= MOVED_DAYS
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{option_file, species_file};
+    use crate::domain::treatment::need::Ground;
+
+    const WANTED: Need = Need::Preventive(Ground::StandingDecision);
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn imidacloprid() -> TreatmentOption {
+        let of = |(file, _): &&(&str, &str)| file.ends_with("/imidacloprid.toml");
+        let (file, text) = option_file::BUILT_IN.iter().find(of).unwrap();
+        option_file::read(file, text).unwrap()
+    }
+
+    /// First hatch around 1 July, by sums over base 10 °C of a sine-shaped year.
+    fn hatching() -> Hatching {
+        let of = |(file, _): &&(&str, &str)| file.ends_with("/japanese-beetle.toml");
+        let (file, text) = species_file::BUILT_IN.iter().find(of).unwrap();
+        let beetle = species_file::read(file, text).unwrap();
+        let course = |warmer: f64| {
+            let mut sum = 0.0;
+            let daily = move |day: i32| {
+                let angle = std::f64::consts::TAU * f64::from(day - 200) / 365.0;
+                sum += (3.45 + warmer + 14.0 * angle.cos()).max(0.0);
+                sum
+            };
+            (0..365).map(daily).collect()
+        };
+        let courses: Vec<Vec<f64>> = [-1.0, -0.5, 0.0, 0.5, 1.0].map(course).into();
+        Hatching::new(&beetle, &courses, day("2026-01-01"), day("2026-09-30")).unwrap()
+    }
+
+    #[test]
+    fn a_site_counts_as_treated_from_nine_tenths_of_its_area_on() {
+        let (option, hatching) = (imidacloprid(), hatching());
+        let best = planned(&option, Purpose::Preventive, &hatching)
+            .unwrap()
+            .window
+            .best;
+        let after = |areas: &[&str]| {
+            let spread: Vec<Spread<'_>> = areas
+                .iter()
+                .map(|area| Spread {
+                    option: &option,
+                    day: best,
+                    area: area.parse().unwrap(),
+                })
+                .collect();
+            let whole: Area = "450 m2".parse().unwrap();
+            (
+                settled(WANTED, &spread, Some(whole), &hatching),
+                treated_part(&spread, whole),
+            )
+        };
+        let treated = Need::Nothing(Reason::Treated { on: best });
+        assert_eq!(after(&["405 m2"]), (treated, None));
+        assert_eq!(after(&["225 m2", "180 m2"]), (treated, None));
+        assert_eq!(after(&["360 m2"]), (WANTED, Some(0.8)));
+        assert_eq!(after(&["225 m2"]), (WANTED, Some(0.5)));
+        assert_eq!(after(&[]), (WANTED, Some(0.0)));
+    }
+
+    /// What is told on a day when the last day told was so many days before the one that holds now.
+    fn told_anew(days: u64, today: impl Fn(Window) -> NaiveDate) -> Vec<(Step, bool)> {
+        let (option, hatching) = (imidacloprid(), hatching());
+        let planned = planned(&option, Purpose::Preventive, &hatching).unwrap();
+        let told = ToldStep {
+            step: Step::LastCall,
+            due: planned.window.last - Days::new(days),
+        };
+        let today = today(planned.window);
+        advise(&[planned], &hatching, &WANTED, |_| Some(told), today)
+            .iter()
+            .map(|advice| (advice.step, advice.moved_from.is_some()))
+            .collect()
+    }
+
+    #[test]
+    fn a_last_day_that_moves_by_a_week_is_told_anew_and_one_that_moves_by_less_is_not() {
+        let three_before = |window: Window| window.last - Days::new(3);
+        assert_eq!(told_anew(3, three_before), []);
+        assert_eq!(told_anew(6, three_before), []);
+        assert_eq!(told_anew(7, three_before), [(Step::LastCall, true)]);
+    }
+
+    #[test]
+    fn once_the_window_is_over_a_moved_last_day_is_too_late_and_not_told_anew() {
+        let on_it = |window: Window| window.last;
+        assert_eq!(told_anew(10, on_it), [(Step::LastCall, true)]);
+        let after = |window: Window| window.last + Days::new(1);
+        assert_eq!(told_anew(10, after), [(Step::TooLate, false)]);
+    }
+
+    #[test]
+    fn a_site_is_told_of_the_cap_where_most_larvae_hatch_and_few_grow_up() {
+        let (option, hatching) = (imidacloprid(), hatching());
+        let planned = planned(&option, Purpose::Preventive, &hatching).unwrap();
+        let today = planned.window.best;
+        let advice = advise(&[planned], &hatching, &WANTED, |_| None, today).remove(0);
+        for (hatched, grown, is_cut_off) in [(0.6, 0.4, true), (0.4, 0.4, false), (0.6, 0.6, false)]
+        {
+            let advice = Advice {
+                hatched,
+                grown,
+                ..advice.clone()
+            };
+            assert_eq!(advice.is_cut_off_by_cap(), is_cut_off, "{hatched} {grown}");
+        }
+    }
+}
