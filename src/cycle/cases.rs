@@ -5,9 +5,10 @@ use crate::config::Config;
 use crate::domain::journal::{Entry as Journal, JournalAction};
 use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
+use crate::domain::telling::treatment_notice::called_for;
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::{Broods, Evidence, Need, need};
-use crate::domain::treatment::plan::{Planned, Spread, ranked, settled};
+use crate::domain::treatment::plan::{Spread, settled};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::rc::Rc;
@@ -72,24 +73,6 @@ impl Case {
             .collect()
     }
 
-    /// The options that serve what is called for, ranked.
-    pub(super) fn ranked<'p>(
-        &self,
-        config: &'p Config,
-        here: &SiteState<'_>,
-        hatching: &'p Hatching,
-        today: NaiveDate,
-    ) -> Vec<Planned<'p>> {
-        let Some(wanted) = self.need.purpose() else {
-            return Vec::new();
-        };
-        let serving = config
-            .options
-            .values()
-            .filter(|option| option.serves(wanted));
-        ranked(serving, &here.site.choice, &self.need, hatching, today)
-    }
-
     /// Applications whose option the configuration does not have any more: number and option.
     pub fn unknown<'e>(&'e self, config: &'e Config) -> impl Iterator<Item = (i64, &'e str)> {
         self.entries.iter().filter_map(|entry| match &entry.action {
@@ -145,7 +128,8 @@ pub(super) fn consider<'c>(
             case.settle(config, &here, hatching, today);
             // Sites that share a station share what is worked out here; it is remembered with the
             // hatching, and what it takes to work out more is not kept for every station at once.
-            for planned in case.ranked(config, &here, hatching, today) {
+            let options = config.options.values();
+            for planned in called_for(here.site, options, &case.need, hatching, today) {
                 planned.met_on(today);
             }
             hatching.rest();

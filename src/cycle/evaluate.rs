@@ -2,21 +2,22 @@
 //! domain's; this only brings it what is stored and writes down what it says.
 
 use super::advising::{advise_site, follow_watering};
-use super::cases::consider;
+use super::cases::{Considered, consider};
 use super::site_states::{SiteState, newest_day_of};
 use super::{Engine, Report};
 use crate::config::Config;
-use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::season_state::{Hold, SeasonState};
-use crate::domain::telling::early_notice::{Foretold, Policy, foretell};
-use crate::domain::telling::feed_trouble::is_stale;
-use crate::domain::telling::milestone_decision::decide;
+use crate::domain::telling::counting_notice::counting_notice;
+use crate::domain::telling::data_notice::data_notice;
+use crate::domain::telling::early_notice::{Foretold, foretell};
+use crate::domain::telling::hold_notice::hold_notice;
+use crate::domain::telling::milestone_decision::{Decision, decide};
+use crate::domain::telling::milestone_notice::milestone_notices;
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
 use crate::notify::wording::message;
 use crate::store::milestones::Recording;
 use crate::store::outbox::Draft;
 use crate::store::{Store, StoreError};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 use tracing::info;
 
 impl Engine {
@@ -25,37 +26,21 @@ impl Engine {
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        let today = now.date_naive();
-        let considered = consider(&self.config, &self.store, today)?;
+        let considered = consider(&self.config, &self.store, now.date_naive())?;
         let mut entries = Vec::new();
         let mut notices = Vec::new();
         for one in &considered {
-            let (site, case, _) = one;
-            let before = notices.len();
-            decide_site(&self.store, site, today, &mut entries, &mut notices)?;
-            hold_site(&self.store, site, &mut entries, &mut notices)?;
-            foretell_site(
-                &self.store,
-                site,
-                &self.config.notices,
-                today,
-                &mut entries,
-                &mut notices,
-            )?;
-            for notice in &mut notices[before..] {
-                notice.need = Some(case.need);
-            }
-            advise_site(
+            evaluate_site(
                 &self.config,
                 &self.store,
                 one,
-                today,
+                now,
                 &mut entries,
                 &mut notices,
             )?;
         }
-        follow_watering(&self.config, &self.store, today, &mut entries, &mut notices)?;
-        decide_data(&self.config, &self.store, today, &mut entries, &mut notices)?;
+        follow_watering(&self.config, &self.store, now, &mut entries, &mut notices)?;
+        decide_data(&self.config, &self.store, now, &mut entries, &mut notices)?;
         let bundles = bundles(&self.config.members, &notices);
         let drafts: Vec<Draft<'_>> = bundles
             .iter()
@@ -82,128 +67,38 @@ impl Engine {
     }
 }
 
-fn decide_site<'s>(
+/// A site and one of its species: milestones, holds, early notices, treatments, counting.
+fn evaluate_site<'s>(
+    config: &'s Config,
     store: &Store,
-    here: &'s SiteState<'s>,
-    today: NaiveDate,
+    one: &'s Considered<'s>,
+    now: DateTime<Utc>,
     entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
-    let pair = here.pair();
-    let state = &here.state;
-    let season = state.season;
-    let recorded = store.recorded(pair, season.year)?;
-    let watched_from = store.watched_from(pair)?;
-    let decision = decide(state, &recorded, watched_from, today);
-    let notice = |kind| here.notice(kind);
-    if let Some(from) = decision.watch_from {
-        entries.push(Recording::Watch { pair, from });
-    }
-    for (crossing, told) in decision.record {
-        info!(
-            site = pair.site,
-            species = pair.species,
-            milestone = crossing.milestone.name(),
-            on = %crossing.on,
-            told,
-            "milestone passed"
-        );
-        entries.push(Recording::Passed {
-            pair,
-            season: season.year,
-            crossing,
-            data_through: state.data_through,
-            told,
-        });
-        if told {
-            notices.push(notice(NoticeKind::Passed {
-                species: &here.species,
-                crossing,
-                data_through: state.data_through,
-                next: state
-                    .next()
-                    .filter(|next| next.milestone > crossing.milestone),
-                passed: passed(state),
-                days_ago: (today - crossing.on).num_days(),
-            }));
-        }
-    }
-    for known in decision.withdraw {
-        entries.push(Recording::Withdrawn {
-            pair,
-            season: season.year,
-            milestone: known.milestone,
-        });
-        notices.push(notice(NoticeKind::Withdrawn {
-            species: &here.species,
-            milestone: known.milestone,
-            told: known.on,
-            data_through: state.data_through,
-        }));
-    }
-    for (known, crossing) in decision.correct {
-        entries.push(Recording::Corrected {
-            pair,
-            season: season.year,
-            milestone: known.milestone,
-            to: crossing.on,
-        });
-        notices.push(notice(NoticeKind::Moved {
-            species: &here.species,
-            told: known.on,
-            crossing,
-            data_through: state.data_through,
-        }));
-    }
-    Ok(())
-}
-
-/// Tells once that milestones are held back, and once that they are not any more. Before the
-/// season's first day arrives there is nothing to hold.
-fn hold_site<'s>(
-    store: &Store,
-    here: &'s SiteState<'s>,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<(), StoreError> {
-    let pair = here.pair();
-    let season = here.state.season.year;
-    let hold = here.state.hold.filter(|hold| *hold != Hold::NoData);
-    let over = here.state.next().is_none();
-    let known = store.is_held(pair, season)?;
-    let kind = match hold {
-        Some(hold) if !known && !over => NoticeKind::Held {
-            species: &here.species,
-            hold,
-        },
-        None if known => NoticeKind::Released {
-            species: &here.species,
-        },
-        _ => return Ok(()),
-    };
-    entries.push(Recording::Held {
-        pair,
-        season,
-        held: hold.is_some(),
-    });
-    notices.push(here.notice(kind));
-    Ok(())
-}
-
-/// Milestones to tell of before they happen.
-fn foretell_site<'s>(
-    store: &Store,
-    here: &'s SiteState<'s>,
-    policy: &Policy,
-    today: NaiveDate,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<(), StoreError> {
-    let pair = here.pair();
-    let season = here.state.season.year;
+    let (here, case, _) = one;
+    let (pair, season, today) = (here.pair(), here.state.season.year, now.date_naive());
     let recorded = store.recorded(pair, season)?;
-    let told = store.foretold(pair, season)?;
-    for early in foretell(&here.state, &recorded, &told, policy, today) {
+    let log = store.notices_of_pair(pair, season)?;
+    let mut tell = |kind, need| {
+        notices.push(Notice {
+            need,
+            ..here.notice(kind)
+        });
+    };
+
+    let watched_from = store.watched_from(pair)?;
+    let decision = decide(&here.state, &recorded, watched_from, today);
+    write_down(&decision, here, entries);
+    for kind in milestone_notices(&decision, &here.species, &here.state, today) {
+        tell(kind, Some(case.need));
+    }
+    if let Some((kind, logged)) = hold_notice(&here.site_species(), &log, now) {
+        entries.push(Recording::Told(logged));
+        tell(kind, Some(case.need));
+    }
+    let foretold = store.foretold(pair, season)?;
+    for early in foretell(&here.state, &recorded, &foretold, &config.notices, today) {
         entries.push(Recording::Foretold {
             pair,
             season,
@@ -214,27 +109,73 @@ fn foretell_site<'s>(
             },
             range: (early.outlook.early, early.outlook.late),
         });
-        notices.push(here.notice(NoticeKind::Foretold {
-            species: &here.species,
-            early,
-        }));
+        let species = &here.species;
+        tell(NoticeKind::Foretold { species, early }, Some(case.need));
+    }
+    if let Some((kind, logged)) = advise_site(config, store, one, &log, now)? {
+        entries.extend(logged.into_iter().map(Recording::Told));
+        tell(kind, None);
+    }
+    let counting = counting_notice(
+        &here.site_species(),
+        &case.evidence,
+        case.tolerance,
+        &recorded,
+        &log,
+        now,
+    );
+    if let Some((kind, logged)) = counting {
+        entries.push(Recording::Told(logged));
+        tell(kind, None);
     }
     Ok(())
 }
 
-fn passed(state: &SeasonState) -> Vec<Milestone> {
-    state
-        .crossings
-        .iter()
-        .map(|crossing| crossing.milestone)
-        .collect()
+/// Writes down what was decided of milestones.
+fn write_down<'s>(decision: &Decision, here: &'s SiteState<'s>, entries: &mut Vec<Recording<'s>>) {
+    let (pair, season) = (here.pair(), here.state.season.year);
+    if let Some(from) = decision.watch_from {
+        entries.push(Recording::Watch { pair, from });
+    }
+    for (crossing, told) in &decision.record {
+        info!(
+            site = pair.site,
+            species = pair.species,
+            milestone = crossing.milestone.name(),
+            on = %crossing.on,
+            told,
+            "milestone passed"
+        );
+        entries.push(Recording::Passed {
+            pair,
+            season,
+            crossing: *crossing,
+            data_through: here.state.data_through,
+            told: *told,
+        });
+    }
+    for known in &decision.withdraw {
+        entries.push(Recording::Withdrawn {
+            pair,
+            season,
+            milestone: known.milestone,
+        });
+    }
+    for (known, crossing) in &decision.correct {
+        entries.push(Recording::Corrected {
+            pair,
+            season,
+            milestone: known.milestone,
+            to: crossing.on,
+        });
+    }
 }
 
 /// Tells the people of each site once that no days arrive, and once that they do again.
 fn decide_data<'c>(
     config: &'c Config,
     store: &Store,
-    today: NaiveDate,
+    now: DateTime<Utc>,
     entries: &mut Vec<Recording<'c>>,
     notices: &mut Vec<Notice<'c>>,
 ) -> Result<(), StoreError> {
@@ -243,18 +184,11 @@ fn decide_data<'c>(
             continue;
         };
         let newest = newest_day_of(store, site)?;
-        let quiet = is_stale(station, newest, today);
-        if store.is_quiet(&site.id)? == quiet {
+        let log = store.notices_of_site(&site.id)?;
+        let Some((kind, logged)) = data_notice(site, station, newest, &log, now) else {
             continue;
-        }
-        let kind = match newest {
-            Some(newest) if !quiet => NoticeKind::Fresh { newest },
-            _ => NoticeKind::Stale { newest },
         };
-        entries.push(Recording::Quiet {
-            site: &site.id,
-            quiet,
-        });
+        entries.push(Recording::Told(logged));
         notices.push(Notice {
             member,
             site,

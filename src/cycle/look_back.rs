@@ -6,7 +6,7 @@ use crate::config::Config;
 use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::look_back::{
     Applied, Counts, Foretelling, HatchSpan, LookBack, Met, MilestoneReview, OfSpecies, Outcome,
-    SentNotice, Told, active_span, outcome,
+    SentNotice, Told, active_span, outcome, told_of_treatments, told_of_watering,
 };
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::Season;
@@ -15,9 +15,7 @@ use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::Broods;
-use crate::domain::treatment::plan::Step;
 use crate::domain::treatment::watering::{Watering, WateringState, watering};
-use crate::store::advised::{COUNTING, NOTHING_LEFT};
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::{Datelike, NaiveDate};
@@ -276,17 +274,21 @@ fn told(
     entries: &[Entry],
     today: NaiveDate,
 ) -> Result<Vec<Told>, StoreError> {
+    let option_name = |id: &str| {
+        let option = config.options.get(id);
+        option.map_or(id, |option| &option.name).to_owned()
+    };
     let mut told = Vec::new();
     for one in species {
-        for reckoning in &one.milestones {
-            told.extend(reckoning.foretold.iter().map(|notice| Told {
+        for review in &one.milestones {
+            told.extend(review.foretold.iter().map(|notice| Told {
                 on: notice.told_on,
                 what: SentNotice::Foretold {
                     species: one.name.clone(),
                     notice: *notice,
                 },
             }));
-            let announced = reckoning.announced.filter(|one| one.recorded.told);
+            let announced = review.announced.filter(|one| one.recorded.told);
             told.extend(announced.map(|announced| Told {
                 on: announced.on,
                 what: SentNotice::Passed {
@@ -299,68 +301,21 @@ fn told(
             site: &site.id,
             species: &one.id,
         };
-        for (at, advised) in store.advised(pair, season.year)? {
-            let what = if advised.subject == COUNTING {
-                SentNotice::Count {
-                    species: one.name.clone(),
-                }
-            } else if let Some(step) = Step::from_name(&advised.step) {
-                let option = config.options.get(&advised.subject);
-                SentNotice::Treatment {
-                    species: one.name.clone(),
-                    option: option.map_or(advised.subject, |option| option.name.clone()),
-                    step,
-                    due: advised.due,
-                }
-            } else {
-                SentNotice::Overtaken {
-                    species: one.name.clone(),
-                    nothing_left: advised.subject == NOTHING_LEFT,
-                }
-            };
-            let on = at.date_naive();
-            told.push(Told { on, what });
-        }
+        let log = store.notices_of_pair(pair, season.year)?;
+        told.extend(told_of_treatments(&log, &one.name, option_name));
     }
-    let pair = Pair {
-        site: &site.id,
-        species: "",
-    };
-    // Watering in is kept under an entry's first number and the calendar year of its day.
-    let mut now_numbered = HashMap::new();
+    // Watering in is kept under an entry's first number.
+    let mut by_first_number = HashMap::new();
     for entry in entries {
-        now_numbered.insert(store.first_number(entry.number)?, entry);
+        by_first_number.insert(store.first_number(entry.number)?, entry);
     }
-    for year in season.start.year()..=season.end.year() {
-        for (at, advised) in store.advised(pair, year)? {
-            let Ok(first) = advised.subject.parse::<i64>() else {
-                continue;
-            };
-            let entry = now_numbered.get(&first);
-            let number = entry.map_or(first, |entry| entry.number);
-            let spread_on = entry.map_or(at.date_naive(), |entry| entry.day);
-            if !(season.start..=season.end).contains(&spread_on) {
-                continue;
-            }
-            let option = entry.and_then(|entry| match &entry.action {
-                JournalAction::Application(spread) => Some(&spread.option),
-                _ => None,
-            });
-            let name = |id: &String| {
-                let option = config.options.get(id);
-                option.map_or(id.clone(), |option| option.name.clone())
-            };
-            told.push(Told {
-                on: at.date_naive(),
-                what: SentNotice::Water {
-                    number,
-                    option: option.map(name),
-                    step: advised.step,
-                    due: advised.due,
-                },
-            });
-        }
-    }
+    let log = store.notices_of_site(&site.id)?;
+    told.extend(told_of_watering(
+        &log,
+        &by_first_number,
+        season,
+        option_name,
+    ));
     told.retain(|one| one.on <= today);
     told.sort_by_key(|one| one.on);
     Ok(told)

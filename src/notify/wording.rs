@@ -25,7 +25,7 @@ pub use count::{
     what_was_found_in_brief,
 };
 pub use treatment::{how_words, need_words, spread_words, water_in_words, wet_words};
-use treatment::{meaning, readiness, this_site};
+use treatment::{meaning_label, readiness, this_site};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
 pub use work::CAUTIONS;
@@ -50,19 +50,8 @@ pub fn message(service: &str, bundle: &Bundle<'_, '_>) -> Message {
         .iter()
         .map(|notice| if brief { short(notice) } else { full(notice) })
         .collect();
-    let about_treatment = bundle.notices.iter().any(|notice| {
-        matches!(
-            notice.kind,
-            NoticeKind::Passed { .. }
-                | NoticeKind::Moved { .. }
-                | NoticeKind::Withdrawn { .. }
-                | NoticeKind::Foretold { .. }
-                | NoticeKind::Treatment(_)
-                | NoticeKind::CountNow { .. }
-                | NoticeKind::Water { .. }
-        )
-    });
-    if about_treatment {
+    let needs_cautions = |notice: &&Notice<'_>| notice.kind.needs_cautions();
+    if bundle.notices.iter().any(needs_cautions) {
         parts.push(if brief { brief_cautions() } else { cautions() });
     }
     if !brief {
@@ -171,9 +160,7 @@ fn full(notice: &Notice<'_>) -> String {
             crossing,
             data_through,
             next,
-            passed,
-            days_ago,
-            ..
+            meaning,
         } => vec![
             labelled(
                 "What happened",
@@ -181,8 +168,8 @@ fn full(notice: &Notice<'_>) -> String {
             ),
             this_site(notice),
             labelled(
-                meaning(notice, crossing.milestone),
-                &what_it_means(species, crossing, passed, *days_ago),
+                meaning_label(notice, crossing.milestone),
+                &what_it_means(species, *meaning),
             ),
             labelled("What comes next", &what_comes_next(species, *next)),
             labelled("How sure", &how_sure(species, crossing)),
@@ -251,13 +238,11 @@ fn short(notice: &Notice<'_>) -> String {
             species,
             crossing,
             next,
-            passed,
+            meaning,
             data_through,
-            days_ago,
-            ..
         } => format!(
             "{} Next: {} {}{} The threshold is {}.",
-            in_brief(crossing, passed, *days_ago),
+            in_brief(*meaning),
             next_in_brief(species, *next),
             data_words(crossing.estimated_days, *data_through),
             parts_words(notice.parts),

@@ -1,12 +1,12 @@
 //! Watching and milestones; recording them together with the messages they cause.
 
-use super::advised::Advised;
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::{Crossing, PassedBy};
 use crate::domain::telling::early_notice::Foretold;
 use crate::domain::telling::milestone_decision::Recorded;
+use crate::domain::telling::notice_log::LoggedNotice;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 
@@ -73,31 +73,8 @@ pub enum Recording<'a> {
         /// Which milestone.
         milestone: Milestone,
     },
-    /// A site's people are told that no days arrive, or that they do again.
-    Quiet {
-        /// Site id.
-        site: &'a str,
-        /// Whether it is quiet.
-        quiet: bool,
-    },
-    /// A pair's people are told that milestones are held back, or no longer.
-    Held {
-        /// Which pair.
-        pair: Pair<'a>,
-        /// Year the season starts in.
-        season: i32,
-        /// Whether they are held.
-        held: bool,
-    },
-    /// People are told of a treatment, of counting or of watering in.
-    Advised {
-        /// Which pair; the species is empty where it is about the site as a whole.
-        pair: Pair<'a>,
-        /// Year the season starts in.
-        season: i32,
-        /// What is told.
-        advised: Advised,
-    },
+    /// People are told of something else.
+    Told(LoggedNotice),
 }
 
 impl Store {
@@ -139,24 +116,6 @@ impl Store {
             })
         })
         .collect()
-    }
-
-    /// Whether a site's people know that no days arrive.
-    pub fn is_quiet(&self, site: &str) -> Result<bool, StoreError> {
-        Ok(self.connection.query_row(
-            "SELECT count(*) > 0 FROM quiet WHERE site = ?1",
-            [site],
-            |row| row.get(0),
-        )?)
-    }
-
-    /// Whether a pair's people know that milestones are held back.
-    pub fn is_held(&self, pair: Pair<'_>, season: i32) -> Result<bool, StoreError> {
-        Ok(self.connection.query_row(
-            "SELECT count(*) > 0 FROM held WHERE site = ?1 AND species = ?2 AND season = ?3",
-            params![pair.site, pair.species, season],
-            |row| row.get(0),
-        )?)
     }
 
     /// What was foretold for a pair in a season, oldest first.
@@ -278,35 +237,7 @@ fn write(
              WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
             params![pair.site, pair.species, season, milestone.name()],
         ),
-        Recording::Quiet { site, quiet: true } => transaction.execute(
-            "INSERT INTO quiet (site, told_at) VALUES (?1, ?2) ON CONFLICT (site) DO NOTHING",
-            params![site, now],
-        ),
-        Recording::Quiet { site, quiet: false } => {
-            transaction.execute("DELETE FROM quiet WHERE site = ?1", [site])
-        }
-        Recording::Held {
-            pair,
-            season,
-            held: true,
-        } => transaction.execute(
-            "INSERT INTO held (site, species, season, told_at) VALUES (?1, ?2, ?3, ?4)
-             ON CONFLICT DO NOTHING",
-            params![pair.site, pair.species, season, now],
-        ),
-        Recording::Advised {
-            pair,
-            season,
-            advised,
-        } => super::advised::insert(transaction, *pair, *season, advised, now),
-        Recording::Held {
-            pair,
-            season,
-            held: false,
-        } => transaction.execute(
-            "DELETE FROM held WHERE site = ?1 AND species = ?2 AND season = ?3",
-            params![pair.site, pair.species, season],
-        ),
+        Recording::Told(notice) => super::notice_log::insert(transaction, notice),
     }?;
     Ok(())
 }

@@ -8,12 +8,12 @@ use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-pub mod advised;
 pub mod bulk;
 pub mod feeds;
 pub mod findings;
 pub mod journal;
 pub mod milestones;
+pub mod notice_log;
 pub mod outbox;
 pub mod rain;
 mod reading_year;

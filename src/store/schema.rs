@@ -4,13 +4,25 @@
 //! never changed: the next change is the next entry.
 
 use super::StoreError;
-use rusqlite::{Connection, TransactionBehavior};
+use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::path::Path;
 
+mod notice_log;
+mod packed_years;
+
+/// A step from one version to the next.
+enum Migration {
+    /// Statements.
+    Sql(&'static str),
+    /// What statements alone cannot do.
+    Function(fn(&Transaction<'_>) -> Result<(), StoreError>),
+}
+
 /// Every migration in order; entry n leads to version n + 1.
-const MIGRATIONS: &[&str] = &[
+const MIGRATIONS: &[Migration] = &[
     // 1: readings, feeds, watching, milestones, outbox
-    "
+    Migration::Sql(
+        "
     CREATE TABLE note (
         name  TEXT NOT NULL PRIMARY KEY,
         value TEXT NOT NULL
@@ -102,8 +114,10 @@ const MIGRATIONS: &[&str] = &[
 
     INSERT INTO note (name, value) VALUES ('install', lower(hex(randomblob(8))));
     ",
+    ),
     // 2: early notices, the journal of what people saw and did, forecasts
-    "
+    Migration::Sql(
+        "
     CREATE TABLE foretold (
         id        INTEGER PRIMARY KEY,
         site      TEXT NOT NULL,
@@ -136,8 +150,10 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (station, day)
     ) STRICT, WITHOUT ROWID;
     ",
+    ),
     // 3: rain
-    "
+    Migration::Sql(
+        "
     CREATE TABLE rain (
         station TEXT NOT NULL,
         day     TEXT NOT NULL,
@@ -146,8 +162,10 @@ const MIGRATIONS: &[&str] = &[
     ) STRICT, WITHOUT ROWID;
     ALTER TABLE forecast ADD COLUMN rain_mm REAL;
     ",
+    ),
     // 4: what the last good file of a feed looked like, findings, values held out of sums
-    "
+    Migration::Sql(
+        "
     ALTER TABLE feed ADD COLUMN rows INTEGER;
     ALTER TABLE feed ADD COLUMN days INTEGER;
     ALTER TABLE feed ADD COLUMN first_day TEXT;
@@ -173,8 +191,10 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (station, day, element)
     ) STRICT, WITHOUT ROWID;
     ",
+    ),
     // 5: files of many stations
-    "
+    Migration::Sql(
+        "
     CREATE TABLE bulk_file (                    -- files that were read to their end
         path        TEXT NOT NULL,
         taker       TEXT NOT NULL,              -- for a station with its code, or for the archive
@@ -193,9 +213,11 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (year, code, element)
     ) STRICT, WITHOUT ROWID;
     ",
+    ),
     // 6: applications, counts, irrigation and notes in the journal; what was told of treatments;
     // the range that was foretold
-    "
+    Migration::Sql(
+        "
     ALTER TABLE journal ADD COLUMN detail TEXT;     -- what its kind has beyond a day, JSON
     ALTER TABLE journal ADD COLUMN replaces INTEGER;    -- the entry that this one corrects
 
@@ -213,7 +235,11 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (site, species, season, subject, step)
     ) STRICT, WITHOUT ROWID;
     ",
-    "",
+    ),
+    // 7: one log of what was told
+    Migration::Function(notice_log::convert),
+    // 8: a year of readings as one value
+    Migration::Function(packed_years::pack_days),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {
@@ -254,9 +280,9 @@ pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), St
         if version(&transaction)? > index as i64 {
             continue;
         }
-        transaction.execute_batch(migration)?;
-        if index + 1 == 7 {
-            super::reading_year::pack_days(&transaction)?;
+        match migration {
+            Migration::Sql(statements) => transaction.execute_batch(statements)?,
+            Migration::Function(convert) => convert(&transaction)?,
         }
         transaction.pragma_update(None, "user_version", index as i64 + 1)?;
         transaction.commit()?;

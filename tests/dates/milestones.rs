@@ -318,3 +318,38 @@ fn a_told_milestone_that_the_days_no_longer_reach_is_taken_back_once() {
     };
     assert_eq!(withdraw(already), 0);
 }
+
+/// Behind a gap the sum stands still: that it does not reach a milestone says nothing.
+#[test]
+fn nothing_that_was_told_is_taken_back_while_days_are_missing() {
+    let mut readings = steady("2026-01-01", "2026-03-31", 10.0);
+    let told = [flight("2026-02-25", true)];
+    let withdraw = |readings: &Readings| {
+        let state = japanese_beetle(readings, "2026-03-31");
+        let decision = decide(&state, &told, Some(date("2026-01-20")), date("2026-03-31"));
+        (
+            state.hold.is_some(),
+            state.crossings.len(),
+            decision.withdraw.len(),
+        )
+    };
+    for day in date("2026-02-01").iter_days().take(20) {
+        readings.remove(&day);
+    }
+    assert_eq!(withdraw(&readings), (true, 0, 0));
+    let colder = steady("2026-01-01", "2026-03-31", 4.0);
+    assert_eq!(withdraw(&colder), (false, 0, 1));
+}
+
+#[test]
+fn what_passed_on_the_day_up_to_which_all_was_known_is_history_and_the_day_after_is_told() {
+    let readings = steady("2026-01-01", "2026-03-01", 10.0);
+    let state = japanese_beetle(&readings, "2026-03-03");
+    let told = |watched_from: Option<&str>| {
+        let decision = decide(&state, &[], watched_from.map(date), date("2026-03-03"));
+        decision.record[0].1
+    };
+    assert!(!told(None), "the first evaluation");
+    assert!(!told(Some("2026-02-25")), "flight is on 25 February");
+    assert!(told(Some("2026-02-24")));
+}

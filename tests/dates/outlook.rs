@@ -6,7 +6,7 @@ use hatchbell::domain::phenology::biofix::{AnchoredBy, anchor, anchored};
 use hatchbell::domain::phenology::hindcast::{HindcastPlan, hindcast};
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::{
-    Ensemble, NoOutlook, Outlook, PastSeason, past_seasons,
+    Ensemble, NoOutlook, Outlook, PastSeason, Remainder, past_seasons,
 };
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
@@ -119,6 +119,29 @@ fn few_past_seasons_stretch_the_range_and_too_few_give_none() {
     assert_eq!(none.unwrap_err(), NoOutlook::TooFewSeasons { found: 2 });
     let message = NoOutlook::TooFewSeasons { found: 2 }.to_string();
     assert!(message.contains("import its history"), "{message}");
+}
+
+/// Three seasons reach the sum on days 99, 119 and 139 after 1 January; the shares that are read, 3
+/// and 97 %, lie 20.4 days to either side. Student's t at 0.9 is 1.8856 with two degrees of freedom:
+/// times √(4/3) over the normal 1.2816 that is 1.699, so 34.7 days. Without the root 30.0.
+#[test]
+fn three_past_seasons_stretch_the_range_as_far_as_a_prediction_interval_does() {
+    let observed = season_of(2026, 20, 10.0).days;
+    let past = [12.5, 10.0, 8.3].map(|gain| season_of(2000, 365, gain));
+    let past: Vec<&PastSeason> = past.iter().collect();
+    let start = date("2026-01-01");
+    let known = (observed.as_slice(), [].as_slice());
+    let ensemble = Ensemble::of_remainder(Remainder::Plain, &model(), start, known, &past).unwrap();
+    let outlook = ensemble.outlook(&fixed(1195.0), date("2026-01-21"), date("2026-12-31"));
+    let days = |day: Option<NaiveDate>| (day.unwrap() - start).num_days();
+    assert_eq!(
+        (
+            days(outlook.early),
+            days(outlook.likely),
+            days(outlook.late)
+        ),
+        (85, 119, 153)
+    );
 }
 
 #[test]

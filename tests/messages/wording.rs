@@ -8,6 +8,7 @@ use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, 
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::sourced_value::EvidenceGrade;
+use hatchbell::domain::telling::meaning::Meaning;
 use hatchbell::domain::telling::notice::{Bundle, Notice, NoticeKind, bundles};
 use hatchbell::domain::treatment::choice::Choice;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
@@ -81,6 +82,12 @@ fn passed<'a>(
         .iter()
         .find(|crossing| crossing.milestone == milestone)
         .expect("it is passed");
+    let so_far: Vec<Milestone> = state
+        .crossings
+        .iter()
+        .map(|c| c.milestone)
+        .filter(|other| *other <= milestone)
+        .collect();
     Notice {
         member,
         site: &member.sites[0],
@@ -90,13 +97,7 @@ fn passed<'a>(
             crossing,
             data_through: state.data_through,
             next: None,
-            passed: state
-                .crossings
-                .iter()
-                .map(|c| c.milestone)
-                .filter(|other| *other <= milestone)
-                .collect(),
-            days_ago: 3,
+            meaning: Meaning::of(&crossing, &so_far, 3),
         },
         need: None,
         parts: &[],
@@ -303,18 +304,20 @@ fn what_it_says(
 fn advice_that_has_been_overtaken_is_not_given() {
     let body = what_it_says(Milestone::EggLay, 8.0, |kind| {
         if let NoticeKind::Passed {
-            passed, days_ago, ..
+            crossing, meaning, ..
         } = kind
         {
-            *passed = Milestone::ALL.to_vec();
-            *days_ago = 60;
+            *meaning = Meaning::of(crossing, &Milestone::ALL, 60);
         }
     });
     assert!(body.contains("told late, 60 days after"), "{body}");
     assert!(!body.contains("spread it"), "{body}");
     let body = what_it_says(Milestone::Hatch, 8.0, |kind| {
-        if let NoticeKind::Passed { days_ago, .. } = kind {
-            *days_ago = 30;
+        if let NoticeKind::Passed {
+            crossing, meaning, ..
+        } = kind
+        {
+            *meaning = Meaning::of(crossing, &[Milestone::Hatch], 30);
         }
     });
     assert!(body.contains("told late, 30 days after"), "{body}");
@@ -323,8 +326,12 @@ fn advice_that_has_been_overtaken_is_not_given() {
 #[test]
 fn a_season_with_missing_days_does_not_say_that_there_was_no_hatch() {
     let body = what_it_says(Milestone::WindowEnd, 2.5, |kind| {
-        if let NoticeKind::Passed { crossing, .. } = kind {
+        if let NoticeKind::Passed {
+            crossing, meaning, ..
+        } = kind
+        {
             crossing.by = PassedBy::DateCapUnknown;
+            *meaning = Meaning::of(crossing, &[Milestone::EggLay], 3);
         }
     });
     assert!(

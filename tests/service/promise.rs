@@ -4,6 +4,10 @@
 use crate::support::command::{Workshop, both, config_with, second_member};
 use crate::support::http_server::{Exchange, Reply, ScriptedServer};
 use chrono::{Days, NaiveDate};
+use hatchbell::clock::Clock;
+use hatchbell::config::load;
+use hatchbell::cycle::{Engine, Setup};
+use hatchbell::store::Store;
 use std::process::Child;
 use std::time::Duration;
 
@@ -475,4 +479,82 @@ fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follow
     workshop.succeeds(&["log", "undo", "--config", &config, "1"]);
     let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
     assert!(!status.contains("moved by"), "{status}");
+}
+
+/// A console at which somebody ends the program as soon as a message appears.
+struct StopsAtOnce(tokio::sync::watch::Sender<bool>);
+
+impl std::io::Write for StopsAtOnce {
+    fn write(&mut self, printed: &[u8]) -> std::io::Result<usize> {
+        self.0.send_replace(true);
+        Ok(printed.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+#[tokio::test]
+async fn a_stop_comes_between_messages_and_those_that_wait_are_sent_after_the_next_start() {
+    let rink = second_member("console = true");
+    let (workshop, config) = on_the_eve_of_flight("console = true", &rink);
+    let start = || {
+        let config = load(config.as_ref()).expect("it is sound").config;
+        let store = Store::open(&config.service.database).expect("a database");
+        let setup = Setup::of(&config).expect("a setup");
+        let (sender, stop) = tokio::sync::watch::channel(false);
+        let clock = Clock::Set("2026-02-24T06:00:00Z".parse().expect("an instant"));
+        let console = Box::new(StopsAtOnce(sender));
+        Engine::new(config, setup, store, clock, console, stop)
+    };
+    let states = || sql(&workshop, "SELECT state FROM outbox ORDER BY id");
+    let mut engine = start();
+    workshop.write("days.csv", &days(55, 10.0));
+    engine.cycle(&|| ()).await.expect("a cycle");
+    workshop.write("days.csv", &days(60, 10.0));
+    engine.clock = Clock::Set("2026-03-02T06:00:00Z".parse().expect("an instant"));
+    let report = engine.cycle(&|| ()).await.expect("a cycle");
+    assert_eq!((report.messages, report.sent), (2, 1));
+    assert_eq!(states(), ["sent", "waiting"]);
+    drop(engine);
+    let mut engine = start();
+    engine.clock = Clock::Set("2026-03-02T07:00:00Z".parse().expect("an instant"));
+    engine.cycle(&|| ()).await.expect("a cycle");
+    assert_eq!(states(), ["sent", "sent"]);
+}
+
+/// Whoever looks at an earlier day sees what was known on it.
+#[test]
+fn a_catch_counts_from_its_day_on_and_not_before() {
+    let (workshop, config) = on_the_eve_of_flight("console = true", &demo("2026-03-10", 86_400.0));
+    cycle(&workshop, &config);
+    workshop.succeeds(&[
+        "log",
+        "catch",
+        "--config",
+        &config,
+        "--site",
+        "lawn",
+        "--species",
+        "japanese-beetle",
+        "--date",
+        "2026-02-20",
+    ]);
+    let seen = |command: &str, on: &str| {
+        let all = [command, "--config", &config, "--date", on, "lawn"];
+        workshop.succeeds(&all)
+    };
+    let moved = "by this season's first catch";
+    assert!(!seen("outlook", "2026-02-19").contains(moved));
+    assert!(seen("outlook", "2026-02-20").contains(moved));
+    for (on, catches) in [("2026-02-19", 0), ("2026-02-20", 1)] {
+        let json = [
+            "season", "--json", "--config", &config, "--date", on, "lawn",
+        ];
+        let season: serde_json::Value =
+            serde_json::from_str(&workshop.succeeds(&json)).expect("JSON");
+        let seen = season["species"][0]["catches"].as_array().expect("a list");
+        assert_eq!(seen.len(), catches, "{on}: {season}");
+    }
 }

@@ -7,6 +7,7 @@ use crate::domain::look_back::{
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::scouting::Verdict;
+use crate::domain::telling::notice_log::WateringStep;
 use crate::domain::treatment::option::Purpose;
 use crate::domain::treatment::plan::Step;
 use crate::domain::treatment::watering::{Watering, WateringState};
@@ -491,10 +492,12 @@ pub(super) fn told(what: &SentNotice) -> String {
                 None => format!("application number {number}, taken back since"),
             };
             let by = due.map_or(String::new(), |due| format!(" by {}", day_month(due)));
-            match step.as_str() {
-                "done" => format!("{what}: watered in"),
-                "missed" => format!("{what}: not watered in{by}"),
-                _ => format!("{what}: to be watered in{by}"),
+            match step {
+                WateringStep::Done => format!("{what}: watered in"),
+                WateringStep::Missed => format!("{what}: not watered in{by}"),
+                WateringStep::Due | WateringStep::LackingAgain => {
+                    format!("{what}: to be watered in{by}")
+                }
             }
         }
     }

@@ -8,10 +8,9 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_state::{Crossing, PassedBy};
 use crate::domain::telling::milestone_decision::Recorded;
-use crate::domain::treatment::plan::Step;
 use chrono::NaiveDate;
 
-use super::{Applied, Counts};
+use super::{Applied, Counts, Told};
 
 /// An early notice as it was told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -223,68 +222,6 @@ impl OfSpecies {
             .iter()
             .find(|one| one.milestone == milestone)
     }
-}
-
-/// Something that people were told.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Told {
-    /// When.
-    pub on: NaiveDate,
-    /// What.
-    pub what: SentNotice,
-}
-
-/// What people were told; species and options by their names.
-#[derive(Debug, Clone, PartialEq)]
-pub enum SentNotice {
-    /// A milestone was foretold.
-    Foretold {
-        /// Of which species.
-        species: String,
-        /// What was told.
-        notice: Foretelling,
-    },
-    /// A milestone was told as passed.
-    Passed {
-        /// Of which species.
-        species: String,
-        /// What was recorded.
-        recorded: Recorded,
-    },
-    /// A treatment step was due.
-    Treatment {
-        /// Against which species.
-        species: String,
-        /// With what.
-        option: String,
-        /// Which step.
-        step: Step,
-        /// The day it was about.
-        due: Option<NaiveDate>,
-    },
-    /// It was time to count.
-    Count {
-        /// Larvae of which species.
-        species: String,
-    },
-    /// What was told of treatments no longer held, or no option was left for a harmful count.
-    Overtaken {
-        /// Against which species.
-        species: String,
-        /// Whether no option was left.
-        nothing_left: bool,
-    },
-    /// How an application stood with its water.
-    Water {
-        /// The application's number in the journal.
-        number: i64,
-        /// What was spread; `None` if the entry was taken back since.
-        option: Option<String>,
-        /// `due`, `done` or `missed`.
-        step: String,
-        /// The day by which it had to be in.
-        due: Option<NaiveDate>,
-    },
 }
 
 /// A season of a site, looked back on.

@@ -1,7 +1,16 @@
 //! What to tell whom, and when: milestones passed and ahead, notices and who gets them, trouble with
 //! feeds.
 
+pub mod counting_notice;
+pub mod data_notice;
 pub mod early_notice;
 pub mod feed_trouble;
+pub mod hold_notice;
+pub mod meaning;
 pub mod milestone_decision;
+pub mod milestone_notice;
 pub mod notice;
+pub mod notice_log;
+pub mod site_species;
+pub mod treatment_notice;
+pub mod watering_notice;

@@ -5,10 +5,11 @@ use crate::domain::phenology::season_state::{Crossing, Expectation, Hold};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Channel, Member, Recipient, Site, Station};
 use crate::domain::telling::early_notice::Early;
+use crate::domain::telling::meaning::Meaning;
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Advice, Spread};
+use crate::domain::treatment::plan::{Advice, Spread, Step};
 use crate::domain::treatment::watering::{Watering, Wet};
 use crate::domain::weather::blend::Part;
 use chrono::NaiveDate;
@@ -31,6 +32,14 @@ pub struct Notice<'a> {
     pub kind: NoticeKind<'a>,
 }
 
+impl Notice<'_> {
+    /// Whether it is known that nothing should be applied here, so that what a milestone means for
+    /// treatments is meant for others.
+    pub fn is_for_others(&self) -> bool {
+        matches!(self.need, Some(Need::Nothing(_)))
+    }
+}
+
 /// What there is to tell.
 #[derive(Debug, Clone, PartialEq)]
 pub enum NoticeKind<'a> {
@@ -44,10 +53,8 @@ pub enum NoticeKind<'a> {
         data_through: Option<NaiveDate>,
         /// What comes next.
         next: Option<Expectation>,
-        /// Milestones passed so far this season, this one included.
-        passed: Vec<Milestone>,
-        /// Days from the milestone to the day it is told.
-        days_ago: i64,
+        /// What it means for the work now.
+        meaning: Meaning,
     },
     /// A told milestone is taken back.
     Withdrawn {
@@ -137,6 +144,40 @@ pub struct TreatmentNotice<'a> {
     pub wet: Option<Wet>,
 }
 
+/// What a notice of treatments is about.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum TreatmentSubject<'n> {
+    /// Steps are due; this one leaves the least time.
+    Step(&'n Advice),
+    /// A count calls for a curative, and nothing that the site would use works.
+    NothingLeft,
+    /// What was told no longer holds.
+    HoldBack,
+}
+
+impl TreatmentNotice<'_> {
+    /// What it is about.
+    pub fn subject(&self) -> TreatmentSubject<'_> {
+        let urgent = self.advice.iter().min_by_key(|advice| match advice.step {
+            Step::LastCall => 0,
+            Step::BestAhead => 1,
+            Step::Opens => 2,
+            Step::TooLate => 3,
+        });
+        match urgent {
+            Some(first) => TreatmentSubject::Step(first),
+            None if self.need.purpose().is_some() => TreatmentSubject::NothingLeft,
+            None => TreatmentSubject::HoldBack,
+        }
+    }
+
+    /// Whether to say what could be used instead: something is too late, or nothing is due.
+    pub fn names_others(&self) -> bool {
+        let is_too_late = |advice: &Advice| advice.step == Step::TooLate;
+        self.advice.is_empty() || self.advice.iter().any(is_too_late)
+    }
+}
+
 /// An option that is still in time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Instead {
@@ -149,6 +190,23 @@ pub struct Instead {
 }
 
 impl NoticeKind<'_> {
+    /// Whether somebody may treat because of it, so that the cautions go with it.
+    pub fn needs_cautions(&self) -> bool {
+        match self {
+            NoticeKind::Passed { .. }
+            | NoticeKind::Moved { .. }
+            | NoticeKind::Withdrawn { .. }
+            | NoticeKind::Foretold { .. }
+            | NoticeKind::Treatment(_)
+            | NoticeKind::CountNow { .. }
+            | NoticeKind::Water { .. } => true,
+            NoticeKind::Held { .. }
+            | NoticeKind::Released { .. }
+            | NoticeKind::Stale { .. }
+            | NoticeKind::Fresh { .. } => false,
+        }
+    }
+
     fn species_id(&self) -> Option<&str> {
         match self {
             NoticeKind::Passed { species, .. }

@@ -183,6 +183,12 @@ impl Advice {
     pub fn due(&self) -> NaiveDate {
         due(self.step, self.window)
     }
+
+    /// Whether most larvae have hatched by the day it arrives and few of them grow up before the
+    /// date cap, beyond which they are not followed.
+    pub fn is_cut_off_by_cap(&self) -> bool {
+        self.hatched > 0.5 && self.grown < 0.5
+    }
 }
 
 fn due(step: Step, window: Window) -> NaiveDate {
@@ -222,9 +228,16 @@ const MET: f64 = 0.5;
 /// A site counts as treated from this share of its area on. A choice.
 const WHOLE: f64 = 0.9;
 
+/// The share of a site that was spread on, 0 to 1, if that leaves a part of it untreated. Parts of a
+/// site are taken to lie side by side.
+pub fn treated_part(spread: &[Spread<'_>], whole: Area) -> Option<f64> {
+    let m2 = spread.iter().fold(0.0, |sum, one| sum + one.area.m2());
+    Some(m2 / whole.m2()).filter(|share| *share < WHOLE)
+}
+
 /// The need as it stands after what was spread this season: options of the purpose it calls for, on
 /// days on which they meet the hatch, on the whole area where that is known. A curative must have
-/// gone down on the day of the count or later. Parts of a site are taken to lie side by side.
+/// gone down on the day of the count or later.
 pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: &Hatching) -> Need {
     let Some(wanted) = need.purpose() else {
         return need;
@@ -233,7 +246,7 @@ pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: 
         Need::Curative { counted_on, .. } => Some(counted_on),
         _ => None,
     };
-    let met: Vec<&Spread<'_>> = spread
+    let met: Vec<Spread<'_>> = spread
         .iter()
         .filter(|one| since.is_none_or(|counted_on| one.day >= counted_on))
         .filter(|one| one.option.serves(wanted))
@@ -242,9 +255,9 @@ pub fn settled(need: Need, spread: &[Spread<'_>], area: Option<Area>, hatching: 
                 planned.met_on(one.day) >= planned.met_on(planned.window.best) * MET
             })
         })
+        .copied()
         .collect();
-    let m2: f64 = met.iter().fold(0.0, |sum, one| sum + one.area.m2());
-    let is_whole = area.is_none_or(|area| m2 >= area.m2() * WHOLE);
+    let is_whole = area.is_none_or(|area| treated_part(&met, area).is_none());
     match met.last() {
         Some(last) if is_whole => Need::Nothing(Reason::Treated { on: last.day }),
         _ => need,
@@ -303,4 +316,119 @@ fn has_moved(before: &ToldStep, window: Window, today: NaiveDate) -> bool {
     matches!(before.step, Step::LastCall | Step::TooLate)
         && window.last >= today
         && (window.last - before.due).num_days().abs() >= MOVED_DAYS
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{option_file, species_file};
+    use crate::domain::treatment::need::Ground;
+
+    const WANTED: Need = Need::Preventive(Ground::StandingDecision);
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn imidacloprid() -> TreatmentOption {
+        let of = |(file, _): &&(&str, &str)| file.ends_with("/imidacloprid.toml");
+        let (file, text) = option_file::BUILT_IN.iter().find(of).unwrap();
+        option_file::read(file, text).unwrap()
+    }
+
+    /// First hatch around 1 July, by sums over base 10 °C of a sine-shaped year.
+    fn hatching() -> Hatching {
+        let of = |(file, _): &&(&str, &str)| file.ends_with("/japanese-beetle.toml");
+        let (file, text) = species_file::BUILT_IN.iter().find(of).unwrap();
+        let beetle = species_file::read(file, text).unwrap();
+        let course = |warmer: f64| {
+            let mut sum = 0.0;
+            let daily = move |day: i32| {
+                let angle = std::f64::consts::TAU * f64::from(day - 200) / 365.0;
+                sum += (3.45 + warmer + 14.0 * angle.cos()).max(0.0);
+                sum
+            };
+            (0..365).map(daily).collect()
+        };
+        let courses: Vec<Vec<f64>> = [-1.0, -0.5, 0.0, 0.5, 1.0].map(course).into();
+        Hatching::new(&beetle, &courses, day("2026-01-01"), day("2026-09-30")).unwrap()
+    }
+
+    #[test]
+    fn a_site_counts_as_treated_from_nine_tenths_of_its_area_on() {
+        let (option, hatching) = (imidacloprid(), hatching());
+        let best = planned(&option, Purpose::Preventive, &hatching)
+            .unwrap()
+            .window
+            .best;
+        let after = |areas: &[&str]| {
+            let spread: Vec<Spread<'_>> = areas
+                .iter()
+                .map(|area| Spread {
+                    option: &option,
+                    day: best,
+                    area: area.parse().unwrap(),
+                })
+                .collect();
+            let whole: Area = "450 m2".parse().unwrap();
+            (
+                settled(WANTED, &spread, Some(whole), &hatching),
+                treated_part(&spread, whole),
+            )
+        };
+        let treated = Need::Nothing(Reason::Treated { on: best });
+        assert_eq!(after(&["405 m2"]), (treated, None));
+        assert_eq!(after(&["225 m2", "180 m2"]), (treated, None));
+        assert_eq!(after(&["360 m2"]), (WANTED, Some(0.8)));
+        assert_eq!(after(&["225 m2"]), (WANTED, Some(0.5)));
+        assert_eq!(after(&[]), (WANTED, Some(0.0)));
+    }
+
+    /// What is told on a day when the last day told was so many days before the one that holds now.
+    fn told_anew(days: u64, today: impl Fn(Window) -> NaiveDate) -> Vec<(Step, bool)> {
+        let (option, hatching) = (imidacloprid(), hatching());
+        let planned = planned(&option, Purpose::Preventive, &hatching).unwrap();
+        let told = ToldStep {
+            step: Step::LastCall,
+            due: planned.window.last - Days::new(days),
+        };
+        let today = today(planned.window);
+        advise(&[planned], &hatching, &WANTED, |_| Some(told), today)
+            .iter()
+            .map(|advice| (advice.step, advice.moved_from.is_some()))
+            .collect()
+    }
+
+    #[test]
+    fn a_last_day_that_moves_by_a_week_is_told_anew_and_one_that_moves_by_less_is_not() {
+        let three_before = |window: Window| window.last - Days::new(3);
+        assert_eq!(told_anew(3, three_before), []);
+        assert_eq!(told_anew(6, three_before), []);
+        assert_eq!(told_anew(7, three_before), [(Step::LastCall, true)]);
+    }
+
+    #[test]
+    fn once_the_window_is_over_a_moved_last_day_is_too_late_and_not_told_anew() {
+        let on_it = |window: Window| window.last;
+        assert_eq!(told_anew(10, on_it), [(Step::LastCall, true)]);
+        let after = |window: Window| window.last + Days::new(1);
+        assert_eq!(told_anew(10, after), [(Step::TooLate, false)]);
+    }
+
+    #[test]
+    fn a_site_is_told_of_the_cap_where_most_larvae_hatch_and_few_grow_up() {
+        let (option, hatching) = (imidacloprid(), hatching());
+        let planned = planned(&option, Purpose::Preventive, &hatching).unwrap();
+        let today = planned.window.best;
+        let advice = advise(&[planned], &hatching, &WANTED, |_| None, today).remove(0);
+        for (hatched, grown, is_cut_off) in [(0.6, 0.4, true), (0.4, 0.4, false), (0.6, 0.6, false)]
+        {
+            let advice = Advice {
+                hatched,
+                grown,
+                ..advice.clone()
+            };
+            assert_eq!(advice.is_cut_off_by_cap(), is_cut_off, "{hatched} {grown}");
+        }
+    }
 }

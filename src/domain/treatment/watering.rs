@@ -214,6 +214,12 @@ mod tests {
     }
 
     #[test]
+    fn half_a_millimetre_less_is_enough_and_six_tenths_less_are_not() {
+        assert_eq!(state(&[(9, 12.5)], &[], 9), WateringState::Done(day(9)));
+        assert_eq!(state(&[(9, 12.4)], &[], 9), WateringState::Due);
+    }
+
+    #[test]
     fn rain_of_the_day_it_was_spread_on_does_not_count_and_irrigation_does() {
         assert_eq!(state(&[(8, 30.0)], &[], 9), WateringState::Due);
         assert_eq!(state(&[], &[(8, 13.0)], 8), WateringState::Done(day(8)));

@@ -8,21 +8,24 @@ use crate::domain::phenology::species::Species;
 use crate::domain::scouting::{
     SampleArea, TurfCondition, USUAL_PRECISION, USUAL_SAMPLE_FT2, samples_for_precision,
 };
-use crate::domain::telling::notice::{Notice, TreatmentNotice};
+use crate::domain::telling::notice::{Notice, TreatmentNotice, TreatmentSubject};
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::need::{Ground, Need, Reason};
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Advice, Spread, Step};
+use crate::domain::treatment::plan::{Advice, Spread, Step, treated_part};
 use crate::domain::treatment::watering::{Watering, WateringState, Wet};
 
 /// The head of a message about treatments: the most urgent step first.
 pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
     let species = &notice.species.name;
-    let Some(first) = urgent(&notice.advice) else {
-        return match notice.need.purpose() {
-            Some(_) => format!("{species}, above what the turf bears, and nothing here works now"),
-            None => format!("{species}, hold back: nothing should be applied now"),
-        };
+    let first = match notice.subject() {
+        TreatmentSubject::Step(first) => first,
+        TreatmentSubject::NothingLeft => {
+            return format!("{species}, above what the turf bears, and nothing here works now");
+        }
+        TreatmentSubject::HoldBack => {
+            return format!("{species}, hold back: nothing should be applied now");
+        }
     };
     let name = &first.option.name;
     let what = match first.step {
@@ -52,27 +55,16 @@ pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
     format!("{species}, {what}{more}")
 }
 
-/// The step that leaves the least time.
-fn urgent(advice: &[Advice]) -> Option<&Advice> {
-    advice.iter().min_by_key(|advice| match advice.step {
-        Step::LastCall => 0,
-        Step::BestAhead => 1,
-        Step::Opens => 2,
-        Step::TooLate => 3,
-    })
-}
-
 /// The paragraphs of a mail about treatments.
 pub(super) fn paragraphs(notice: &TreatmentNotice<'_>, whole: Option<Area>) -> Vec<String> {
-    let why = match notice.need.purpose() {
-        Some(_) => "Why treat",
-        None => "What changed",
-    };
-    let mut paragraphs = vec![labelled(why, &need_words(&notice.need))];
-    if notice.need.purpose().is_none() {
-        paragraphs.push(labelled("What it means", TAKEN_BACK));
-        return paragraphs;
+    let why = need_words(&notice.need);
+    if notice.subject() == TreatmentSubject::HoldBack {
+        return vec![
+            labelled("What changed", &why),
+            labelled("What it means", TAKEN_BACK),
+        ];
     }
+    let mut paragraphs = vec![labelled("Why treat", &why)];
     if !notice.spread.is_empty() {
         paragraphs.push(labelled("So far", &spread_words(&notice.spread, whole)));
     }
@@ -83,12 +75,7 @@ pub(super) fn paragraphs(notice: &TreatmentNotice<'_>, whole: Option<Area>) -> V
             paragraphs.push(wrapped(&how_words(&advice.option), "  ", "  "));
         }
     }
-    if notice
-        .advice
-        .iter()
-        .any(|advice| advice.step == Step::TooLate)
-        || notice.advice.is_empty()
-    {
+    if notice.names_others() {
         paragraphs.push(labelled("Instead", &instead_words(notice)));
     }
     if let Some(wet) = notice.wet {
@@ -104,7 +91,7 @@ const HOW_SURE: &str = "A planning model: it compares days and options, it does 
 
 /// The same in brief, for push messages.
 pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
-    if notice.need.purpose().is_none() {
+    if notice.subject() == TreatmentSubject::HoldBack {
         return format!("{} {TAKEN_BACK}", need_words(&notice.need));
     }
     let mut text = need_in_brief(&notice.need).to_owned();
@@ -123,12 +110,7 @@ pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
             ),
         };
     }
-    if notice
-        .advice
-        .iter()
-        .any(|advice| advice.step == Step::TooLate)
-        || notice.advice.is_empty()
-    {
+    if notice.names_others() {
         text += &format!(" Instead: {}", instead_words(notice));
     }
     if let Some(wet) = notice.wet {
@@ -168,7 +150,7 @@ fn step_words(advice: &Advice) -> String {
                 day_month(window.last),
                 advice.hatched * 100.0,
                 advice.grown * 100.0,
-            ) + if advice.grown < 0.5 && advice.hatched > 0.5 {
+            ) + if advice.is_cut_off_by_cap() {
                 " Larvae are followed up to the season's date cap only: from then on the soil is taken to cool and they feed less and go down."
             } else {
                 ""
@@ -262,10 +244,8 @@ pub fn spread_words(spread: &[Spread<'_>], whole: Option<Area>) -> String {
             )
         })
         .collect();
-    let m2 = spread.iter().fold(0.0, |sum, one| sum + one.area.m2());
     let part = whole
-        .map(|whole| (m2 / whole.m2(), whole))
-        .filter(|(share, _)| *share < 0.9)
+        .and_then(|whole| Some((treated_part(spread, whole)?, whole)))
         .map_or(String::new(), |(share, whole)| {
             format!(
                 " That is {:.0} % of the {whole} here: what is told is for the rest, not for a second time.",
@@ -428,17 +408,9 @@ pub fn water_in_words(option: &TreatmentOption, watering: &Watering, wet: Option
     }
 }
 
-/// Whether nothing should be applied here, so that what a milestone means for treatments is meant
-/// for others.
-fn is_for_others(notice: &Notice<'_>) -> bool {
-    notice
-        .need
-        .is_some_and(|need| matches!(need, Need::Nothing(_)))
-}
-
 /// The label of what a milestone means.
-pub(super) fn meaning(notice: &Notice<'_>, milestone: Milestone) -> &'static str {
-    if is_for_others(notice) && milestone != Milestone::WindowEnd {
+pub(super) fn meaning_label(notice: &Notice<'_>, milestone: Milestone) -> &'static str {
+    if notice.is_for_others() && milestone != Milestone::WindowEnd {
         "What it means where a treatment is justified"
     } else {
         "What it means"
@@ -447,7 +419,7 @@ pub(super) fn meaning(notice: &Notice<'_>, milestone: Milestone) -> &'static str
 
 /// The label of what to get ready.
 pub(super) fn readiness(notice: &Notice<'_>) -> &'static str {
-    if is_for_others(notice) {
+    if notice.is_for_others() {
         "What to get ready where a treatment is justified"
     } else {
         "What to get ready"

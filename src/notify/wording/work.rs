@@ -2,53 +2,40 @@
 
 use super::wrapped;
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::season_state::{Crossing, PassedBy};
 use crate::domain::phenology::species::Species;
-
-/// Told later than this many days after the milestone, its advice is out of date.
-const LATE_DAYS: i64 = 10;
+use crate::domain::telling::meaning::Meaning;
 
 /// What a milestone means for the work. All of it common practice, no source; see the README.
-pub(super) fn what_it_means(
-    species: &Species,
-    crossing: &Crossing,
-    passed: &[Milestone],
-    days_ago: i64,
-) -> String {
-    if let Some(late) = out_of_date(crossing, passed, days_ago) {
-        return late;
-    }
-    match (crossing.milestone, crossing.by) {
-        (Milestone::AdultFlight, _) => "Adults are leaving the soil; first eggs usually follow within days to two weeks. A poorly soluble preventive (chlorantraniliprole) needs weeks to sink to the root zone, so weeks before this day was the safe side. Trials differ on how much one spread between now and first hatch still does: the later, the less of the hatch it meets. For a soluble one (imidacloprid, clothianidin, thiamethoxam, where they are allowed) the time comes with egg lay: get it and the means to water it in ready. Decide first whether to treat at all: last year's damage and counts say more than the calendar.".to_owned(),
-        (Milestone::EggLay, _) => "Females are laying. First larvae usually hatch in about two weeks, sooner in warm soil and later in cool. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) this is the time: spread it, then water it in at once, through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now reaches much of the root zone after larvae have begun to hatch; hatchbell plan shows whether it is too late. Fewer eggs survive in dry soil, so watered turf is at more risk than dry turf around it.".to_owned(),
-        (Milestone::Hatch, _) => format!(
+pub(super) fn what_it_means(species: &Species, meaning: Meaning) -> String {
+    match meaning {
+        Meaning::Overtaken { by, days_ago } => overtaken(by, days_ago),
+        Meaning::OutOfDate { days_ago } => out_of_date(days_ago),
+        Meaning::AdultFlight => "Adults are leaving the soil; first eggs usually follow within days to two weeks. A poorly soluble preventive (chlorantraniliprole) needs weeks to sink to the root zone, so weeks before this day was the safe side. Trials differ on how much one spread between now and first hatch still does: the later, the less of the hatch it meets. For a soluble one (imidacloprid, clothianidin, thiamethoxam, where they are allowed) the time comes with egg lay: get it and the means to water it in ready. Decide first whether to treat at all: last year's damage and counts say more than the calendar.".to_owned(),
+        Meaning::EggLay => "Females are laying. First larvae usually hatch in about two weeks, sooner in warm soil and later in cool. For a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where they are allowed) this is the time: spread it, then water it in at once, through the thatch into the top 25 to 50 mm of soil. A poorly soluble one (chlorantraniliprole) spread now reaches much of the root zone after larvae have begun to hatch; hatchbell plan shows whether it is too late. Fewer eggs survive in dry soil, so watered turf is at more risk than dry turf around it.".to_owned(),
+        Meaning::Hatch => format!(
             "The first larvae are hatching and feed near the surface while they are small. A short-lived biological (Bacillus thuringiensis galleriae) lasts days to two weeks, so it is best spread towards the peak of the hatch{}; its results vary. Nematodes (Heterorhabditis bacteriophora) follow when most have hatched: in the evening, on soil of 16 °C or more that stays moist; their results vary too and are poor against European chafer. A soluble preventive can still help if it goes down and is watered in within days. Curatives wait for a count: start looking for grubs three to four weeks from now, before turf shows damage.",
             peak(species)
         ),
-        (Milestone::WindowEnd, PassedBy::DateCapUnknown) => "Days are missing this season, so it is not known how far the hatch came: this message says nothing about whether there are grubs. Count: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Preventives are of little use from now on.".to_owned(),
-        (Milestone::WindowEnd, _) if !passed.contains(&Milestone::Hatch) => "By the sums hatch was not reached this season, so nothing needs to be spread against this year's larvae here. If turf still lifts or animals dig, look for grubs before you do anything.".to_owned(),
-        (Milestone::WindowEnd, PassedBy::DateCap) => "The season ends while many larvae are still small. In cooling soil they feed less and go deeper, so preventives spread now do little. Count, as below, and look again in spring: larvae that winter small do their damage then. Count by cutting and folding back a few flaps of turf over the whole area and looking through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in.".to_owned(),
-        (Milestone::WindowEnd, PassedBy::Sum) => "About half of the larvae are in their third instar and too large for preventives: what is spread now is mostly wasted. Count instead: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in. Some grubs are normal in healthy turf. Note the counts for next year's decision.".to_owned(),
+        Meaning::EndUnknown => "Days are missing this season, so it is not known how far the hatch came: this message says nothing about whether there are grubs. Count: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Preventives are of little use from now on.".to_owned(),
+        Meaning::EndWithoutHatch => "By the sums hatch was not reached this season, so nothing needs to be spread against this year's larvae here. If turf still lifts or animals dig, look for grubs before you do anything.".to_owned(),
+        Meaning::EndByDate => "The season ends while many larvae are still small. In cooling soil they feed less and go deeper, so preventives spread now do little. Count, as below, and look again in spring: larvae that winter small do their damage then. Count by cutting and folding back a few flaps of turf over the whole area and looking through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in.".to_owned(),
+        Meaning::EndBySum => "About half of the larvae are in their third instar and too large for preventives: what is spread now is mostly wasted. Count instead: cut and fold back a few flaps of turf over the whole area and look through the top 10 cm. Only a count above what the turf stands justifies a curative (trichlorfon, carbaryl, where they are allowed), soon and watered in. Some grubs are normal in healthy turf. Note the counts for next year's decision.".to_owned(),
     }
 }
 
-/// What stands instead of advice that has been overtaken.
-fn out_of_date(crossing: &Crossing, passed: &[Milestone], days_ago: i64) -> Option<String> {
-    let later = passed
-        .iter()
-        .filter(|other| **other > crossing.milestone)
-        .max();
-    if let Some(later) = later {
-        return Some(format!(
-            "This is told late, {days_ago} days after. The {} has been passed since then: go by that.",
-            later.title()
-        ));
-    }
-    (days_ago > LATE_DAYS && crossing.milestone != Milestone::WindowEnd).then(|| {
-        format!(
-            "This is told late, {days_ago} days after, so what would have been due then may no longer be. Reckon from the date itself, and from what comes next."
-        )
-    })
+/// What stands instead of advice that a later milestone has overtaken.
+fn overtaken(by: Milestone, days_ago: i64) -> String {
+    format!(
+        "This is told late, {days_ago} days after. The {} has been passed since then: go by that.",
+        by.title()
+    )
+}
+
+/// What stands instead of advice that is told too late.
+fn out_of_date(days_ago: i64) -> String {
+    format!(
+        "This is told late, {days_ago} days after, so what would have been due then may no longer be. Reckon from the date itself, and from what comes next."
+    )
 }
 
 /// Where the species' file puts the peak of the hatch.
@@ -63,18 +50,17 @@ fn peak(species: &Species) -> String {
 }
 
 /// The same in a sentence or two, for push messages.
-pub(super) fn in_brief(crossing: &Crossing, passed: &[Milestone], days_ago: i64) -> String {
-    if let Some(late) = out_of_date(crossing, passed, days_ago) {
-        return late;
-    }
-    match (crossing.milestone, crossing.by) {
-        (Milestone::AdultFlight, _) => "Adults are leaving the soil. The safe side for chlorantraniliprole was weeks ago; get a soluble preventive and the water for it ready, if last year's counts call for one.",
-        (Milestone::EggLay, _) => "The time of a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where allowed), watered at once into the top 25 to 50 mm of soil.",
-        (Milestone::Hatch, _) => "Small larvae feed near the surface. Bt galleriae goes down towards the peak, nematodes after it; results vary. Curatives wait for a count.",
-        (Milestone::WindowEnd, PassedBy::DateCapUnknown) => "Days are missing, so it is not known how far the hatch came. Count grubs.",
-        (Milestone::WindowEnd, _) if !passed.contains(&Milestone::Hatch) => "By the sums hatch was not reached: nothing needs to be spread against this year's larvae.",
-        (Milestone::WindowEnd, PassedBy::DateCap) => "The season ends with many larvae still small; preventives do little now. Count, and look again in spring.",
-        (Milestone::WindowEnd, PassedBy::Sum) => "Preventives are mostly wasted from now on. Count grubs; only a count above what the turf stands justifies a curative.",
+pub(super) fn in_brief(meaning: Meaning) -> String {
+    match meaning {
+        Meaning::Overtaken { by, days_ago } => return overtaken(by, days_ago),
+        Meaning::OutOfDate { days_ago } => return out_of_date(days_ago),
+        Meaning::AdultFlight => "Adults are leaving the soil. The safe side for chlorantraniliprole was weeks ago; get a soluble preventive and the water for it ready, if last year's counts call for one.",
+        Meaning::EggLay => "The time of a soluble preventive (imidacloprid, clothianidin, thiamethoxam, where allowed), watered at once into the top 25 to 50 mm of soil.",
+        Meaning::Hatch => "Small larvae feed near the surface. Bt galleriae goes down towards the peak, nematodes after it; results vary. Curatives wait for a count.",
+        Meaning::EndUnknown => "Days are missing, so it is not known how far the hatch came. Count grubs.",
+        Meaning::EndWithoutHatch => "By the sums hatch was not reached: nothing needs to be spread against this year's larvae.",
+        Meaning::EndByDate => "The season ends with many larvae still small; preventives do little now. Count, and look again in spring.",
+        Meaning::EndBySum => "Preventives are mostly wasted from now on. Count grubs; only a count above what the turf stands justifies a curative.",
     }
     .to_owned()
 }

@@ -1,0 +1,163 @@
+//! What people were told in a season, from what is kept of it.
+
+use super::Foretelling;
+use crate::domain::journal::{Entry, JournalAction};
+use crate::domain::phenology::season::Season;
+use crate::domain::telling::milestone_decision::Recorded;
+use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog, WateringStep};
+use crate::domain::treatment::plan::Step;
+use chrono::{Datelike, NaiveDate};
+use std::collections::HashMap;
+
+/// Something that people were told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Told {
+    /// When.
+    pub on: NaiveDate,
+    /// What.
+    pub what: SentNotice,
+}
+
+/// What people were told; species and options by their names.
+#[derive(Debug, Clone, PartialEq)]
+pub enum SentNotice {
+    /// A milestone was foretold.
+    Foretold {
+        /// Of which species.
+        species: String,
+        /// What was told.
+        notice: Foretelling,
+    },
+    /// A milestone was told as passed.
+    Passed {
+        /// Of which species.
+        species: String,
+        /// What was recorded.
+        recorded: Recorded,
+    },
+    /// A treatment step was due.
+    Treatment {
+        /// Against which species.
+        species: String,
+        /// With what.
+        option: String,
+        /// Which step.
+        step: Step,
+        /// The day it was about.
+        due: Option<NaiveDate>,
+    },
+    /// It was time to count.
+    Count {
+        /// Larvae of which species.
+        species: String,
+    },
+    /// What was told of treatments no longer held, or no option was left for a harmful count.
+    Overtaken {
+        /// Against which species.
+        species: String,
+        /// Whether no option was left.
+        nothing_left: bool,
+    },
+    /// How an application stood with its water.
+    Water {
+        /// The application's number in the journal.
+        number: i64,
+        /// What was spread; `None` if the entry was taken back since.
+        option: Option<String>,
+        /// Which step.
+        step: WateringStep,
+        /// The day by which it had to be in.
+        due: Option<NaiveDate>,
+    },
+}
+
+/// What was told of a species' treatments and of counting, by the log of its season. A step that was
+/// told anew appears with its last day only.
+pub fn told_of_treatments(
+    log: &NoticeLog,
+    species: &str,
+    option_name: impl Fn(&str) -> String,
+) -> Vec<Told> {
+    let notices = log.notices();
+    let is_last = |place: usize, notice: &LoggedNotice| {
+        let mut later = notices[place + 1..].iter();
+        !later.any(|later| later.kind == notice.kind && later.option == notice.option)
+    };
+    let mut last: Vec<&LoggedNotice> = notices
+        .iter()
+        .enumerate()
+        .filter(|(place, notice)| is_last(*place, notice))
+        .map(|(_, notice)| notice)
+        .collect();
+    // What was told at once stands in the order of its names.
+    last.sort_by_key(|notice| {
+        let name = notice.kind.name();
+        let subject = notice.option.as_deref().unwrap_or(name);
+        (notice.told_at, subject, name)
+    });
+    let species = || species.to_owned();
+    last.into_iter()
+        .filter_map(|notice| {
+            let what = match notice.kind {
+                LoggedKind::Step(step) => SentNotice::Treatment {
+                    species: species(),
+                    option: option_name(notice.option.as_deref()?),
+                    step,
+                    due: notice.due,
+                },
+                LoggedKind::CountNow => SentNotice::Count { species: species() },
+                LoggedKind::NothingLeft | LoggedKind::HoldBack => SentNotice::Overtaken {
+                    species: species(),
+                    nothing_left: notice.kind == LoggedKind::NothingLeft,
+                },
+                LoggedKind::Watering(_)
+                | LoggedKind::Held
+                | LoggedKind::Released
+                | LoggedKind::Stale
+                | LoggedKind::Fresh => return None,
+            };
+            let on = notice.told_at.date_naive();
+            Some(Told { on, what })
+        })
+        .collect()
+}
+
+/// What was told of the water of a season's applications, by the log of the site; `entries` are the
+/// journal's by their first numbers.
+pub fn told_of_watering(
+    log: &NoticeLog,
+    entries: &HashMap<i64, &Entry>,
+    season: &Season,
+    option_name: impl Fn(&str) -> String,
+) -> Vec<Told> {
+    let years = season.start.year()..=season.end.year();
+    log.notices()
+        .iter()
+        .filter(|notice| notice.season.is_some_and(|year| years.contains(&year)))
+        .filter_map(|notice| {
+            let LoggedKind::Watering(step) = notice.kind else {
+                return None;
+            };
+            let first = notice.journal_entry?;
+            let on = notice.told_at.date_naive();
+            let entry = entries.get(&first);
+            let spread_on = entry.map_or(on, |entry| entry.day);
+            if !(season.start..=season.end).contains(&spread_on) {
+                return None;
+            }
+            let option = entry.and_then(|entry| match &entry.action {
+                JournalAction::Application(spread) => Some(option_name(&spread.option)),
+                _ => None,
+            });
+            Some(Told {
+                on,
+                what: SentNotice::Water {
+                    number: entry.map_or(first, |entry| entry.number),
+                    option,
+                    step,
+                    due: notice.due,
+                },
+            })
+        })
+        .collect()
+}

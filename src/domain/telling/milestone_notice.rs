@@ -1,0 +1,47 @@
+//! What to tell of milestones that were passed, taken back or moved.
+
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::SeasonState;
+use crate::domain::phenology::species::Species;
+use crate::domain::telling::meaning::Meaning;
+use crate::domain::telling::milestone_decision::Decision;
+use crate::domain::telling::notice::NoticeKind;
+use chrono::NaiveDate;
+
+/// What there is to tell after a decision: what was passed, then what is taken back, then what has
+/// moved.
+pub fn milestone_notices<'a>(
+    decision: &Decision,
+    species: &'a Species,
+    state: &SeasonState,
+    today: NaiveDate,
+) -> Vec<NoticeKind<'a>> {
+    let data_through = state.data_through;
+    let so_far: Vec<Milestone> = state.crossings.iter().map(|one| one.milestone).collect();
+    let told = decision.record.iter().filter(|(_, told)| *told);
+    let passed = told.map(|(crossing, _)| NoticeKind::Passed {
+        species,
+        crossing: *crossing,
+        data_through,
+        next: state
+            .next()
+            .filter(|next| next.milestone > crossing.milestone),
+        meaning: Meaning::of(crossing, &so_far, (today - crossing.on).num_days()),
+    });
+    let withdrawn = decision.withdraw.iter().map(|known| NoticeKind::Withdrawn {
+        species,
+        milestone: known.milestone,
+        told: known.on,
+        data_through,
+    });
+    let moved = decision
+        .correct
+        .iter()
+        .map(|(known, crossing)| NoticeKind::Moved {
+            species,
+            told: known.on,
+            crossing: *crossing,
+            data_through,
+        });
+    passed.chain(withdrawn).chain(moved).collect()
+}

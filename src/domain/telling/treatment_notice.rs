@@ -1,0 +1,206 @@
+//! What to tell of treatments: steps of options that are due, that nothing is left for a harmful
+//! count, or that what was told no longer holds.
+
+use crate::domain::place::site::Site;
+use crate::domain::telling::notice::Instead;
+use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
+use crate::domain::telling::site_species::SiteSpecies;
+use crate::domain::treatment::hatching::Hatching;
+use crate::domain::treatment::need::{Need, Reason};
+use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::plan::{Advice, Planned, Step, advise, ranked};
+use chrono::{DateTime, NaiveDate, Utc};
+
+/// Advice older than this is not taken back any more, days.
+const TAKEN_BACK_DAYS: i64 = 30;
+
+/// What there is to tell of treatments.
+#[derive(Debug, Clone, PartialEq)]
+pub enum TreatmentDecision {
+    /// Steps are due, or nothing is left.
+    Advise {
+        /// The steps, the option that meets most first.
+        advice: Vec<Advice>,
+        /// Whether it has to be told that no option is left for a harmful count.
+        is_nothing_left: bool,
+        /// Options of the site's choice that are still in time.
+        instead: Vec<Instead>,
+    },
+    /// What was told no longer holds.
+    TakeBack,
+}
+
+impl TreatmentDecision {
+    /// What to keep of it.
+    pub fn logged(&self, here: &SiteSpecies<'_>, now: DateTime<Utc>) -> Vec<LoggedNotice> {
+        let logged = |kind| here.logged(kind, now);
+        match self {
+            TreatmentDecision::Advise {
+                advice,
+                is_nothing_left,
+                ..
+            } => advice
+                .iter()
+                .map(|one| LoggedNotice {
+                    option: Some(one.option.id.clone()),
+                    due: Some(one.due()),
+                    ..logged(LoggedKind::Step(one.step))
+                })
+                .chain(is_nothing_left.then(|| logged(LoggedKind::NothingLeft)))
+                .collect(),
+            TreatmentDecision::TakeBack => vec![logged(LoggedKind::HoldBack)],
+        }
+    }
+
+    /// The steps that are due and the options still in time.
+    pub fn into_advice(self) -> (Vec<Advice>, Vec<Instead>) {
+        match self {
+            TreatmentDecision::Advise {
+                advice, instead, ..
+            } => (advice, instead),
+            TreatmentDecision::TakeBack => (Vec::new(), Vec::new()),
+        }
+    }
+}
+
+/// Decides what to tell of treatments at a site; `hatching` is when larvae hatch there, if it is
+/// known and a treatment is called for.
+pub fn treatment_decision<'o>(
+    site: &Site,
+    options: impl Iterator<Item = &'o TreatmentOption>,
+    need: &Need,
+    hatching: Option<&'o Hatching>,
+    log: &NoticeLog,
+    today: NaiveDate,
+) -> Option<TreatmentDecision> {
+    let Some(hatching) = hatching.filter(|_| need.purpose().is_some()) else {
+        return is_overtaken(log, need, today).then_some(TreatmentDecision::TakeBack);
+    };
+    let ranked = called_for(site, options, need, hatching, today);
+    let last_told = |option: &str| log.last_step(option);
+    let advice = advise(&ranked, hatching, need, last_told, today);
+    let is_nothing_left = is_nothing_left(&ranked, need, log, today);
+    (!advice.is_empty() || is_nothing_left).then(|| TreatmentDecision::Advise {
+        advice,
+        is_nothing_left,
+        instead: instead(&ranked, today),
+    })
+}
+
+/// The options of a site's choice that serve what is called for, ranked.
+pub fn called_for<'o>(
+    site: &Site,
+    options: impl Iterator<Item = &'o TreatmentOption>,
+    need: &Need,
+    hatching: &'o Hatching,
+    today: NaiveDate,
+) -> Vec<Planned<'o>> {
+    let serving = options.filter(|option| need.purpose().is_some_and(|p| option.serves(p)));
+    ranked(serving, &site.choice, need, hatching, today)
+}
+
+/// Whether a count calls for a curative, nothing works any more, and nobody was told so.
+fn is_nothing_left(ranked: &[Planned<'_>], need: &Need, log: &NoticeLog, today: NaiveDate) -> bool {
+    matches!(need, Need::Curative { .. })
+        && !ranked.iter().any(|planned| planned.in_time(today))
+        && !log.has(LoggedKind::NothingLeft)
+}
+
+fn instead(ranked: &[Planned<'_>], today: NaiveDate) -> Vec<Instead> {
+    ranked
+        .iter()
+        .filter(|planned| planned.in_time(today))
+        .map(|planned| Instead {
+            name: planned.option.name.clone(),
+            window: planned.window,
+            share: planned.still(today),
+        })
+        .collect()
+}
+
+/// Whether people were told to treat with something that is not too late, and a count or a correction
+/// since then says otherwise. That they did treat is no reason to write to them.
+fn is_overtaken(log: &NoticeLog, need: &Need, today: NaiveDate) -> bool {
+    if need.purpose().is_some() || matches!(need, Need::Nothing(Reason::Treated { .. })) {
+        return false;
+    }
+    log.open_steps().iter().any(|told| {
+        let days_ago = (today - told.told_at.date_naive()).num_days();
+        told.kind != LoggedKind::Step(Step::TooLate) && days_ago <= TAKEN_BACK_DAYS
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::treatment::need::Ground;
+
+    const BELOW: Need = Need::Nothing(Reason::CountedBelow { mean_per_m2: 20.0 });
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn logged(kind: LoggedKind, on: &str) -> LoggedNotice {
+        LoggedNotice {
+            option: matches!(kind, LoggedKind::Step(_)).then(|| "trichlorfon".to_owned()),
+            ..LoggedNotice::of_site(
+                kind,
+                "lawn",
+                day(on).and_hms_opt(6, 0, 0).unwrap().and_utc(),
+            )
+        }
+    }
+
+    fn overtaken(notices: &[(LoggedKind, &str)], need: &Need, today: &str) -> bool {
+        let notices = notices.iter().map(|(kind, on)| logged(*kind, on));
+        is_overtaken(&NoticeLog::new(notices.collect()), need, day(today))
+    }
+
+    const OPENS: LoggedKind = LoggedKind::Step(Step::Opens);
+    const TOO_LATE: LoggedKind = LoggedKind::Step(Step::TooLate);
+
+    #[test]
+    fn advice_is_taken_back_for_thirty_days_after_it_was_told() {
+        let told = [(OPENS, "2026-08-01")];
+        assert!(overtaken(&told, &BELOW, "2026-08-02"));
+        assert!(overtaken(&told, &BELOW, "2026-08-31"));
+        assert!(!overtaken(&told, &BELOW, "2026-09-01"));
+    }
+
+    #[test]
+    fn advice_is_taken_back_once_and_again_only_after_it_was_given_again() {
+        let (opens, back) = ((OPENS, "2026-08-01"), (LoggedKind::HoldBack, "2026-08-03"));
+        assert!(!overtaken(&[opens, back], &BELOW, "2026-08-04"));
+        let again = (LoggedKind::Step(Step::LastCall), "2026-08-10");
+        assert!(overtaken(&[opens, back, again], &BELOW, "2026-08-11"));
+    }
+
+    #[test]
+    fn nothing_is_taken_back_that_is_too_late_was_followed_or_still_holds() {
+        let too_late = [(OPENS, "2026-08-01"), (TOO_LATE, "2026-08-10")];
+        assert!(!overtaken(&too_late, &BELOW, "2026-08-11"));
+        let told = [(OPENS, "2026-08-01")];
+        let treated = Need::Nothing(Reason::Treated {
+            on: day("2026-08-02"),
+        });
+        assert!(!overtaken(&told, &treated, "2026-08-03"));
+        let wanted = Need::Preventive(Ground::LastYear);
+        assert!(!overtaken(&told, &wanted, "2026-08-03"));
+        assert!(!overtaken(&[], &BELOW, "2026-08-03"));
+    }
+
+    #[test]
+    fn that_nothing_is_left_for_a_harmful_count_is_told_once() {
+        let count = Need::Curative {
+            mean_per_m2: 400.0,
+            counted_on: day("2026-10-01"),
+        };
+        let (empty, today) = (NoticeLog::default(), day("2026-10-02"));
+        assert!(is_nothing_left(&[], &count, &empty, today));
+        let told = NoticeLog::new(vec![logged(LoggedKind::NothingLeft, "2026-10-01")]);
+        assert!(!is_nothing_left(&[], &count, &told, today));
+        let preventive = Need::Preventive(Ground::LastYear);
+        assert!(!is_nothing_left(&[], &preventive, &empty, today));
+    }
+}
