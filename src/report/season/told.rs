@@ -1,0 +1,73 @@
+//! What was told in a season, in a few words each.
+
+use super::species::range;
+use crate::domain::look_back::SentNotice;
+use crate::domain::treatment::plan::Step;
+use crate::report::words::day_month;
+use chrono::NaiveDate;
+
+/// What was told.
+pub(super) fn told(what: &SentNotice) -> String {
+    let about = |day: Option<NaiveDate>| {
+        day.map_or(String::new(), |day| format!(" about {}", day_month(day)))
+    };
+    match what {
+        SentNotice::Foretold { species, notice } => {
+            let range = range(notice).map_or(String::new(), |range| format!(" ({range})"));
+            format!(
+                "{species}: {} likely {}{range}",
+                notice.milestone.title(),
+                day_month(notice.likely)
+            )
+        }
+        SentNotice::Passed { species, recorded } => {
+            let after = match (recorded.withdrawn, recorded.corrected_to) {
+                (true, _) => "; taken back later".to_owned(),
+                (false, Some(to)) => format!("; corrected later to {}", day_month(to)),
+                (false, None) => String::new(),
+            };
+            format!(
+                "{species}: {} on {}{after}",
+                recorded.milestone.title(),
+                day_month(recorded.on)
+            )
+        }
+        SentNotice::Treatment {
+            species,
+            option,
+            step,
+            due,
+        } => {
+            let step = match step {
+                Step::Opens => "worth it now, best day",
+                Step::BestAhead => "its best days are near,",
+                Step::LastCall => "its last useful day is near,",
+                Step::TooLate => "it is too late for it, since",
+            };
+            format!("{species}, {option}: {step}{}", about(*due))
+        }
+        SentNotice::Count { species } => format!("{species}: time to count grubs"),
+        SentNotice::Overtaken {
+            species,
+            nothing_left: true,
+        } => format!("{species}: nothing works now"),
+        SentNotice::Overtaken { species, .. } => format!("{species}: hold back"),
+        SentNotice::Water {
+            number,
+            option,
+            step,
+            due,
+        } => {
+            let what = match option {
+                Some(option) => format!("{option} (number {number})"),
+                None => format!("application number {number}, taken back since"),
+            };
+            let by = due.map_or(String::new(), |due| format!(" by {}", day_month(due)));
+            match step.as_str() {
+                "done" => format!("{what}: watered in"),
+                "missed" => format!("{what}: not watered in{by}"),
+                _ => format!("{what}: to be watered in{by}"),
+            }
+        }
+    }
+}
