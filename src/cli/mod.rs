@@ -23,6 +23,7 @@ mod import;
 mod log;
 mod outlook;
 mod plan;
+mod progress;
 mod replay;
 mod run;
 mod scout;

@@ -1,6 +1,6 @@
 //! `hatchbell season`.
 
-use super::{ConfigOption, DateOption, configuration, or_exit, say};
+use super::{ConfigOption, DateOption, configuration, or_exit, progress, say};
 use crate::report::season::{NoSeason, SeasonReport};
 use crate::store::Store;
 use anyhow::{Context, bail};
@@ -42,7 +42,10 @@ pub(super) fn run(options: &SeasonOptions) -> anyhow::Result<ExitCode> {
     let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
-    let season = match SeasonReport::of(&config, &store, of, options.year, today) {
+    let progress = progress::working("looking back");
+    let season = SeasonReport::of(&config, &store, of, options.year, today);
+    progress.finish_and_clear();
+    let season = match season {
         Ok(season) => season,
         Err(error @ NoSeason::NotOnRecord { .. }) => bail!("{error}; pick one with --year"),
         Err(error) => return Err(error.into()),
