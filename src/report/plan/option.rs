@@ -1,11 +1,11 @@
 //! The days of one option, and what holds of it today.
 
-use crate::domain::treatment::coverage::Share;
+use crate::domain::treatment::coverage::{Share, Window};
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::option::Purpose;
 use crate::domain::treatment::plan::Planned;
 use crate::report::DateRange;
-use crate::report::words::{counted, short_day, thousandths};
+use crate::report::words::{days, short_day, thousandths};
 use chrono::{Days, NaiveDate};
 use serde::{Serialize, Serializer};
 
@@ -89,7 +89,9 @@ impl OptionPlan {
             in_root_zone: one.arrives(today),
             too_late: !one.in_time(today),
             now: now(one, need, today),
-            range: range(one, today),
+            range: one
+                .in_time(today)
+                .then(|| range(&one.option.name, window, today)),
         }
     }
 
@@ -114,31 +116,116 @@ impl OptionPlan {
 
 /// What holds today.
 fn now(one: &Planned<'_>, need: &Need, today: NaiveDate) -> String {
-    let window = one.window;
-    let is_counted = matches!(need, Need::Curative { .. });
-    let curative = one.purpose == Purpose::Curative && !is_counted;
     if !one.in_time(today) {
-        let arrives = one.arrives(today);
-        return format!("too late: half would be down about {}", short_day(arrives));
+        let arrives = short_day(one.arrives(today));
+        return format!("too late: half would be down about {arrives}");
     }
-    match (curative, today < window.first) {
+    let is_counted = matches!(need, Need::Curative { .. });
+    let waits_for_count = one.purpose == Purpose::Curative && !is_counted;
+    in_time(one.window, waits_for_count, today)
+}
+
+/// What holds today of an option that still has a day worth it.
+fn in_time(window: Window, waits_for_count: bool, today: NaiveDate) -> String {
+    match (waits_for_count, today < window.first) {
         (true, true) => "too early; and only after a count".to_owned(),
         (true, false) => "only after a count that calls for it".to_owned(),
         (false, true) => "too early".to_owned(),
         (false, false) => match (window.last - today).num_days() {
             0 => "today is the last day".to_owned(),
-            days => format!("{} left", counted(days as usize, "day")),
+            left => format!("{} left", days(left)),
         },
     }
 }
 
-fn range(one: &Planned<'_>, today: NaiveDate) -> Option<DateRange> {
-    let window = one.window;
+/// The days worth it, as far as they are drawn.
+fn range(title: &str, window: Window, today: NaiveDate) -> DateRange {
     let from = window.first.max(today - Days::new(DAYS_DRAWN_BACK));
-    one.in_time(today).then(|| DateRange {
-        title: one.option.name.clone(),
+    DateRange {
+        title: title.to_owned(),
         from,
         middle: Some(window.best).filter(|best| *best >= from),
         to: window.last,
-    })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn window() -> Window {
+        Window {
+            first: day("2026-05-10"),
+            best: day("2026-06-01"),
+            last: day("2026-07-20"),
+        }
+    }
+
+    #[test]
+    fn days_left_are_counted_to_the_last_day_worth_it() {
+        let now = |today| in_time(window(), false, day(today));
+        assert_eq!(now("2026-05-09"), "too early");
+        assert_eq!(now("2026-05-10"), "71 days left");
+        assert_eq!(now("2026-07-19"), "1 day left");
+        assert_eq!(now("2026-07-20"), "today is the last day");
+    }
+
+    #[test]
+    fn a_curative_waits_for_a_count_that_calls_for_it() {
+        let now = |today| in_time(window(), true, day(today));
+        assert_eq!(now("2026-05-09"), "too early; and only after a count");
+        assert_eq!(now("2026-07-20"), "only after a count that calls for it");
+    }
+
+    #[test]
+    fn a_drawing_leaves_out_days_long_past_and_a_best_day_among_them() {
+        let drawn = range("carbaryl", window(), day("2026-06-20"));
+        assert_eq!(drawn.from, day("2026-05-21"));
+        assert_eq!(drawn.middle, Some(day("2026-06-01")));
+        let later = range("carbaryl", window(), day("2026-07-10"));
+        assert_eq!(later.from, day("2026-06-10"));
+        assert_eq!(later.middle, None);
+        assert_eq!(later.to, day("2026-07-20"));
+    }
+
+    fn meets_today(meets_today: Option<MetShare>) -> OptionPlan {
+        OptionPlan {
+            option: "carbaryl".to_owned(),
+            name: "carbaryl".to_owned(),
+            group: "1A".to_owned(),
+            purpose: "curative",
+            restricted: true,
+            first: window().first,
+            best: window().best,
+            last: window().last,
+            meets_today,
+            meets_at_best: 0.98765,
+            meets_at_best_left: 0.5,
+            in_root_zone: day("2026-06-01"),
+            too_late: false,
+            now: String::new(),
+            range: None,
+        }
+    }
+
+    #[test]
+    fn scripts_get_shares_in_thousandths_and_people_in_percent() {
+        let share = MetShare {
+            mean: 0.49461,
+            low: 0.1,
+            high: 0.99951,
+        };
+        let option = meets_today(Some(share));
+        assert_eq!(option.meets_today_in_words(), "49 % (10-100)");
+        assert_eq!(option.name_in_words(), "carbaryl*");
+        let json = serde_json::to_value(&option).unwrap();
+        assert_eq!(json["meets_today"]["mean"], 0.495);
+        assert_eq!(json["meets_at_best"], 0.988);
+        assert!(json.get("now").is_none());
+        assert_eq!(meets_today(None).meets_today_in_words(), "nothing");
+    }
 }

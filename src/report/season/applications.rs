@@ -212,3 +212,172 @@ fn beside(applied: &Applied) -> Vec<String> {
     let due = notes.iter().filter(|(is_due, _)| *is_due);
     due.map(|(_, note)| (*note).to_owned()).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::treatment::coverage::{Share, Window};
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn watering(state: WateringState, rain_through: Option<&str>) -> Watering {
+        Watering {
+            needed_mm: 13.0,
+            spread: day("2026-06-01"),
+            deadline: day("2026-06-02"),
+            rain_mm: 4.0,
+            irrigation_mm: 5.0,
+            rain_through: rain_through.map(day),
+            state,
+        }
+    }
+
+    fn applied(watering: Option<Watering>, share_of_site: Option<f64>) -> Applied {
+        Applied {
+            number: 1,
+            day: day("2026-06-01"),
+            option: "clothianidin".to_owned(),
+            name: "Clothianidin".to_owned(),
+            purpose: Some(Purpose::Preventive),
+            area: "45 m2".parse().unwrap(),
+            rate: None,
+            share_of_site,
+            watering,
+            active: None,
+            met: Vec::new(),
+            counted_before: false,
+        }
+    }
+
+    fn found(from: &str, timing: Timing) -> Met {
+        Met {
+            from: day(from),
+            share: Share {
+                mean: 0.87,
+                low: 0.7,
+                high: 0.95,
+            },
+            best: 0.99,
+            window: Window {
+                first: day("2026-05-20"),
+                best: day("2026-06-11"),
+                last: day("2026-07-10"),
+            },
+            timing,
+            arrived: day("2026-06-20"),
+            hatched: 0.004,
+            grown: 0.0,
+        }
+    }
+
+    #[test]
+    fn a_verdict_counts_the_days_to_those_worth_it() {
+        let said = |from, timing| {
+            let met = Ok(found(from, timing));
+            verdict(&applied(None, None), "Beetle", &met)
+        };
+        assert_eq!(
+            said("2026-06-01", Timing::InTime),
+            "Clothianidin of 1 June was in time against Beetle, within the days worth it, 20 May to 10 July; it met 87 % of the hatch there."
+        );
+        assert!(
+            said("2026-05-19", Timing::Early)
+                .contains("was early against Beetle, 1 day before the first day worth it, 20 May;")
+        );
+        assert!(
+            said("2026-07-13", Timing::TooLate).contains(
+                "was too late against Beetle, 3 days after the last day worth it, 10 July;"
+            )
+        );
+    }
+
+    #[test]
+    fn a_verdict_tells_of_part_of_the_site_and_of_missing_water() {
+        let met = Ok(found("2026-06-01", Timing::InTime));
+        let dry = applied(
+            Some(watering(WateringState::Missed, Some("2026-06-02"))),
+            Some(0.1),
+        );
+        let said = verdict(&dry, "Beetle", &met);
+        assert!(said.starts_with("Clothianidin of 1 June on 10 % of the site was in time"));
+        assert!(
+            said.ends_with("if it did not get it, it did little."),
+            "{said}"
+        );
+        let late = applied(
+            Some(watering(WateringState::Done(day("2026-06-05")), None)),
+            Some(1.0),
+        );
+        let said = verdict(&late, "Beetle", &met);
+        assert!(said.starts_with("Clothianidin of 1 June, watered in late on 5 June, was in time"));
+    }
+
+    #[test]
+    fn how_it_was_watered_in_is_told_by_what_is_known() {
+        let said = |state, rain_through| watered(&watering(state, rain_through));
+        let counted = "(4 mm of rain and 5 mm of logged irrigation).";
+        assert_eq!(
+            said(WateringState::Done(day("2026-06-02")), Some("2026-06-02")),
+            format!(
+                "Watered in in time: the 13 mm it needs had come on 2 June, due by 2 June {counted}"
+            )
+        );
+        assert_eq!(
+            said(WateringState::Done(day("2026-06-03")), Some("2026-06-03")),
+            format!(
+                "Watered in late: the 13 mm it needs had come on 3 June, 1 day after 2 June {counted}"
+            )
+        );
+        assert_eq!(
+            said(WateringState::Due, None),
+            format!("Watering in is due by 2 June: 4 of 13 mm are lacking {counted}")
+        );
+        assert!(
+            said(WateringState::Missed, Some("2026-06-02"))
+                .starts_with("Not watered in, by the record:")
+        );
+        assert!(said(WateringState::Missed, None).ends_with("and the station sent no rain."));
+    }
+
+    #[test]
+    fn what_it_met_is_held_against_the_best_day() {
+        let lines = met(
+            &found("2026-06-01", Timing::InTime),
+            day("2026-06-01"),
+            true,
+        );
+        assert_eq!(
+            lines,
+            [
+                "It met 87 % (70 % to 95 %) of the hatching larvae while they were open to it; the best day of this option, 11 June (10 days later), would have met 99 %.",
+                "Half of it was in the root zone about 20 June; by then under 1 % of the larvae had hatched and 0 % were in their third instar.",
+            ]
+        );
+        let late = met(
+            &found("2026-06-13", Timing::InTime),
+            day("2026-06-01"),
+            false,
+        );
+        assert!(late[0].contains(
+            "open to it (partly outlook); the best day of this option, 11 June (2 days before)"
+        ));
+        assert_eq!(
+            late[1],
+            "This counts from 13 June, when the water it needs had come."
+        );
+    }
+
+    #[test]
+    fn a_curative_without_a_count_before_it_is_told_of() {
+        let curative = |counted_before| Applied {
+            purpose: Some(Purpose::Curative),
+            counted_before,
+            ..applied(None, None)
+        };
+        assert!(beside(&curative(false))[0].starts_with("No count of this season's larvae"));
+        assert!(beside(&curative(true)).is_empty());
+        assert!(beside(&applied(None, None)).is_empty());
+    }
+}

@@ -58,3 +58,32 @@ fn score(score: &NoticeScore, of: &str) -> String {
         counted(score.notices, "notice"),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(mean_late_days: f64, warning_days: (i64, i64), ranges: usize) -> String {
+        let scored = NoticeScore {
+            notices: 2,
+            mean_error_days: 3.25,
+            mean_late_days,
+            ranges,
+            held: 1,
+            warning_days,
+        };
+        score(&scored, "First notices")
+    }
+
+    #[test]
+    fn a_score_says_how_often_a_range_held_and_which_way_notices_lean() {
+        assert_eq!(
+            of(-1.5, (20, 45), 2),
+            "First notices: 1 of 2 ranges held the day that came (8 in 10 are meant to). The likely day was off by 3.2 days on average over 2 notices; it came 1.5 days earlier than told on the whole. Warning: 20 to 45 days."
+        );
+        assert!(of(2.0, (1, 1), 1).contains("it came 2.0 days later than told on the whole."));
+        assert!(of(2.0, (1, 1), 1).ends_with("Warning: 1 day."));
+        assert!(of(0.04, (1, 2), 1).contains("it came neither early nor late on the whole."));
+        assert!(of(0.0, (1, 2), 0).starts_with("First notices: No range of them was kept"));
+    }
+}

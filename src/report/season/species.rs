@@ -226,3 +226,162 @@ fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
     }
     notes
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::look_back::Counts;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn notice(early: Option<&str>, late: Option<&str>) -> Foretelling {
+        Foretelling {
+            told_on: day("2026-06-15"),
+            milestone: Milestone::Hatch,
+            lead_days: 30,
+            likely: day("2026-07-10"),
+            early: early.map(day),
+            late: late.map(day),
+        }
+    }
+
+    fn hatch(came: Option<&str>, foretold: Vec<Foretelling>) -> OfSpecies {
+        OfSpecies {
+            id: "beetle".to_owned(),
+            name: "Beetle".to_owned(),
+            data_through: None,
+            watched_from: Some(day("2026-04-01")),
+            is_held: false,
+            milestones: vec![MilestoneReview {
+                milestone: Milestone::Hatch,
+                foretold,
+                announced: None,
+                came: came.map(day),
+                by: came.map(|_| PassedBy::Sum),
+            }],
+            hatch: Err("no larvae hatched".to_owned()),
+            is_settled: true,
+            catches: Vec::new(),
+            tolerance: (80.0, 160.0),
+            counts: Counts::default(),
+        }
+    }
+
+    #[test]
+    fn hatch_is_held_against_the_range_that_was_told_first() {
+        let told = || vec![notice(Some("2026-07-01"), Some("2026-07-20"))];
+        let said = |came| hatch_in_short(&hatch(Some(came), told()), true);
+        assert_eq!(
+            said("2026-07-20"),
+            "Beetle: hatch came on 20 July by the temperature sum, inside the range told 35 days before (1 July to 20 July)."
+        );
+        assert_eq!(
+            said("2026-07-21"),
+            "Beetle: hatch came on 21 July by the temperature sum, 1 day after the range told 36 days ahead (1 July to 20 July)."
+        );
+        assert_eq!(
+            said("2026-06-29"),
+            "Beetle: hatch came on 29 June by the temperature sum, 2 days before the range told 14 days ahead (1 July to 20 July)."
+        );
+    }
+
+    #[test]
+    fn hatch_is_told_of_where_no_range_was_kept_or_none_was_told() {
+        let said = |notices| hatch_in_short(&hatch(Some("2026-07-12"), notices), true);
+        assert!(
+            said(vec![notice(None, None)]).ends_with(
+                "by the temperature sum; 10 July had been told as likely 27 days before."
+            )
+        );
+        assert!(said(Vec::new()).ends_with("no early notice of it is on record."));
+    }
+
+    #[test]
+    fn a_hatch_that_did_not_come_is_told_by_what_is_known() {
+        let none = hatch(None, Vec::new());
+        assert!(hatch_in_short(&none, true).ends_with("hatch never came this season."));
+        assert!(hatch_in_short(&none, false).ends_with("hatch has not come yet."));
+        let held = OfSpecies {
+            is_held: true,
+            ..none
+        };
+        assert!(
+            hatch_in_short(&held, true).ends_with("whether and when larvae hatched is not known.")
+        );
+    }
+
+    #[test]
+    fn a_row_has_no_comparison_where_nothing_was_told() {
+        let came = hatch(Some("2026-07-12"), Vec::new());
+        let row = dates(&came.milestones[0], &came, true);
+        assert_eq!(row[1..], ["–", "–", "–", "12 Jul", "–", "–", "–"]);
+    }
+
+    #[test]
+    fn a_row_holds_the_first_notice_against_the_day_that_came() {
+        let told = vec![
+            notice(Some("2026-07-01"), None),
+            notice(Some("2026-07-15"), None),
+        ];
+        let came = hatch(Some("2026-07-12"), told);
+        let row = dates(&came.milestones[0], &came, true);
+        let shown = [
+            "15 Jun",
+            "1 Jul or later",
+            "10 Jul",
+            "12 Jul",
+            "inside it",
+            "2 days later",
+            "27 days",
+        ];
+        assert_eq!(row[1..], shown);
+    }
+
+    #[test]
+    fn a_date_cap_is_no_day_to_hold_a_notice_against() {
+        let mut capped = hatch(Some("2026-10-01"), vec![notice(None, None)]);
+        capped.milestones[0].by = Some(PassedBy::DateCap);
+        let row = dates(&capped.milestones[0], &capped, true);
+        assert_eq!(row[2], "not kept");
+        assert_eq!(row[4..], ["by date, 1 Oct", "–", "–", "–"]);
+    }
+
+    #[test]
+    fn that_a_species_was_not_watched_is_told() {
+        let watched_from = |from: Option<&str>| OfSpecies {
+            watched_from: from.map(day),
+            ..hatch(Some("2026-07-12"), Vec::new())
+        };
+        let end = day("2026-12-31");
+        assert!(notes(&watched_from(None), end)[0].starts_with("It was not watched"));
+        assert!(notes(&watched_from(Some("2027-01-01")), end)[0].starts_with("It was not watched"));
+        assert!(
+            notes(&watched_from(Some("2026-07-12")), end)[0]
+                .starts_with("It is watched since 12 July 2026;")
+        );
+        let early = notes(&watched_from(Some("2026-04-01")), end);
+        assert_eq!(
+            early,
+            ["When larvae hatched is not known: no larvae hatched."]
+        );
+    }
+
+    #[test]
+    fn a_hatch_that_rests_on_the_outlook_says_so() {
+        let span = HatchSpan {
+            first: day("2026-07-01"),
+            half: day("2026-07-20"),
+            most: None,
+        };
+        assert_eq!(
+            hatch_span(&span, true),
+            "By the model 1 in 20 larvae has hatched by 1 July, half by 20 July and the last of them not before the date by which they are gone."
+        );
+        assert!(
+            hatch_span(&span, false)
+                .starts_with("By the model, from the days so far and the outlook, 1 in 20")
+        );
+    }
+}

@@ -191,3 +191,59 @@ fn application(one: &Applied) -> TimeLineRow {
         marks,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::phenology::season::{MonthDay, Season};
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn spread(active_to: &str) -> Applied {
+        Applied {
+            number: 1,
+            day: day("2026-06-20"),
+            option: "clothianidin".to_owned(),
+            name: "Clothianidin".to_owned(),
+            purpose: None,
+            area: "45 m2".parse().unwrap(),
+            rate: None,
+            share_of_site: None,
+            watering: None,
+            active: Some((day("2026-06-01"), day(active_to))),
+            met: Vec::new(),
+            counted_before: false,
+        }
+    }
+
+    fn season(applied: Vec<Applied>) -> LookBack {
+        LookBack {
+            season: Season::starting_in(2026, MonthDay::parse("01-01").unwrap()),
+            through: day("2026-12-31"),
+            is_over: true,
+            species: Vec::new(),
+            told: Vec::new(),
+            applied,
+            irrigation: (0.0, 0),
+            damage: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn what_is_at_work_for_months_does_not_stretch_the_drawing() {
+        let line = TimeLine::of("Lawn", &season(vec![spread("2027-04-01")])).unwrap();
+        assert_eq!(line.first, day("2026-05-18"));
+        assert_eq!(line.last, day("2026-07-04"));
+        assert_eq!(
+            line.description,
+            "Applied, and at work: Clothianidin: at work 1 June to 1 April, spread 20 June."
+        );
+    }
+
+    #[test]
+    fn a_season_without_marks_is_not_drawn() {
+        assert_eq!(TimeLine::of("Lawn", &season(Vec::new())), None);
+    }
+}

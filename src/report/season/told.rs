@@ -71,3 +71,52 @@ pub(super) fn told(what: &SentNotice) -> String {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn water(option: Option<&str>, step: &str) -> String {
+        told(&SentNotice::Water {
+            number: 3,
+            option: option.map(str::to_owned),
+            step: step.to_owned(),
+            due: NaiveDate::from_ymd_opt(2026, 6, 2),
+        })
+    }
+
+    #[test]
+    fn a_notice_of_water_names_the_application_and_the_day() {
+        let option = Some("Clothianidin");
+        assert_eq!(water(option, "done"), "Clothianidin (number 3): watered in");
+        assert_eq!(
+            water(option, "missed"),
+            "Clothianidin (number 3): not watered in by 2 June"
+        );
+        assert_eq!(
+            water(None, "due"),
+            "application number 3, taken back since: to be watered in by 2 June"
+        );
+    }
+
+    #[test]
+    fn a_treatment_is_told_with_its_step_and_the_day_it_was_about() {
+        let step = |step, due| {
+            told(&SentNotice::Treatment {
+                species: "Beetle".to_owned(),
+                option: "Carbaryl".to_owned(),
+                step,
+                due,
+            })
+        };
+        let due = NaiveDate::from_ymd_opt(2026, 8, 20);
+        assert_eq!(
+            step(Step::LastCall, due),
+            "Beetle, Carbaryl: its last useful day is near, about 20 August"
+        );
+        assert_eq!(
+            step(Step::Opens, None),
+            "Beetle, Carbaryl: worth it now, best day"
+        );
+    }
+}
