@@ -15,9 +15,10 @@
 //! 3. **Deliver.** The outbox is sent by mail and push, or printed ([`notify`]); each success is
 //!    noted before the next message is tried.
 //!
-//! [`daemon`] runs cycles for years, [`cli`] holds the commands, [`config`] turns TOML into values
-//! with every problem at file:line:col, [`clock`] is the only place that reads the time, and
-//! [`secret`] keeps passwords out of sight.
+//! [`report`] builds what screens show of all this, [`cli`] holds the commands and prints it,
+//! [`daemon`] runs cycles for years, [`config`] turns TOML into values with every problem at
+//! file:line:col, [`clock`] is the only place that reads the time, and [`secret`] keeps passwords
+//! out of sight.
 //!
 //! # Three rules
 //!
@@ -47,6 +48,7 @@ pub mod daemon;
 pub mod domain;
 pub mod feed;
 pub mod notify;
+pub mod report;
 pub mod secret;
 pub mod station_feed;
 pub mod store;

@@ -4,7 +4,7 @@
 //! file in the order of the command line, so that the result does not depend on who is faster.
 
 use super::import::in_words;
-use super::{counted, say};
+use super::{counted, progress, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::weather::reading::Readings;
@@ -24,7 +24,7 @@ use crate::store::bulk::Archived;
 use crate::store::readings::Merged;
 use anyhow::{Context, bail};
 use chrono::{DateTime, Utc};
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::ProgressBar;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::path::PathBuf;
@@ -82,7 +82,7 @@ pub(super) fn run(config: &Config, files: &[PathBuf], ways: Ways) -> anyhow::Res
     };
     store.expect_many_rows()?;
     let jobs = jobs(files, &stations, ways, &store)?;
-    let bar = progress(&jobs);
+    let bar = progress::bytes(jobs.iter().map(|job| job.mark.bytes).sum());
     let import = Import {
         dialect,
         stations,
@@ -157,17 +157,6 @@ fn jobs(
         }
     }
     Ok(jobs)
-}
-
-/// A bar on a terminal, nothing elsewhere.
-fn progress(jobs: &[Job]) -> ProgressBar {
-    let bar = ProgressBar::new(jobs.iter().map(|job| job.mark.bytes).sum());
-    if let Ok(style) = ProgressStyle::with_template(
-        "{bar:30} {binary_bytes} of {binary_total_bytes}, {eta} left  {msg}",
-    ) {
-        bar.set_style(style);
-    }
-    bar
 }
 
 struct Import<'c> {

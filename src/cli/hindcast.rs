@@ -1,6 +1,6 @@
 //! `hatchbell hindcast`.
 
-use super::{ConfigOption, configuration, counted, or_exit, say};
+use super::{ConfigOption, configuration, counted, or_exit, progress, say};
 use crate::clock::Clock;
 use crate::config::dialect_file;
 use crate::domain::phenology::hindcast::{HindcastPlan, Score, ThresholdScore, add, hindcast};
@@ -116,7 +116,8 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
     let mut all = Vec::new();
     let mut used = 0;
     let mut seasons_used = 0;
-    for (name, readings) in &stations {
+    let bar = progress::steps(stations.len(), "stations scored");
+    for (name, readings) in bar.wrap_iter(stations.iter()) {
         if options.half.is_some_and(|half| !half.holds(name)) {
             continue;
         }
@@ -171,9 +172,8 @@ fn read_files(options: &HindcastOptions) -> anyhow::Result<Vec<(String, Readings
         latitude: None,
     };
     let today = Clock::Machine.now().date_naive();
-    options
-        .files
-        .iter()
+    let bar = progress::steps(options.files.len(), "files read");
+    bar.wrap_iter(options.files.iter())
         .map(|path| Ok((stem(path), read_one(path, &binding, today)?)))
         .collect()
 }

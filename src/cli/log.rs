@@ -5,9 +5,9 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::site_states;
 use crate::domain::journal::{Entry, JournalAction, check};
-use crate::domain::phenology::season::Season;
 use crate::domain::place::site::Site;
 use crate::domain::treatment::need::{Brood, Broods};
+use crate::report::season::season_on;
 use crate::store::Store;
 use anyhow::{anyhow, bail};
 use chrono::NaiveDate;
@@ -23,8 +23,6 @@ mod list;
 mod note;
 mod undo;
 mod words;
-
-pub(super) use words::sample_area;
 
 /// Note what was done or seen at a site
 ///
@@ -144,12 +142,6 @@ impl<'c> Journal<'c> {
     fn place(&self, entry: &Entry) -> String {
         format!("{}, {}", self.site.name, entry.day)
     }
-}
-
-/// The season of a site on a day: that of its first species.
-pub(super) fn season_on(config: &Config, site: &Site, day: NaiveDate) -> Option<Season> {
-    let species = config.species.get(site.species.first()?)?;
-    Some(species.season_on(day, site.latitude))
 }
 
 /// A species must be one that a site is watched for.

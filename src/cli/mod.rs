@@ -1,7 +1,7 @@
 //! The commands. One file each; [`run()`] reads the command line and calls one.
 
 use crate::store::Store;
-use anyhow::bail;
+use anyhow::Context;
 use chrono::{Datelike, NaiveDate};
 use clap::{Args, Parser, Subcommand};
 use std::io::Write;
@@ -10,8 +10,9 @@ use std::process::ExitCode;
 
 use crate::clock::Clock;
 use crate::config::{Config, Loaded, load, problem::Problem, problem::Severity};
-use crate::domain::place::site::Site;
+use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
+use crate::report::counted;
 
 mod bulk;
 mod chart;
@@ -22,6 +23,7 @@ mod import;
 mod log;
 mod outlook;
 mod plan;
+mod progress;
 mod replay;
 mod run;
 mod scout;
@@ -66,12 +68,6 @@ enum Command {
     Feed(feed::FeedOptions),
     Hindcast(hindcast::HindcastOptions),
 }
-
-/// The usual cautions in short, for everything printed about treatments.
-const CAUTIONS: [&str; 2] = [
-    "The label is the law; local rules and a licensed applicator decide.",
-    "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
-];
 
 /// The option every command has.
 #[derive(Args)]
@@ -149,12 +145,16 @@ fn print_problems(problems: &[Problem]) {
 
 /// A site by its id.
 fn site<'c>(config: &'c Config, id: &str) -> anyhow::Result<&'c Site> {
+    Ok(member_and_site(config, id)?.1)
+}
+
+/// A site by its id, with the member whose it is.
+fn member_and_site<'c>(config: &'c Config, id: &str) -> anyhow::Result<(&'c Member, &'c Site)> {
     let found = config.sites().find(|(_, site)| site.id == id);
-    let Some((_, site)) = found else {
+    found.with_context(|| {
         let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
-        bail!("there is no site \"{id}\"; there are {}", ids.join(", "));
-    };
-    Ok(site)
+        format!("there is no site \"{id}\"; there are {}", ids.join(", "))
+    })
 }
 
 /// Today; in a demonstration the day of its last cycle.
@@ -171,12 +171,6 @@ fn unit(name: &str) -> Result<Unit, String> {
         let names: Vec<&str> = Unit::NAMED.iter().map(|(name, _)| *name).collect();
         format!("units are {}", names.join(", "))
     })
-}
-
-/// "1 error", "2 errors".
-fn counted(count: usize, what: &str) -> String {
-    let plural = if count == 1 { "" } else { "s" };
-    format!("{count} {what}{plural}")
 }
 
 /// Prints to standard output; a reader that has gone away (`| head`) ends the program quietly.

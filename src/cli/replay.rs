@@ -1,6 +1,6 @@
 //! `hatchbell replay`.
 
-use super::{ConfigOption, configuration, counted, or_exit, runtime, say};
+use super::{ConfigOption, configuration, counted, or_exit, progress, runtime, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{Engine, Setup};
@@ -56,19 +56,25 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
         counted(config.stations.len(), "station"),
         counted(lag as usize, "day"),
     );
+    let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
+    let bar = progress::steps(days.len(), "days");
     let (_keep, stopping) = watch::channel(false);
     let mut engine = Engine::new(
         config,
         setup,
         store,
         Clock::Set(at_six(first)),
-        Box::new(super::Terminal),
+        Box::new(progress::AboveBar {
+            bar: bar.clone(),
+            to: super::Terminal,
+        }),
         stopping,
     );
     let runtime = runtime()?;
     let mut milestones = 0;
     let mut messages = 0;
-    for day in first.iter_days().take_while(|day| *day <= last) {
+    for day in days {
+        bar.set_message(day.to_string());
         engine.clock = Clock::Set(at_six(day));
         let report = runtime.block_on(engine.cycle(&|| {}))?;
         if report.failed > 0 {
@@ -76,7 +82,9 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
         }
         milestones += report.milestones;
         messages += report.sent;
+        bar.inc(1);
     }
+    bar.finish_and_clear();
     say!(
         "season {year} played: {} recorded, {} printed",
         counted(milestones, "milestone"),

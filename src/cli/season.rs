@@ -1,22 +1,16 @@
 //! `hatchbell season`.
 
-use super::{ConfigOption, DateOption, configuration, or_exit, say};
-use crate::cycle::{look_back, seasons_on_record};
-use crate::domain::place::site::{Member, Site};
+use super::{ConfigOption, DateOption, configuration, or_exit, progress, say};
+use crate::report::season::{NoSeason, SeasonReport};
 use crate::store::Store;
 use anyhow::{Context, bail};
 use clap::Args;
-use season_report::{Place, SeasonReport};
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-mod json;
+mod drawing;
 mod page;
-mod season_report;
 mod text;
-mod time_line;
-mod words;
 
 /// Look back on a site's season: what was told, what came, what was applied and counted
 ///
@@ -45,88 +39,29 @@ pub(super) struct SeasonOptions {
 
 pub(super) fn run(options: &SeasonOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    let site = super::site(&config, &options.site)?;
+    let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
-    let running = super::log::season_on(&config, site, today).map(|season| season.year);
-    let Some(year) = options.year.or(running) else {
-        bail!("{} is watched for no species, so it has no season", site.id);
-    };
-    let known = seasons_on_record(&config, &store, site, today)?;
-    let found = match known.contains(&year) {
-        true => look_back(&config, &store, site, year, today)?,
-        false => None,
-    };
-    let Some(season) = found else {
-        bail!("{}", no_season(&site.id, year, &known));
-    };
-    let place = Place {
-        member: member_of(config.sites(), site).map_or("", |member| &member.name),
-        site,
-        station: config
-            .station(&site.station)
-            .map_or("", |feed| &feed.station.name),
-        today,
+    let progress = progress::working("looking back");
+    let season = SeasonReport::of(&config, &store, of, options.year, today);
+    progress.finish_and_clear();
+    let season = match season {
+        Ok(season) => season,
+        Err(error @ NoSeason::NotOnRecord { .. }) => bail!("{error}; pick one with --year"),
+        Err(error) => return Err(error.into()),
     };
     if let Some(file) = &options.html {
-        let page = page::page(&SeasonReport::of(&place, &season), &season)?;
-        write_page(file, &page)?;
+        write_page(file, &page::page(&season)?)?;
         if !options.json {
             say!("{} written", file.display());
         }
     }
     if options.json {
-        say!(
-            "{}",
-            serde_json::to_string_pretty(&json::json(&place, &season))?
-        );
+        say!("{}", serde_json::to_string_pretty(&season.to_json())?);
     } else if options.html.is_none() {
-        super::print(format_args!(
-            "{}",
-            text::text(&SeasonReport::of(&place, &season))
-        ));
+        super::print(format_args!("{}", text::text(&season)));
     }
     Ok(ExitCode::SUCCESS)
-}
-
-fn member_of<'c>(
-    mut sites: impl Iterator<Item = (&'c Member, &'c Site)>,
-    site: &Site,
-) -> Option<&'c Member> {
-    let found = sites.find(|(_, one)| one.id == site.id)?;
-    Some(found.0)
-}
-
-/// Why there is nothing to look back on, and what there is.
-fn no_season(site: &str, year: i32, known: &BTreeSet<i32>) -> String {
-    if known.is_empty() {
-        return format!(
-            "nothing is known of {site} yet: no temperatures and nothing in its journal. Import a file of its station, or start the service"
-        );
-    }
-    format!(
-        "nothing is known of {site} in the season that starts in {year}: no temperatures and nothing in its journal. There are seasons of {}; pick one with --year",
-        spans(known)
-    )
-}
-
-/// "2016 to 2024, 2026".
-fn spans(years: &BTreeSet<i32>) -> String {
-    let mut spans: Vec<(i32, i32)> = Vec::new();
-    for year in years {
-        match spans.last_mut() {
-            Some((_, to)) if *to + 1 == *year => *to = *year,
-            _ => spans.push((*year, *year)),
-        }
-    }
-    let words: Vec<String> = spans
-        .iter()
-        .map(|(from, to)| match to - from {
-            0 => from.to_string(),
-            _ => format!("{from} to {to}"),
-        })
-        .collect();
-    words.join(", ")
 }
 
 /// Writes a page; a file that is no such page is left alone.
@@ -144,15 +79,4 @@ fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
     }
     std::fs::write(file, page)
         .with_context(|| format!("the page cannot be written to {}", file.display()))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn years_in_a_row_are_named_by_the_first_and_the_last() {
-        let years = BTreeSet::from([2016, 2017, 2018, 2020, 2026]);
-        assert_eq!(spans(&years), "2016 to 2018, 2020, 2026");
-    }
 }

@@ -1,6 +1,6 @@
 //! `hatchbell log application`.
 
-use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, season_on, words};
+use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, words};
 use crate::config::Config;
 use crate::config::problem::closest;
 use crate::cycle::waterings;
@@ -11,6 +11,7 @@ use crate::domain::place::site::Site;
 use crate::domain::sourced_value::SourcedValue;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::watering::{Watering, WateringState};
+use crate::report::season::season_on;
 use anyhow::{anyhow, bail};
 use chrono::NaiveDate;
 use clap::Args;
@@ -214,7 +215,7 @@ fn tell_what_to_mind(journal: &Journal<'_>, option: &TreatmentOption) {
         ));
     }
     say_wrapped(&format!("{} {}", option.cautions.join(" "), option.legal));
-    say_wrapped(&crate::cli::CAUTIONS.join(" "));
+    say_wrapped(&crate::report::BRIEF_CAUTIONS.join(" "));
 }
 
 /// "13 mm (6 to 25; from published values)".

@@ -1,9 +1,10 @@
 //! Entries of the journal in words.
 
 use crate::domain::journal::{Application, JournalAction};
+use crate::domain::scouting::Count;
 use crate::domain::scouting::Found;
-use crate::domain::scouting::{Count, M2_IN_FT2, SampleArea};
 use crate::notify::wording::density;
+use crate::report::scout::sample_area;
 
 /// What was done or seen: "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg".
 pub(super) fn action(action: &JournalAction) -> String {
@@ -70,38 +71,5 @@ fn samples(count: &Count) -> String {
     match count.samples() {
         1 => format!("1 sample of {area}"),
         more => format!("{more} samples of {area}"),
-    }
-}
-
-/// The area of a sample in ft² where that is a round figure, otherwise in cm² or m².
-pub(in crate::cli) fn sample_area(area: SampleArea) -> String {
-    /// Rounded to this share, figures are as they were typed.
-    const DIGITS: f64 = 1e6;
-    let short = |figure: f64| (figure * DIGITS).round() / DIGITS;
-    let ft2 = area.m2() / M2_IN_FT2;
-    let twentieths = ft2 * 20.0;
-    if (twentieths - twentieths.round()).abs() < 1e-6 {
-        format!("{} ft²", short(ft2))
-    } else if area.m2() < 0.1 {
-        format!("{} cm²", short(area.m2() * 1e4))
-    } else {
-        format!("{} m²", short(area.m2()))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_area_of_a_sample_is_shown_as_it_was_stated() {
-        for (stated, shown) in [
-            ("0.25ft2", "0.25 ft²"),
-            ("1 ft2", "1 ft²"),
-            ("93cm2", "93 cm²"),
-            ("0.1m2", "0.1 m²"),
-        ] {
-            assert_eq!(sample_area(stated.parse().unwrap()), shown);
-        }
     }
 }

@@ -1,8 +1,7 @@
-//! A look back as a page to print: one file that fetches nothing and runs nothing.
+//! A season as a page to print: one file that fetches nothing and runs nothing.
 
-use super::season_report::{COUNTS, DATES, SeasonReport};
-use super::time_line::TimeLine;
-use crate::domain::look_back::LookBack;
+use super::drawing::Drawing;
+use crate::report::season::{COUNTS, DATES, SeasonReport};
 use askama::Template;
 
 /// What every page holds, so that a page can be told from other files.
@@ -12,26 +11,23 @@ pub(super) const MARK: &str = "<meta name=\"generator\" content=\"hatchbell seas
 #[template(path = "page.html", config = "src/cli/season/askama.toml")]
 struct PrintedPage<'p> {
     mark: &'static str,
-    season_report: &'p SeasonReport,
+    season: &'p SeasonReport,
     dates: [&'static str; 8],
     counts: [&'static str; 4],
-    time_line: Option<TimeLine>,
+    drawing: Option<Drawing<'p>>,
 }
 
 /// The page.
 ///
 /// # Errors
 /// What the template says; it has no reason to.
-pub(super) fn page(
-    season_report: &SeasonReport,
-    season: &LookBack,
-) -> Result<String, askama::Error> {
+pub(super) fn page(season: &SeasonReport) -> Result<String, askama::Error> {
     PrintedPage {
         mark: MARK,
-        season_report,
+        season,
         dates: DATES,
         counts: COUNTS,
-        time_line: TimeLine::of(&season_report.title, season),
+        drawing: season.time_line.as_ref().map(Drawing::of),
     }
     .render()
 }

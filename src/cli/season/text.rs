@@ -1,48 +1,36 @@
-//! A look back for the terminal.
+//! A season for the terminal.
 
-use super::season_report::{AppliedReport, COUNTS, DATES, SeasonReport, SpeciesReport};
+use crate::cli::TEXT_COLUMNS;
+use crate::report::season::{ApplicationReport, COUNTS, DATES, SeasonReport, SpeciesReport};
 use comfy_table::{ContentArrangement, Table, presets};
-
-/// Columns that running text is wrapped to.
-const COLUMNS: usize = 88;
 
 /// Columns that tables are fitted to.
 const TABLE_COLUMNS: u16 = 110;
 
-/// The sheet as text.
-pub(super) fn text(season_report: &SeasonReport) -> String {
-    let mut text = format!("{}\n", season_report.title);
-    for line in season_report.about.iter().chain(&season_report.running) {
+/// The report as text.
+pub(super) fn text(season: &SeasonReport) -> String {
+    let mut text = format!("{}\n", season.title);
+    for line in season.about.iter().chain(&season.running) {
         text += &paragraph(line, "");
     }
-    text += &section("In short", &list(&season_report.in_short));
-    for species in &season_report.species {
+    text += &section("In short", &list(&season.in_short));
+    for species in &season.species {
         text += &section(&species.name, &of_species(species));
     }
-    text += &section("How far off the notices were", &list(&season_report.scores));
-    let applied: String = season_report.applied.iter().map(application).collect();
-    let nothing = if applied.is_empty() {
-        paragraph("Nothing was applied, by the journal.", "  ")
-    } else {
-        String::new()
-    };
+    text += &section("How far off the notices were", &list(&season.scores));
+    let applied: String = season.applied.iter().map(application).collect();
+    let nothing: String = season
+        .nothing_applied
+        .iter()
+        .map(|words| paragraph(words, "  "))
+        .collect();
     text += &section(
         "What was applied",
-        &format!("{applied}{nothing}{}", list(&season_report.beside)),
+        &format!("{applied}{nothing}{}", list(&season.beside)),
     );
-    text += &section("What was told", &told(&season_report.told));
-    let how: Vec<String> = season_report
-        .how_to_read
-        .iter()
-        .map(|&line| line.to_owned())
-        .collect();
-    text += &section("How to read this", &list(&how));
-    let cautions: Vec<String> = season_report
-        .cautions
-        .iter()
-        .map(|&line| line.to_owned())
-        .collect();
-    text + &section("Cautions", &list(&cautions))
+    text += &section("What was told", &told(season));
+    text += &section("How to read this", &list(&season.how_to_read));
+    text + &section("Cautions", &list(&season.cautions))
 }
 
 fn section(title: &str, body: &str) -> String {
@@ -58,7 +46,7 @@ fn of_species(species: &SpeciesReport) -> String {
     text + &list(&species.count_notes)
 }
 
-fn application(applied: &AppliedReport) -> String {
+fn application(applied: &ApplicationReport) -> String {
     let mut text = paragraph(&format!("{}: {}", applied.day, applied.what), "  ");
     text += &paragraph(&applied.watered, "    ");
     for (verdict, behind) in &applied.verdicts {
@@ -73,17 +61,18 @@ fn application(applied: &AppliedReport) -> String {
     text
 }
 
-fn told(told: &[(String, String)]) -> String {
-    if told.is_empty() {
-        return paragraph("Nothing is on record as told.", "  ");
+fn told(season: &SeasonReport) -> String {
+    if let Some(words) = season.nothing_told {
+        return paragraph(words, "  ");
     }
+    let told = &season.told;
     let widest = told.iter().map(|(day, _)| day.chars().count()).max();
     let margin = widest.unwrap_or(0) + 2;
     told.iter()
         .map(|(day, what)| {
             let head = format!("  {day:<margin$}");
             let rest = " ".repeat(margin + 2);
-            let how = textwrap::Options::new(COLUMNS)
+            let how = textwrap::Options::new(TEXT_COLUMNS)
                 .initial_indent(&head)
                 .subsequent_indent(&rest);
             textwrap::fill(what, how) + "\n"
@@ -104,20 +93,20 @@ fn table<const N: usize>(heads: &[&str; N], rows: &[[String; N]]) -> String {
     table.trim_fmt() + "\n"
 }
 
-fn list(lines: &[String]) -> String {
+fn list<L: AsRef<str>>(lines: &[L]) -> String {
     lines
         .iter()
         .map(|line| {
-            let how = textwrap::Options::new(COLUMNS)
+            let how = textwrap::Options::new(TEXT_COLUMNS)
                 .initial_indent("  - ")
                 .subsequent_indent("    ");
-            textwrap::fill(line, how) + "\n"
+            textwrap::fill(line.as_ref(), how) + "\n"
         })
         .collect()
 }
 
 fn paragraph(text: &str, indent: &str) -> String {
-    let how = textwrap::Options::new(COLUMNS)
+    let how = textwrap::Options::new(TEXT_COLUMNS)
         .initial_indent(indent)
         .subsequent_indent(indent);
     textwrap::fill(text, how) + "\n"

@@ -1,38 +1,42 @@
-//! A look back for scripts.
+//! A season for scripts.
 
-use super::season_report::Place;
-use super::words;
+use super::SeasonReport;
+use super::applications::verdict;
+use super::told::told;
 use crate::domain::look_back::{
-    Applied, Counted, Foretelling, Held, LookBack, Met, MilestoneReview, NoticeScore, OfSpecies,
-    SentNotice, Told,
+    Applied, Counted, Foretelling, Held, Met, MilestoneReview, NoticeScore, OfSpecies, SentNotice,
+    Told,
 };
 use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::treatment::watering::{Watering, WateringState};
-use crate::notify::wording::CAUTIONS;
+use crate::report::words::thousandths;
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-/// The season as JSON.
-pub(super) fn json(place: &Place<'_>, season: &LookBack) -> Value {
-    json!({
-        "site": place.site.id,
-        "season": season.season.year,
-        "first_day": season.season.start,
-        "last_day": season.season.end,
-        "through": season.through,
-        "is_over": season.is_over,
-        "partly_outlook": season.is_partly_outlook(),
-        "species": season.species.iter().map(species).collect::<Vec<_>>(),
-        "first_notices": season.first_notices().map(score),
-        "all_notices": season.all_notices().map(score),
-        "applications": season.applied.iter().map(applied).collect::<Vec<_>>(),
-        "irrigation_mm": season.irrigation.0,
-        "damage": season.damage.iter()
-            .map(|(day, damage)| json!({ "day": day, "damage": damage }))
-            .collect::<Vec<_>>(),
-        "told": season.told.iter().map(told).collect::<Vec<_>>(),
-        "cautions": CAUTIONS,
-    })
+impl SeasonReport {
+    /// The season for scripts: the values behind the sentences.
+    pub fn to_json(&self) -> Value {
+        let season = &self.look_back;
+        json!({
+            "site": self.site,
+            "season": season.season.year,
+            "first_day": season.season.start,
+            "last_day": season.season.end,
+            "through": season.through,
+            "is_over": season.is_over,
+            "partly_outlook": season.is_partly_outlook(),
+            "species": season.species.iter().map(species).collect::<Vec<_>>(),
+            "first_notices": season.first_notices().map(score),
+            "all_notices": season.all_notices().map(score),
+            "applications": season.applied.iter().map(applied).collect::<Vec<_>>(),
+            "irrigation_mm": season.irrigation.0,
+            "damage": season.damage.iter()
+                .map(|(day, damage)| json!({ "day": day, "damage": damage }))
+                .collect::<Vec<_>>(),
+            "told": season.told.iter().map(sent).collect::<Vec<_>>(),
+            "cautions": self.cautions,
+        })
+    }
 }
 
 fn species(one: &OfSpecies) -> Value {
@@ -126,7 +130,7 @@ fn applied(one: &Applied) -> Value {
         "day": one.day,
         "option": one.option,
         "area_m2": one.area.m2(),
-        "share_of_site": one.share_of_site.map(short),
+        "share_of_site": one.share_of_site.map(thousandths),
         "rate": one.rate.map(|rate| rate.to_string()),
         "watering": one.watering.as_ref().map(water),
         "active_from": one.active.map(|(from, _)| from),
@@ -156,7 +160,7 @@ fn water(watering: &Watering) -> Value {
 }
 
 fn met(one: &Applied, species: &str, found: &Result<Met, String>) -> Value {
-    let verdict = words::verdict(one, species, found);
+    let verdict = verdict(one, species, found);
     match found {
         Err(why) => json!({ "species": species, "verdict": verdict, "unknown": why }),
         Ok(met) => json!({
@@ -164,22 +168,22 @@ fn met(one: &Applied, species: &str, found: &Result<Met, String>) -> Value {
             "verdict": verdict,
             "timing": met.timing.name(),
             "counted_from": met.from,
-            "mean": short(met.share.mean),
-            "low": short(met.share.low),
-            "high": short(met.share.high),
-            "best": short(met.best),
+            "mean": thousandths(met.share.mean),
+            "low": thousandths(met.share.low),
+            "high": thousandths(met.share.high),
+            "best": thousandths(met.best),
             "first_day": met.window.first,
             "best_day": met.window.best,
             "last_day": met.window.last,
             "days_from_best": met.days_from_best(),
             "half_in_root_zone": met.arrived,
-            "hatched_by_then": short(met.hatched),
-            "third_instar_by_then": short(met.grown),
+            "hatched_by_then": thousandths(met.hatched),
+            "third_instar_by_then": thousandths(met.grown),
         }),
     }
 }
 
-fn told(one: &Told) -> Value {
+fn sent(one: &Told) -> Value {
     let kind = match one.what {
         SentNotice::Foretold { .. } => "foretold",
         SentNotice::Passed { .. } => "passed",
@@ -188,10 +192,5 @@ fn told(one: &Told) -> Value {
         SentNotice::Overtaken { .. } => "overtaken",
         SentNotice::Water { .. } => "water",
     };
-    json!({ "day": one.on, "kind": kind, "what": words::told(&one.what) })
-}
-
-/// A share with three decimals.
-fn short(share: f64) -> f64 {
-    (share * 1000.0).round() / 1000.0
+    json!({ "day": one.on, "kind": kind, "what": told(&one.what) })
 }

@@ -1,0 +1,37 @@
+//! The values that screens show, built once from what a cycle knows and what is stored: where
+//! every site stands ([`status`]), whether and when to treat ([`plan`]), the dates ahead
+//! ([`outlook`]), how to sample ([`scout`]), and a season looked back on ([`season`]).
+//!
+//! Whatever is picked, ordered, compared or put into a sentence for people is done here. Whoever
+//! shows a value adds only its layout: the command line its tables, line ends and colours. JSON
+//! comes from the same values as the text.
+
+pub mod outlook;
+pub mod plan;
+pub mod scout;
+pub mod season;
+pub mod status;
+mod words;
+
+use chrono::NaiveDate;
+
+pub use words::{counted, short_day};
+
+/// The usual cautions in short, for everything shown about treatments.
+pub const BRIEF_CAUTIONS: [&str; 2] = [
+    "The label is the law; local rules and a licensed applicator decide.",
+    "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
+];
+
+/// Days to be drawn as a line, with a title.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DateRange {
+    /// What lies in these days.
+    pub title: String,
+    /// The first day.
+    pub from: NaiveDate,
+    /// The likely or best day between them, if there is one.
+    pub middle: Option<NaiveDate>,
+    /// The last day; the first one for something that happens on a day.
+    pub to: NaiveDate,
+}

@@ -1,0 +1,128 @@
+//! What was told in a season, in a few words each.
+
+use super::species::range;
+use crate::domain::look_back::SentNotice;
+use crate::domain::telling::notice_log::WateringStep;
+use crate::domain::treatment::plan::Step;
+use crate::report::words::day_month;
+use chrono::NaiveDate;
+
+/// What was told.
+pub(super) fn told(what: &SentNotice) -> String {
+    let about = |day: Option<NaiveDate>| {
+        day.map_or(String::new(), |day| format!(" about {}", day_month(day)))
+    };
+    match what {
+        SentNotice::Foretold { species, notice } => {
+            let range = range(notice).map_or(String::new(), |range| format!(" ({range})"));
+            format!(
+                "{species}: {} likely {}{range}",
+                notice.milestone.title(),
+                day_month(notice.likely)
+            )
+        }
+        SentNotice::Passed { species, recorded } => {
+            let after = match (recorded.withdrawn, recorded.corrected_to) {
+                (true, _) => "; taken back later".to_owned(),
+                (false, Some(to)) => format!("; corrected later to {}", day_month(to)),
+                (false, None) => String::new(),
+            };
+            format!(
+                "{species}: {} on {}{after}",
+                recorded.milestone.title(),
+                day_month(recorded.on)
+            )
+        }
+        SentNotice::Treatment {
+            species,
+            option,
+            step,
+            due,
+        } => {
+            let step = match step {
+                Step::Opens => "worth it now, best day",
+                Step::BestAhead => "its best days are near,",
+                Step::LastCall => "its last useful day is near,",
+                Step::TooLate => "it is too late for it, since",
+            };
+            format!("{species}, {option}: {step}{}", about(*due))
+        }
+        SentNotice::Count { species } => format!("{species}: time to count grubs"),
+        SentNotice::Overtaken {
+            species,
+            nothing_left: true,
+        } => format!("{species}: nothing works now"),
+        SentNotice::Overtaken { species, .. } => format!("{species}: hold back"),
+        SentNotice::Water {
+            number,
+            option,
+            step,
+            due,
+        } => {
+            let what = match option {
+                Some(option) => format!("{option} (number {number})"),
+                None => format!("application number {number}, taken back since"),
+            };
+            let by = due.map_or(String::new(), |due| format!(" by {}", day_month(due)));
+            match step {
+                WateringStep::Done => format!("{what}: watered in"),
+                WateringStep::Missed => format!("{what}: not watered in{by}"),
+                WateringStep::Due | WateringStep::LackingAgain => {
+                    format!("{what}: to be watered in{by}")
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn water(option: Option<&str>, step: WateringStep) -> String {
+        told(&SentNotice::Water {
+            number: 3,
+            option: option.map(str::to_owned),
+            step,
+            due: NaiveDate::from_ymd_opt(2026, 6, 2),
+        })
+    }
+
+    #[test]
+    fn a_notice_of_water_names_the_application_and_the_day() {
+        let option = Some("Clothianidin");
+        assert_eq!(
+            water(option, WateringStep::Done),
+            "Clothianidin (number 3): watered in"
+        );
+        assert_eq!(
+            water(option, WateringStep::Missed),
+            "Clothianidin (number 3): not watered in by 2 June"
+        );
+        assert_eq!(
+            water(None, WateringStep::Due),
+            "application number 3, taken back since: to be watered in by 2 June"
+        );
+    }
+
+    #[test]
+    fn a_treatment_is_told_with_its_step_and_the_day_it_was_about() {
+        let step = |step, due| {
+            told(&SentNotice::Treatment {
+                species: "Beetle".to_owned(),
+                option: "Carbaryl".to_owned(),
+                step,
+                due,
+            })
+        };
+        let due = NaiveDate::from_ymd_opt(2026, 8, 20);
+        assert_eq!(
+            step(Step::LastCall, due),
+            "Beetle, Carbaryl: its last useful day is near, about 20 August"
+        );
+        assert_eq!(
+            step(Step::Opens, None),
+            "Beetle, Carbaryl: worth it now, best day"
+        );
+    }
+}
