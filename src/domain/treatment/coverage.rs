@@ -328,15 +328,18 @@ fn end_of_run(holds: impl Fn(usize) -> bool, from: usize, end: usize) -> usize {
             (day + step).min(end)
         }
     };
+    // Ever longer steps while it holds, then ever shorter ones.
     let mut last = from;
-    let mut step = STRIDE;
+    let mut step = 1;
+    let mut lengthens = true;
     while step > 0 {
         let next = towards(last, step);
-        if next != last && holds(next) {
+        let holds = next != last && holds(next);
+        if holds {
             last = next;
-        } else {
-            step /= 2;
         }
+        lengthens &= holds;
+        step = if lengthens { 2 * step } else { step / 2 };
     }
     last
 }
