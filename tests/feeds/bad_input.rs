@@ -248,7 +248,13 @@ fn a_unit_that_changes_in_mid_life_is_refused_against_the_stored_days() {
     let message = take_over(text.as_bytes(), &export(), TODAY, &stored)
         .unwrap_err()
         .to_string();
-    says(&message, &["stored already", "changed its unit"]);
+    says(
+        &message,
+        &[
+            "read as fahrenheit it agrees with what is stored",
+            "changed its unit",
+        ],
+    );
 }
 
 #[test]
