@@ -2,12 +2,14 @@
 
 mod application;
 mod counting;
+mod hatch_span;
+mod milestone_review;
 mod season_review;
 mod told;
 
 pub use application::{Applied, Met, Outcome, Timing, active_span, outcome};
 pub use counting::{Change, Counted, CountedBrood, Counts};
-pub use season_review::{
-    Announced, Foretelling, HatchSpan, Held, LookBack, MilestoneReview, NoticeScore, OfSpecies,
-};
+pub use hatch_span::HatchSpan;
+pub use milestone_review::{Announced, Foretelling, Held, MilestoneReview, NoticeScore};
+pub use season_review::{LookBack, OfSpecies};
 pub use told::{SentNotice, Told, told_of_treatments, told_of_watering};

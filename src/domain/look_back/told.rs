@@ -1,6 +1,6 @@
 //! What people were told in a season, from what is kept of it.
 
-use super::Foretelling;
+use super::milestone_review::Foretelling;
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::phenology::season::Season;
 use crate::domain::telling::milestone_decision::Recorded;
@@ -160,4 +160,91 @@ pub fn told_of_watering(
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::journal::Application;
+    use crate::domain::phenology::season::MonthDay;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn logged(kind: LoggedKind, option: Option<&str>, on: &str) -> LoggedNotice {
+        let now = day(on).and_hms_opt(6, 0, 0).unwrap().and_utc();
+        LoggedNotice {
+            option: option.map(str::to_owned),
+            due: Some(day(on)),
+            ..LoggedNotice::of_site(kind, "lawn", now)
+        }
+    }
+
+    #[test]
+    fn a_step_told_anew_appears_once_and_what_was_told_at_once_stands_by_its_names() {
+        let last_call = LoggedKind::Step(Step::LastCall);
+        let log = NoticeLog::new(vec![
+            logged(last_call, Some("diamide"), "2026-05-20"),
+            logged(last_call, Some("imidacloprid"), "2026-06-03"),
+            logged(LoggedKind::Held, None, "2026-06-03"),
+            logged(LoggedKind::CountNow, None, "2026-06-03"),
+            logged(last_call, Some("diamide"), "2026-06-04"),
+        ]);
+        let told = told_of_treatments(&log, "beetle", str::to_uppercase);
+        let words: Vec<String> = told
+            .iter()
+            .map(|one| match &one.what {
+                SentNotice::Treatment { option, .. } => format!("{} {option}", one.on),
+                SentNotice::Count { species } => format!("{} count {species}", one.on),
+                other => panic!("{other:?}"),
+            })
+            .collect();
+        assert_eq!(
+            words,
+            [
+                "2026-06-03 count beetle",
+                "2026-06-03 IMIDACLOPRID",
+                "2026-06-04 DIAMIDE"
+            ]
+        );
+    }
+
+    #[test]
+    fn water_is_told_of_the_entry_as_it_stands_in_the_season_of_its_day() {
+        let water = |entry, on| LoggedNotice {
+            season: Some(2026),
+            journal_entry: Some(entry),
+            ..logged(LoggedKind::Watering(WateringStep::Due), None, on)
+        };
+        let log = NoticeLog::new(vec![
+            water(3, "2026-06-10"),
+            water(4, "2026-06-12"),
+            water(5, "2026-06-14"),
+        ]);
+        let edited = |number, on| Entry {
+            number,
+            site: "lawn".into(),
+            day: day(on),
+            action: JournalAction::Application(Application {
+                option: "imidacloprid".into(),
+                area: "450 m2".parse().unwrap(),
+                rate: None,
+                most_a_season: None,
+            }),
+            remark: None,
+        };
+        let (third, fourth) = (edited(9, "2026-06-09"), edited(4, "2025-06-11"));
+        let entries = HashMap::from([(3, &third), (4, &fourth)]);
+        let season = Season::starting_in(2026, MonthDay::parse("01-01").unwrap());
+        let told = told_of_watering(&log, &entries, &season, str::to_owned);
+        let seen: Vec<(i64, Option<&str>)> = told
+            .iter()
+            .map(|one| match &one.what {
+                SentNotice::Water { number, option, .. } => (*number, option.as_deref()),
+                other => panic!("{other:?}"),
+            })
+            .collect();
+        assert_eq!(seen, [(9, Some("imidacloprid")), (5, None)]);
+    }
 }
