@@ -38,9 +38,9 @@ const LONG_ROWS: &str = "ghcn-long";
 /// The taker of a file that stands for the archive.
 const ARCHIVE: &str = "every station";
 
-/// In which ways files are imported.
+/// How files are imported.
 #[derive(Clone, Copy)]
-pub(super) struct Ways {
+pub(super) struct BulkOptions {
     /// Stations that are not configured are kept too.
     pub every_station: bool,
     /// What is stored is no objection.
@@ -58,41 +58,45 @@ struct Job {
 }
 
 /// What a reader sends.
-enum Sent {
+enum ReaderMessage {
     BulkPart(Box<BulkPart>),
     End(Result<u64, String>),
 }
 
-pub(super) fn run(config: &Config, files: &[PathBuf], ways: Ways) -> anyhow::Result<ExitCode> {
+pub(super) fn run(
+    config: &Config,
+    files: &[PathBuf],
+    options: BulkOptions,
+) -> anyhow::Result<ExitCode> {
     let dialect = config
         .dialects
         .get(LONG_ROWS)
         .with_context(|| format!("the dialect {LONG_ROWS} is missing"))?;
     let stations = stations(config);
-    if stations.is_empty() && !ways.every_station {
+    if stations.is_empty() && !options.every_station {
         bail!(
             "no station has a code, so nothing can be found in these files; give the stations their GHCN codes, or use --every-station"
         );
     }
     let passing = tempfile::tempdir()?;
-    let mut store = match ways.dry_run {
+    let mut store = match options.dry_run {
         false => Store::open(&config.service.database)?,
         true if config.service.database.exists() => Store::open_to_read(&config.service.database)?,
         true => Store::open(&passing.path().join("none.db"))?,
     };
     store.expect_many_rows()?;
-    let jobs = jobs(files, &stations, ways, &store)?;
+    let jobs = jobs(files, &stations, options, &store)?;
     let bar = progress::bytes(jobs.iter().map(|job| job.mark.bytes).sum());
     let import = Import {
         dialect,
         stations,
-        ways,
+        options,
         now: Clock::Machine.now(),
         bar,
     };
     let bad = import.all(&jobs, &mut store)?;
     import.bar.finish_and_clear();
-    if ways.dry_run {
+    if options.dry_run {
         say!("nothing was stored (--dry-run)");
     } else {
         store.settle()?;
@@ -129,7 +133,7 @@ fn taker(feed: &StationFeed) -> String {
 fn jobs(
     files: &[PathBuf],
     stations: &[&StationFeed],
-    ways: Ways,
+    options: BulkOptions,
     store: &Store,
 ) -> anyhow::Result<Vec<Job>> {
     let mut jobs = Vec::new();
@@ -142,11 +146,11 @@ fn jobs(
         let mut job = Job {
             path: path.clone(),
             stations: Vec::new(),
-            every_station: ways.every_station && store.finished(&mark, ARCHIVE)?.is_none(),
+            every_station: options.every_station && store.finished(&mark, ARCHIVE)?.is_none(),
             mark,
         };
         for (place, feed) in stations.iter().enumerate() {
-            if ways.replace || store.finished(&job.mark, &taker(feed))?.is_none() {
+            if options.replace || store.finished(&job.mark, &taker(feed))?.is_none() {
                 job.stations.push(place);
             }
         }
@@ -162,7 +166,7 @@ fn jobs(
 struct Import<'c> {
     dialect: &'c Dialect,
     stations: Vec<&'c StationFeed>,
-    ways: Ways,
+    options: BulkOptions,
     now: DateTime<Utc>,
     bar: ProgressBar,
 }
@@ -171,7 +175,7 @@ impl Import<'_> {
     /// Reads and stores all files; returns how many were not taken in full.
     fn all(&self, jobs: &[Job], store: &mut Store) -> anyhow::Result<usize> {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
-        let most = match self.ways.every_station {
+        let most = match self.options.every_station {
             true => cores.min(MOST_PACKED_AT_ONCE),
             false => cores,
         };
@@ -205,7 +209,7 @@ impl Import<'_> {
     }
 
     /// Reads a file in a reader's thread.
-    fn read(&self, job: &Job, readers: usize, to: &SyncSender<Sent>) {
+    fn read(&self, job: &Job, readers: usize, to: &SyncSender<ReaderMessage>) {
         let wanted = WantedStations {
             dialect: self.dialect,
             stations: job
@@ -221,7 +225,8 @@ impl Import<'_> {
         let bar = self.bar.clone();
         let result = match Stream::open(&job.path, move |bytes| bar.inc(bytes)) {
             Ok(stream) => read(stream, &wanted, &mut |part| {
-                to.send(Sent::BulkPart(Box::new(part))).map_err(|_| gone())
+                to.send(ReaderMessage::BulkPart(Box::new(part)))
+                    .map_err(|_| gone())
             })
             .map_err(|error| match error {
                 BulkError::Read(error) => format!("{}: {error}", job.path.display()),
@@ -237,19 +242,26 @@ impl Import<'_> {
             )),
         });
         // If nobody listens any more, storing has failed and says so.
-        let _ = to.send(Sent::End(result));
+        let _ = to.send(ReaderMessage::End(result));
     }
 
     /// Stores what a file holds; false if it was not read to its end, or refused for a station.
-    fn store(&self, job: &Job, from: &Receiver<Sent>, store: &mut Store) -> anyhow::Result<bool> {
+    fn store(
+        &self,
+        job: &Job,
+        from: &Receiver<ReaderMessage>,
+        store: &mut Store,
+    ) -> anyhow::Result<bool> {
         self.bar.set_message(job.path.display().to_string());
-        let mut account = Account::default();
+        let mut outcome = FileOutcome::default();
         while let Ok(sent) = from.recv() {
             match sent {
-                Sent::BulkPart(part) => self
-                    .store_part(job, *part, store, &mut account)
-                    .with_context(|| format!("{} was read but not stored", job.path.display()))?,
-                Sent::End(end) => return self.end(job, end, store, account),
+                ReaderMessage::BulkPart(part) => self
+                    .store_part(job, *part, store, &mut outcome)
+                    .with_context(|| {
+                    format!("{} was read but not stored", job.path.display())
+                })?,
+                ReaderMessage::End(end) => return self.end(job, end, store, outcome),
             }
         }
         bail!("{}: the reader has gone", job.path.display())
@@ -260,33 +272,33 @@ impl Import<'_> {
         job: &Job,
         part: BulkPart,
         store: &mut Store,
-        account: &mut Account,
+        outcome: &mut FileOutcome,
     ) -> anyhow::Result<()> {
         let mut good: Vec<(usize, Parsed)> = Vec::new();
         for (place, parsed) in part.stations {
             let place = job.stations[place];
             match self.vetted(place, parsed, store)? {
                 Ok(parsed) => good.push((place, parsed)),
-                Err(rejection) => account.rejected.push((place, rejection)),
+                Err(rejection) => outcome.rejected.push((place, rejection)),
             }
         }
         // Files that stop in the middle are told by their end only.
-        good.retain(|(place, _)| account.rejected.iter().all(|(bad, _)| bad != place));
-        if !self.ways.dry_run {
+        good.retain(|(place, _)| outcome.rejected.iter().all(|(bad, _)| bad != place));
+        if !self.options.dry_run {
             let stations: Vec<(&str, &Parsed)> = good
                 .iter()
                 .map(|(place, parsed)| (self.stations[*place].station.id.as_str(), parsed))
                 .collect();
             let merged = store.merge_all(&stations, self.now)?;
             for ((place, _), merged) in good.iter().zip(merged) {
-                *account.merged.entry(*place).or_default() += merged;
+                *outcome.merged.entry(*place).or_default() += merged;
             }
-            account.archived += store.archive(part.harvest.station_years())?;
+            outcome.archived += store.archive(part.harvest.station_years())?;
         }
-        account.refused.append(part.harvest.refused);
+        outcome.refused.append(part.harvest.refused);
         if !job.every_station {
             for (_, parsed) in good {
-                account.refused.extend(parsed.refused);
+                outcome.refused.extend(parsed.refused);
             }
         }
         Ok(())
@@ -307,7 +319,7 @@ impl Import<'_> {
         let mut binding = feed.binding.clone();
         binding.dialect = self.dialect.clone();
         binding.unit = self.dialect.units[0];
-        let stored = match self.ways.replace {
+        let stored = match self.options.replace {
             true => Readings::new(),
             false => store.readings(&feed.station.id)?,
         };
@@ -319,10 +331,10 @@ impl Import<'_> {
         job: &Job,
         end: Result<u64, String>,
         store: &mut Store,
-        account: Account,
+        outcome: FileOutcome,
     ) -> anyhow::Result<bool> {
-        let rejected: BTreeSet<usize> = account.rejected.iter().map(|(place, _)| *place).collect();
-        if end.is_ok() && !self.ways.dry_run {
+        let rejected: BTreeSet<usize> = outcome.rejected.iter().map(|(place, _)| *place).collect();
+        if end.is_ok() && !self.options.dry_run {
             let read = job
                 .stations
                 .iter()
@@ -334,40 +346,40 @@ impl Import<'_> {
             store.note_finished(&job.mark, &takers, self.now)?;
         }
         let good = end.is_ok() && rejected.is_empty();
-        self.bar.suspend(|| self.report(job, end, account));
+        self.bar.suspend(|| self.report(job, end, outcome));
         Ok(good)
     }
 
-    fn report(&self, job: &Job, end: Result<u64, String>, account: Account) {
+    fn report(&self, job: &Job, end: Result<u64, String>, outcome: FileOutcome) {
         let file = job.path.display();
         let is_read = end.is_ok();
         match end {
             Ok(rows) => say!("{file}: {}", counted(rows as usize, "row")),
             Err(error) => eprintln!("hatchbell: {error}"),
         }
-        for (place, merged) in &account.merged {
+        for (place, merged) in &outcome.merged {
             say!(
                 "  {}: {}",
                 self.stations[*place].station.id,
                 in_words(*merged)
             );
         }
-        if job.every_station && (is_read || account.archived != Archived::default()) {
+        if job.every_station && (is_read || outcome.archived != Archived::default()) {
             let Archived {
                 added,
                 changed,
                 withdrawn,
-            } = account.archived;
+            } = outcome.archived;
             say!(
                 "  every station: {added} values added, {changed} changed, {withdrawn} taken back"
             );
         }
-        for line in account.refused.lines() {
+        for line in outcome.refused.lines() {
             say!("  refused, {line}");
         }
-        for (place, rejection) in account.rejected {
+        for (place, rejection) in outcome.rejected {
             let id = &self.stations[place].station.id;
-            let what = match account.merged.contains_key(&place) {
+            let what = match outcome.merged.contains_key(&place) {
                 true => "no more",
                 false => "nothing",
             };
@@ -378,7 +390,7 @@ impl Import<'_> {
 
 /// What became of a file.
 #[derive(Default)]
-struct Account {
+struct FileOutcome {
     merged: BTreeMap<usize, Merged>,
     archived: Archived,
     refused: Refusals,

@@ -1,4 +1,4 @@
-//! `hatchbell check`.
+//! `hatchbell check`: whether the configuration can be used, and how good the stored days are.
 
 use super::{ConfigOption, configuration, counted, say, today};
 use crate::config::Config;

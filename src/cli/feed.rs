@@ -1,4 +1,4 @@
-//! `hatchbell feed try`.
+//! `hatchbell feed try`: reads one file of a feed and says what was understood.
 
 use super::{EXIT_CONFIG, counted, print_problems, runtime, say};
 use crate::clock::Clock;
@@ -30,7 +30,7 @@ pub(super) struct FeedOptions {
 
 #[derive(Subcommand)]
 enum FeedCommand {
-    Try(Try),
+    Try(TryOptions),
 }
 
 /// Read a file once and say what was understood
@@ -39,7 +39,7 @@ enum FeedCommand {
 /// columns used, the days found and what was refused, with a station's block to copy into the
 /// configuration. Needs no configuration and stores nothing.
 #[derive(Args)]
-struct Try {
+struct TryOptions {
     /// An address that starts with https:// or http://, or a file (.csv, .csv.gz, .zip)
     #[arg(value_name = "URL-OR-FILE")]
     place: String,

@@ -1,4 +1,4 @@
-//! `hatchbell hindcast`.
+//! `hatchbell hindcast`: scores the outlook on past seasons, in tables or JSON.
 
 use super::{ConfigOption, configuration, counted, or_exit, progress, say};
 use crate::clock::Clock;

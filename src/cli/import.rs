@@ -1,4 +1,4 @@
-//! `hatchbell import`.
+//! `hatchbell import`: puts a station's file into the database; bulk.rs takes files of many stations.
 
 use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
 use crate::clock::Clock;
@@ -78,7 +78,7 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
         return bulk::run(
             &config,
             &options.files,
-            bulk::Ways {
+            bulk::BulkOptions {
                 every_station: options.every_station,
                 replace: options.replace,
                 dry_run: options.dry_run,

@@ -33,11 +33,11 @@ mod words;
 #[derive(Args)]
 pub(super) struct LogOptions {
     #[command(subcommand)]
-    what: What,
+    command: LogCommand,
 }
 
 #[derive(Subcommand)]
-enum What {
+enum LogCommand {
     Application(application::ApplicationOptions),
     Count(count::CountOptions),
     Irrigation(irrigation::IrrigationOptions),
@@ -65,15 +65,15 @@ struct EntryOptions {
 }
 
 pub(super) fn run(options: &LogOptions) -> anyhow::Result<ExitCode> {
-    match &options.what {
-        What::Application(options) => application::run(options),
-        What::Count(options) => count::run(options),
-        What::Irrigation(options) => irrigation::run(options),
-        What::Note(options) => note::run(options),
-        What::Catch(options) => catch::run(options),
-        What::Edit(options) => edit::run(options),
-        What::Undo(options) => undo::run(options),
-        What::List(options) => list::run(options),
+    match &options.command {
+        LogCommand::Application(options) => application::run(options),
+        LogCommand::Count(options) => count::run(options),
+        LogCommand::Irrigation(options) => irrigation::run(options),
+        LogCommand::Note(options) => note::run(options),
+        LogCommand::Catch(options) => catch::run(options),
+        LogCommand::Edit(options) => edit::run(options),
+        LogCommand::Undo(options) => undo::run(options),
+        LogCommand::List(options) => list::run(options),
     }
 }
 

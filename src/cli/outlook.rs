@@ -1,4 +1,4 @@
-//! `hatchbell outlook`.
+//! `hatchbell outlook`: prints a site's outlook with its table and drawing.
 
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say_wrapped};
 use crate::cli::chart::chart;

@@ -1,4 +1,4 @@
-//! `hatchbell plan`.
+//! `hatchbell plan`: prints a site's plan with its tables and drawings, or as JSON.
 
 use super::chart::chart;
 use super::{ConfigOption, DateOption, TEXT_COLUMNS, configuration, or_exit, say};

@@ -1,4 +1,4 @@
-//! `hatchbell replay`.
+//! `hatchbell replay`: plays a season through the service's own cycle, into a passing database.
 
 use super::{ConfigOption, configuration, counted, or_exit, progress, runtime, say};
 use crate::clock::Clock;

@@ -1,4 +1,4 @@
-//! `hatchbell run`.
+//! `hatchbell run`: the service, or one cycle of it.
 
 use super::{ConfigOption, configuration, counted, or_exit, runtime};
 use crate::clock::{Clock, doubt};

@@ -1,4 +1,4 @@
-//! `hatchbell scout`.
+//! `hatchbell scout`: prints how to sample a site, and what was counted.
 
 use super::log::watched;
 use super::{ConfigOption, configuration, or_exit, say, say_wrapped, today};

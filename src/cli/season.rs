@@ -1,4 +1,4 @@
-//! `hatchbell season`.
+//! `hatchbell season`: prints a season looked back on, as text, JSON, or a page in a file.
 
 use super::{ConfigOption, DateOption, configuration, or_exit, progress, say};
 use crate::report::season::{NoSeason, SeasonReport};

@@ -1,4 +1,4 @@
-//! `hatchbell stations`.
+//! `hatchbell stations`: reads the lists of stations and ranks those around a place.
 
 use super::{configuration, counted, or_exit};
 use crate::clock::Clock;
@@ -80,8 +80,8 @@ pub(super) fn run(options: &StationsOptions) -> anyhow::Result<ExitCode> {
         ..FetchPolicy::default()
     };
     let fetcher = Fetcher::new(policy, &user_agent(contact), None)?;
-    let list = taken(&fetcher, &options.list, station_list)?;
-    let inventory = taken(&fetcher, &options.inventory, inventory)?;
+    let list = read_list(&fetcher, &options.list, station_list)?;
+    let inventory = read_list(&fetcher, &options.inventory, inventory)?;
     warn("station list", &list.bad);
     warn("inventory", &inventory.bad);
 
@@ -134,7 +134,7 @@ fn checked_place(options: &StationsOptions) -> anyhow::Result<Place> {
 }
 
 /// Gets a file and reads it.
-fn taken<T>(
+fn read_list<T>(
     fetcher: &Fetcher,
     named: &str,
     read: impl Fn(&[u8]) -> Result<T, crate::feed::Rejection>,

@@ -1,4 +1,4 @@
-//! `hatchbell status`.
+//! `hatchbell status`: prints where every site stands, as a table or JSON.
 
 use super::{ConfigOption, DateOption, configuration, or_exit, say};
 use crate::clock::Clock;

@@ -95,7 +95,8 @@ pub struct SpeciesPlan {
     #[serde(skip)]
     pub is_held: bool,
     /// Larvae per m² that the turf bears, low and high end.
-    pub borne_per_m2: (f64, f64),
+    #[serde(rename = "borne_per_m2")]
+    pub tolerance_per_m2: (f64, f64),
     /// Why there are no dates.
     pub no_dates: Option<String>,
     /// The options, best first.
@@ -219,7 +220,7 @@ impl SpeciesPlan {
             why,
             is_for_information: case.need.purpose().is_none(),
             is_held: here.state.hold.is_some(),
-            borne_per_m2: case.tolerance,
+            tolerance_per_m2: case.tolerance,
             no_dates,
             options: planned
                 .iter()

@@ -1,4 +1,4 @@
-//! `hatchbell log application`.
+//! `hatchbell log application`: logs what was spread, with its season's total and its water.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, words};
 use crate::config::Config;
@@ -184,7 +184,7 @@ fn tell_watering(
 }
 
 fn watering_words(stands: &Watering, depth: &SourcedValue, today: NaiveDate) -> String {
-    let water = figure_words(depth);
+    let water = depth_words(depth);
     let due = stands.deadline;
     let by = if due == stands.spread {
         format!("on the same day, {due}")
@@ -219,7 +219,7 @@ fn tell_what_to_mind(journal: &Journal<'_>, option: &TreatmentOption) {
 }
 
 /// "13 mm (6 to 25; from published values)".
-fn figure_words(depth: &SourcedValue) -> String {
+fn depth_words(depth: &SourcedValue) -> String {
     let range = depth.range.map_or(String::new(), |(low, high)| {
         format!("{low:.0} to {high:.0}; ")
     });

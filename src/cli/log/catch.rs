@@ -1,4 +1,4 @@
-//! `hatchbell log catch`.
+//! `hatchbell log catch`: logs a first catch of adults, with what it moves.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, watched};
 use crate::cycle::site_states;

@@ -1,4 +1,4 @@
-//! `hatchbell log count`.
+//! `hatchbell log count`: logs larvae counted, and says what the count means.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, watched, words};
 use crate::domain::journal::{Entry, JournalAction};
@@ -22,7 +22,7 @@ pub(super) struct CountOptions {
     #[arg(long, value_name = "ID")]
     species: String,
     #[command(flatten)]
-    dug: Dug,
+    values: CountValues,
     /// The area of one sample: ft2, cm2 or m2, for example 0.25ft2
     #[arg(long, value_name = "AREA", allow_hyphen_values = true)]
     area: Option<SampleArea>,
@@ -30,21 +30,21 @@ pub(super) struct CountOptions {
 
 /// What was dug up, but for the area of a sample.
 #[derive(Args)]
-pub(super) struct Dug {
+pub(super) struct CountValues {
     /// Larvae in all samples together, 0 if there were none
-    #[arg(long, value_name = "N", allow_hyphen_values = true, value_parser = whole)]
+    #[arg(long, value_name = "N", allow_hyphen_values = true, value_parser = whole_number)]
     larvae: Option<u32>,
     /// How many samples were dug
-    #[arg(long, value_name = "N", allow_hyphen_values = true, value_parser = whole)]
+    #[arg(long, value_name = "N", allow_hyphen_values = true, value_parser = whole_number)]
     samples: Option<u32>,
     /// Larvae in each sample, in place of --larvae and --samples
-    #[arg(long, value_name = "N,N,…", allow_hyphen_values = true, value_delimiter = ',', value_parser = whole)]
+    #[arg(long, value_name = "N,N,…", allow_hyphen_values = true, value_delimiter = ',', value_parser = whole_number)]
     each: Option<Vec<u32>>,
     /// Larvae per m², where samples were not written down
-    #[arg(long = "per-m2", value_name = "X", allow_hyphen_values = true, value_parser = figure)]
+    #[arg(long = "per-m2", value_name = "X", allow_hyphen_values = true, value_parser = number)]
     per_m2: Option<f64>,
     /// Larvae per ft², where samples were not written down
-    #[arg(long = "per-ft2", value_name = "X", allow_hyphen_values = true, value_parser = figure)]
+    #[arg(long = "per-ft2", value_name = "X", allow_hyphen_values = true, value_parser = number)]
     per_ft2: Option<f64>,
 }
 
@@ -54,7 +54,7 @@ pub(super) fn run(options: &CountOptions) -> anyhow::Result<ExitCode> {
         crate::cli::site(&config, &options.entry.site)?,
         &options.species,
     )?;
-    let found = options.dug.found(options.area)?;
+    let found = options.values.found(options.area)?;
     let mut journal = Journal::open(&config, &options.entry.site)?;
     let action = JournalAction::Count {
         species: options.species.clone(),
@@ -89,7 +89,7 @@ pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
     Ok(())
 }
 
-impl Dug {
+impl CountValues {
     /// The names of what was given.
     pub(super) fn given(&self) -> impl Iterator<Item = &'static str> {
         [
@@ -176,13 +176,13 @@ impl Dug {
     }
 }
 
-fn whole(text: &str) -> Result<u32, String> {
+fn whole_number(text: &str) -> Result<u32, String> {
     text.trim()
         .parse()
         .map_err(|_| "give a whole number, 0 or more".to_owned())
 }
 
-fn figure(text: &str) -> Result<f64, String> {
+fn number(text: &str) -> Result<f64, String> {
     text.trim()
         .parse()
         .map_err(|_| "give a number with a point, for example 5.5".to_owned())

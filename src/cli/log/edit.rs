@@ -1,6 +1,6 @@
-//! `hatchbell log edit`.
+//! `hatchbell log edit`: replaces an entry by a corrected one.
 
-use super::count::Dug;
+use super::count::CountValues;
 use super::{
     ConfigOption, Journal, application, configuration, count, entry, note, or_exit, plain, say,
     watched, words,
@@ -50,7 +50,7 @@ pub(super) struct EditOptions {
     #[arg(long)]
     earlier_season: bool,
     #[command(flatten, next_help_heading = "Of a count")]
-    dug: Dug,
+    values: CountValues,
     /// Of an irrigation: how deep
     #[arg(
         long,
@@ -177,7 +177,7 @@ impl EditOptions {
         ];
         own.into_iter()
             .filter_map(|(name, given)| given.then_some(name))
-            .chain(self.dug.given())
+            .chain(self.values.given())
             .collect()
     }
 
@@ -249,7 +249,7 @@ impl EditOptions {
                 let area = self.area.as_ref().map(|area| area.parse()).transpose()?;
                 JournalAction::Count {
                     species: species(old_species)?,
-                    found: self.dug.changed(area, found)?,
+                    found: self.values.changed(area, found)?,
                 }
             }
             JournalAction::Irrigation { depth } => JournalAction::Irrigation {

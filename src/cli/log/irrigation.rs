@@ -1,4 +1,4 @@
-//! `hatchbell log irrigation`.
+//! `hatchbell log irrigation`: logs water that was given.
 
 use super::{EntryOptions, Journal, configuration, or_exit, say, words};
 use crate::domain::journal::JournalAction;

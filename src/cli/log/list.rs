@@ -1,4 +1,4 @@
-//! `hatchbell log list`.
+//! `hatchbell log list`: the entries that stand, as a table or JSON.
 
 use super::{ConfigOption, configuration, or_exit, say, words};
 use crate::domain::journal::{Application, Entry, JournalAction};

@@ -1,4 +1,4 @@
-//! `hatchbell log note`.
+//! `hatchbell log note`: logs a remark, or whether grubs did damage.
 
 use super::{EntryOptions, Journal, configuration, or_exit, plain, say, words};
 use crate::domain::journal::{Entry, JournalAction};

@@ -1,4 +1,4 @@
-//! `hatchbell log undo`.
+//! `hatchbell log undo`: takes an entry back.
 
 use super::{ConfigOption, configuration, or_exit, say};
 use crate::clock::Clock;
