@@ -6,7 +6,7 @@ use crate::domain::place::site::{Member, Site};
 use crate::store::Store;
 use anyhow::{Context, bail};
 use clap::Args;
-use season_report::{Place, SeasonReport};
+use season_report::{ReviewedSite, SeasonReport};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -60,7 +60,7 @@ pub(super) fn run(options: &SeasonOptions) -> anyhow::Result<ExitCode> {
     let Some(season) = found else {
         bail!("{}", no_season(&site.id, year, &known));
     };
-    let place = Place {
+    let place = ReviewedSite {
         member: member_of(config.sites(), site).map_or("", |member| &member.name),
         site,
         station: config

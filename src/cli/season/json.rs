@@ -1,10 +1,10 @@
 //! A look back for scripts.
 
-use super::season_report::Place;
+use super::season_report::ReviewedSite;
 use super::words;
 use crate::domain::look_back::{
-    Applied, Counted, Foretelling, Held, LookBack, Met, MilestoneReview, NoticeScore, OfSpecies,
-    SentNotice, Told,
+    Applied, Counted, Foretelling, Held, LookBack, Met, MilestoneReview, NotKnown, NoticeScore,
+    OfSpecies, SentNotice, Told,
 };
 use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::treatment::watering::{Watering, WateringState};
@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 /// The season as JSON.
-pub(super) fn json(place: &Place<'_>, season: &LookBack) -> Value {
+pub(super) fn json(place: &ReviewedSite<'_>, season: &LookBack) -> Value {
     json!({
         "site": place.site.id,
         "season": season.season.year,
@@ -47,7 +47,7 @@ fn species(one: &OfSpecies) -> Value {
             "half": span.half,
             "nineteen_in_twenty": span.most,
         })),
-        "hatch_unknown": one.hatch.as_ref().err(),
+        "hatch_unknown": one.hatch.as_ref().err().map(ToString::to_string),
         "hatch_observed": one.is_settled,
         "catches": one.catches,
         "borne_per_m2": one.tolerance,
@@ -155,10 +155,10 @@ fn water(watering: &Watering) -> Value {
     })
 }
 
-fn met(one: &Applied, species: &str, found: &Result<Met, String>) -> Value {
+fn met(one: &Applied, species: &str, found: &Result<Met, NotKnown>) -> Value {
     let verdict = words::verdict(one, species, found);
     match found {
-        Err(why) => json!({ "species": species, "verdict": verdict, "unknown": why }),
+        Err(why) => json!({ "species": species, "verdict": verdict, "unknown": why.to_string() }),
         Ok(met) => json!({
             "species": species,
             "verdict": verdict,

@@ -1,13 +1,15 @@
 //! A look back made into headings, rows and sentences: what the terminal and the page both show.
 
 use super::words;
-use crate::domain::look_back::{Applied, Counts, LookBack, Met, MilestoneReview, OfSpecies};
+use crate::domain::look_back::{
+    Applied, Counts, LookBack, Met, MilestoneReview, NotKnown, OfSpecies,
+};
 use crate::domain::place::site::Site;
 use crate::notify::wording::{CAUTIONS, density, what_was_found_in_brief};
 use chrono::NaiveDate;
 
 /// The site that is looked back on.
-pub(super) struct Place<'p> {
+pub(super) struct ReviewedSite<'p> {
     pub member: &'p str,
     pub site: &'p Site,
     pub station: &'p str,
@@ -74,7 +76,7 @@ const HOW_TO_READ: [&str; 4] = [
 
 impl SeasonReport {
     /// Makes the sheet of a season.
-    pub(super) fn of(place: &Place<'_>, season: &LookBack) -> Self {
+    pub(super) fn of(place: &ReviewedSite<'_>, season: &LookBack) -> Self {
         let site = place.site;
         let area = site.area.map_or(String::new(), |area| format!(", {area}"));
         Self {
@@ -289,9 +291,9 @@ impl AppliedReport {
             let species = season.species.iter().find(|one| one.name == name);
             species.is_some_and(|one| one.is_settled)
         };
-        let behind = |name: &str, met: &Result<Met, String>| match met {
+        let behind = |name: &str, met: &Result<Met, NotKnown>| match met {
             Ok(met) => words::met(met, applied.day, is_settled(name)),
-            Err(why) => vec![format!("{}.", capitalised(why))],
+            Err(why) => vec![format!("{}.", capitalised(&why.to_string()))],
         };
         let mut notes = words::beside(applied);
         for species in &season.species {

@@ -2,7 +2,7 @@
 
 use crate::domain::look_back::{
     Applied, Change, Counted, CountedBrood, Foretelling, HatchSpan, Held, Met, MilestoneReview,
-    NoticeScore, OfSpecies, SentNotice, Timing,
+    NotKnown, NoticeScore, OfSpecies, SentNotice, Timing,
 };
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::PassedBy;
@@ -294,7 +294,7 @@ pub(super) fn timing(timing: Timing) -> &'static str {
 }
 
 /// The verdict on an application against a species, in a sentence.
-pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String>) -> String {
+pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, NotKnown>) -> String {
     let name = &applied.name;
     let on = day_month(applied.day);
     let Ok(met) = met else {
@@ -319,11 +319,8 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String
         }
         _ => "",
     };
-    let water = match applied
-        .watering
-        .as_ref()
-        .map(|water| (water.state, water.is_late()))
-    {
+    let watering = applied.watering.as_ref();
+    let water = match watering.map(|water| (water.state, water.is_late())) {
         Some((WateringState::Done(done), true)) => {
             format!(", watered in late on {},", day_month(done))
         }

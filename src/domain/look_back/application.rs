@@ -1,6 +1,6 @@
 //! What an application met of the hatch, and whether it came in time.
 
-use super::HatchSpan;
+use super::NotKnown;
 use crate::domain::journal::amount::{Area, Rate};
 use crate::domain::treatment::coverage::{Hatching, Share, Window};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
@@ -43,7 +43,7 @@ pub struct Applied {
     /// From when to when it is at work in the root zone, see [`active_span`].
     pub active: Option<(NaiveDate, NaiveDate)>,
     /// What it met of each species, or why that is not known.
-    pub met: Vec<(String, Result<Met, String>)>,
+    pub met: Vec<(String, Result<Met, NotKnown>)>,
     /// Whether a count of the site was logged on its day or before it in the season.
     pub counted_before: bool,
 }
@@ -208,27 +208,6 @@ pub fn active_span(option: &TreatmentOption, from: NaiveDate) -> Option<(NaiveDa
     let first = (0..=LONGEST_DAYS).find(is_active)?;
     let last = (first..=LONGEST_DAYS).take_while(is_active).last()?;
     Some((from + Days::new(first), from + Days::new(last)))
-}
-
-impl HatchSpan {
-    /// Share of the larvae that has hatched at the first and, of those left, at the last day.
-    const EDGE: f64 = 0.05;
-
-    /// When larvae hatched; `None` if half of them never did.
-    pub fn of(hatching: &Hatching) -> Option<Self> {
-        let (start, end) = hatching.span();
-        let when = |share: f64| {
-            start
-                .iter_days()
-                .take_while(|day| *day <= end)
-                .find(|day| hatching.reached(0.0, *day) >= share)
-        };
-        Some(Self {
-            first: when(Self::EDGE)?,
-            half: when(0.5)?,
-            most: when(1.0 - Self::EDGE),
-        })
-    }
 }
 
 #[cfg(test)]

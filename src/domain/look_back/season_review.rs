@@ -11,7 +11,7 @@ use crate::domain::telling::milestone_decision::Recorded;
 use crate::domain::treatment::plan::Step;
 use chrono::NaiveDate;
 
-use super::{Applied, Counts};
+use super::{Applied, Counts, HatchSpan, NotKnown};
 
 /// An early notice as it was told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -178,17 +178,6 @@ impl NoticeScore {
     }
 }
 
-/// When larvae hatched, by the model.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct HatchSpan {
-    /// One in twenty had hatched.
-    pub first: NaiveDate,
-    /// Half had.
-    pub half: NaiveDate,
-    /// All but one in twenty had; `None` if the season did not get there.
-    pub most: Option<NaiveDate>,
-}
-
 /// A species in the season.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OfSpecies {
@@ -205,7 +194,7 @@ pub struct OfSpecies {
     /// Each milestone in order.
     pub milestones: Vec<MilestoneReview>,
     /// When larvae hatched, or why that is not known.
-    pub hatch: Result<HatchSpan, String>,
+    pub hatch: Result<HatchSpan, NotKnown>,
     /// Whether the hatch is worked out from observed days alone; otherwise partly from the outlook.
     pub is_settled: bool,
     /// First catches and sightings of the season.
