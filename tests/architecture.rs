@@ -1,5 +1,6 @@
 //! Reads the sources: the core does no I/O and knows no clock, the edges do not know each other,
-//! and reports know neither terminal nor edge.
+//! reports know neither terminal nor edge, files of the domain import each other in no circle, and a
+//! name stands for one type.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -317,8 +318,299 @@ fn no_source_is_too_long_to_read() {
     assert!(long.is_empty(), "{}", long.join("\n"));
 }
 
+/// The program of a file as one text, without comments and tests.
+fn program(text: &str) -> String {
+    let lines: Vec<&str> = code(text).into_iter().map(|(_, line)| line).collect();
+    lines.join("\n")
+}
+
+/// Every path that a `use` names: `a::{b, c::d}` gives `a::b` and `a::c::d`. What it is renamed to
+/// is left out.
+fn paths_of_use(tree: &str) -> Vec<String> {
+    let Some((stem, rest)) = tree.split_once('{') else {
+        let path = tree.split(" as ").next().unwrap_or("");
+        return vec![path.split_whitespace().collect()];
+    };
+    let inner = rest.rsplit_once('}').map_or(rest, |(inner, _)| inner);
+    let mut depth = 0;
+    inner
+        .split(|letter| {
+            depth += i32::from(letter == '{') - i32::from(letter == '}');
+            letter == ',' && depth == 0
+        })
+        .filter(|branch| !branch.trim().is_empty())
+        .flat_map(paths_of_use)
+        .map(|path| format!("{}{path}", stem.split_whitespace().collect::<String>()))
+        .collect()
+}
+
+/// The paths of the `use` items of a program: those that are published again, or all others.
+fn imports(program: &str, published: bool) -> Vec<String> {
+    let mut found = Vec::new();
+    for item in program.split(';') {
+        let Some(at) = item.rfind("use ") else {
+            continue;
+        };
+        let (before, tree) = item.split_at(at);
+        let before = before.lines().last().unwrap_or("").trim();
+        let is_published = before.starts_with("pub");
+        if (before.is_empty() || is_published) && is_published == published {
+            found.extend(paths_of_use(&tree["use ".len()..]));
+        }
+    }
+    found
+}
+
+/// Paths that stand in the code itself, such as `super::plan::Window` or `crate::domain::named`.
+fn inline_paths(program: &str) -> Vec<String> {
+    let is_part = |letter: char| letter.is_alphanumeric() || letter == '_' || letter == ':';
+    program
+        .split(|letter| !is_part(letter))
+        .filter(|word| word.starts_with("super::") || word.starts_with("crate::"))
+        // The stem of a `use` with braces.
+        .filter(|word| !word.ends_with("::"))
+        .map(str::to_owned)
+        .collect()
+}
+
+/// The files of a folder as modules, each with its program: the key is the path from `crate` on.
+struct Modules(BTreeMap<Vec<String>, String>);
+
+impl Modules {
+    fn under(folder: &str) -> Self {
+        let module = |path: &Path| -> Vec<String> {
+            let place = path.strip_prefix(root().join("src")).unwrap();
+            let names = place.with_extension("");
+            let names = names.iter().map(|name| name.to_str().unwrap().to_owned());
+            names.filter(|name| name != "mod").collect()
+        };
+        Self(
+            sources(folder)
+                .into_iter()
+                .map(|(path, text)| (module(&path), program(&text)))
+                .collect(),
+        )
+    }
+
+    /// A path of a module's program from `crate` on; `None` if it leads out of the crate.
+    fn absolute(module: &[String], path: &str) -> Option<Vec<String>> {
+        let mut place = module.to_vec();
+        let mut parts = path.split("::").peekable();
+        match *parts.peek()? {
+            "crate" => {
+                place.clear();
+                parts.next();
+            }
+            "self" => {
+                parts.next();
+            }
+            "super" => {
+                while parts.next_if_eq(&"super").is_some() {
+                    place.pop();
+                }
+            }
+            _ => return None,
+        }
+        place.extend(parts.map(str::to_owned));
+        Some(place)
+    }
+
+    /// The module whose file defines what a path names: what a folder publishes again leads to the
+    /// file that it comes from.
+    fn home(&self, path: &[String]) -> Option<Vec<String>> {
+        let module = (0..=path.len())
+            .rev()
+            .map(|length| &path[..length])
+            .find(|start| self.0.contains_key(*start))?;
+        let Some(name) = path.get(module.len()) else {
+            return Some(module.to_vec());
+        };
+        let published = imports(&self.0[module], true);
+        let from = published
+            .iter()
+            .find_map(|again| again.strip_suffix(&format!("::{name}")));
+        match from {
+            Some(from) => {
+                let mut place = module.to_vec();
+                place.extend(from.split("::").map(str::to_owned));
+                self.home(&place)
+            }
+            None => Some(module.to_vec()),
+        }
+    }
+
+    /// Which file imports from which.
+    fn graph(&self) -> BTreeMap<String, BTreeSet<String>> {
+        self.0
+            .iter()
+            .map(|(module, program)| {
+                let mut paths = imports(program, false);
+                paths.extend(inline_paths(program));
+                let homes = paths
+                    .iter()
+                    .filter_map(|path| self.home(&Self::absolute(module, path)?))
+                    .filter(|home| home != module)
+                    .map(|home| home.join("/"));
+                (module.join("/"), homes.collect())
+            })
+            .collect()
+    }
+}
+
+/// A circle in a graph, its first node repeated at the end.
+fn circle(graph: &BTreeMap<String, BTreeSet<String>>) -> Option<Vec<String>> {
+    fn follow<'g>(
+        graph: &'g BTreeMap<String, BTreeSet<String>>,
+        node: &'g str,
+        way: &mut Vec<&'g str>,
+        done: &mut BTreeSet<&'g str>,
+    ) -> Option<Vec<String>> {
+        if let Some(at) = way.iter().position(|passed| *passed == node) {
+            let around = way[at..].iter().chain([&node]);
+            return Some(around.map(|&name| name.to_owned()).collect());
+        }
+        if !done.insert(node) {
+            return None;
+        }
+        way.push(node);
+        let found = graph
+            .get(node)
+            .into_iter()
+            .flatten()
+            .find_map(|next| follow(graph, next, way, done));
+        way.pop();
+        found
+    }
+    let mut done = BTreeSet::new();
+    graph
+        .keys()
+        .find_map(|node| follow(graph, node, &mut Vec::new(), &mut done))
+}
+
+/// The types that a program defines; types within an `impl` or a trait belong to it and are left
+/// out.
+fn types(program: &str) -> Vec<&str> {
+    program
+        .lines()
+        .filter_map(|line| {
+            let line = line.strip_prefix("pub ").unwrap_or(line);
+            let line = match line.strip_prefix("pub(") {
+                Some(rest) => rest.split_once(") ")?.1,
+                None => line,
+            };
+            let (kind, rest) = line.split_once(' ')?;
+            ["struct", "enum", "trait", "type", "union"]
+                .contains(&kind)
+                .then(|| rest.split(|letter: char| !letter.is_alphanumeric()).next())?
+        })
+        .collect()
+}
+
+#[test]
+fn files_of_the_domain_import_each_other_in_no_circle() {
+    let graph = Modules::under("src/domain").graph();
+    if let Some(circle) = circle(&graph) {
+        panic!("{}", circle.join(" -> "));
+    }
+}
+
+#[test]
+fn no_two_types_share_a_name() {
+    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (path, text) in sources("src") {
+        for name in types(&program(&text)) {
+            let place = path.display().to_string();
+            places.entry(name.to_owned()).or_default().push(place);
+        }
+    }
+    let shared: Vec<String> = places
+        .into_iter()
+        .filter(|(_, places)| places.len() > 1)
+        .map(|(name, places)| format!("{name}: {}", places.join(", ")))
+        .collect();
+    assert!(shared.is_empty(), "{}", shared.join("\n"));
+}
+
+#[test]
+fn errors_of_the_domain_are_no_texts() {
+    let found: Vec<String> = sources("src/domain")
+        .into_iter()
+        .flat_map(|(path, text)| {
+            let lines: Vec<String> = program(&text)
+                .split_inclusive("String>")
+                .filter(|part| {
+                    let result = part.rfind("Result<").map(|at| &part[at..]);
+                    result.is_some_and(|result| {
+                        let plain: String = result.split_whitespace().collect();
+                        plain.ends_with(",String>") && !plain.contains(['{', ';'])
+                    })
+                })
+                .map(|part| {
+                    let at = part.rfind("Result<").unwrap_or(0);
+                    format!("{}: {}", path.display(), &part[at..])
+                })
+                .collect();
+            lines
+        })
+        .collect();
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
+fn a_circle_is_found_through_what_a_folder_publishes_again() {
+    let sources = [
+        ("domain", "pub fn named() {}"),
+        ("domain/a", "mod x;\npub mod y;\npub use x::{Left, Other};"),
+        ("domain/a/x", "use super::y::Right;\nstruct Left;"),
+        (
+            "domain/a/y",
+            "use crate::domain::{\n    a::{Other, Left as Before},\n};\nuse std::fmt;",
+        ),
+        (
+            "domain/b",
+            "fn f() { crate::domain::named(); super::a::y::f() }",
+        ),
+    ];
+    let modules = Modules(
+        sources
+            .iter()
+            .map(|(path, text)| {
+                (
+                    path.split('/').map(str::to_owned).collect(),
+                    (*text).to_owned(),
+                )
+            })
+            .collect(),
+    );
+    let mut graph = modules.graph();
+    let of = |names: &[&str]| names.iter().map(|&name| name.to_owned()).collect();
+    assert_eq!(graph["domain/a/x"], of(&["domain/a/y"]));
+    assert_eq!(graph["domain/a/y"], of(&["domain/a/x"]));
+    assert_eq!(graph["domain/b"], of(&["domain", "domain/a/y"]));
+    assert_eq!(
+        circle(&graph),
+        Some(
+            ["domain/a/x", "domain/a/y", "domain/a/x"]
+                .map(str::to_owned)
+                .to_vec()
+        )
+    );
+    graph.insert("domain/a/y".to_owned(), of(&["domain"]));
+    assert_eq!(circle(&graph), None);
+}
+
+#[test]
+fn types_are_found_whoever_may_see_them() {
+    let program = "pub struct A<'a> {\npub(super) enum B {\ntype C = u8;\n    type Err = D;\n\
+                   pub(in crate::domain) trait E: F {\nfn structure() {";
+    assert_eq!(types(program), ["A", "B", "C", "E"]);
+}
+
 #[test]
 fn the_check_itself_finds_what_it_looks_for() {
+    let graph = Modules::under("src/domain").graph();
+    assert!(graph["domain/treatment/plan"].contains("domain/treatment/coverage"));
+    assert!(graph["domain/journal/entry"].contains("domain/scouting/found"));
     assert!(!places("src/feed/fetch.rs", &REACHES_OUT).is_empty());
     assert!(!places("src/cycle", &["crate::store"]).is_empty());
 }

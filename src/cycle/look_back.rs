@@ -5,8 +5,8 @@ use super::site_states::{SiteState, newest_day_of, with_records};
 use crate::config::Config;
 use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::look_back::{
-    Applied, Counts, Foretelling, HatchSpan, LookBack, Met, MilestoneReview, OfSpecies, Outcome,
-    SentNotice, Told, active_span, outcome, told_of_treatments, told_of_watering,
+    Applied, Counts, Foretelling, HatchSpan, LookBack, Met, MilestoneReview, NotKnown, OfSpecies,
+    Outcome, SentNotice, Told, active_span, outcome, told_of_treatments, told_of_watering,
 };
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::Season;
@@ -22,7 +22,7 @@ use chrono::{Datelike, NaiveDate};
 use std::collections::{BTreeSet, HashMap};
 
 /// A species with when its larvae hatched, or why that is not known.
-type Hatched = (OfSpecies, Result<Hatching, String>);
+type Hatched = (OfSpecies, Result<Hatching, NotKnown>);
 
 /// The season of a site that starts in a year: that of its first species.
 fn season_of(config: &Config, site: &site::Site, year: i32) -> Option<Season> {
@@ -150,10 +150,8 @@ fn of_species(
         ),
         tolerance,
         hatch: match &hatching {
-            Ok(hatching) => {
-                HatchSpan::of(hatching).ok_or_else(|| "half of the eggs did not hatch".to_owned())
-            }
-            Err(why) => Err(why.clone()),
+            Ok(hatching) => HatchSpan::of(hatching).ok_or(NotKnown::FewHatched),
+            Err(why) => Err(*why),
         },
         is_settled,
         catches: store
@@ -172,15 +170,15 @@ fn hatching(
     here: &SiteState<'_>,
     record: Record<'_>,
     through: NaiveDate,
-) -> (Result<Hatching, String>, bool) {
+) -> (Result<Hatching, NotKnown>, bool) {
     let (species, latitude) = (&here.species, here.site.latitude);
     let observed = Hatching::as_observed(species, latitude, record, through, config.limits);
     let is_settled = observed.is_some();
     let hatching = observed
         .unwrap_or_else(|| Hatching::of_record(species, latitude, record, through, config.limits));
     let hatching = hatching.map_err(|why| match why {
-        NoCoverage::NoHatch if is_settled => "by the sums no larvae hatched".to_owned(),
-        other => other.to_string(),
+        NoCoverage::NoHatch if is_settled => NotKnown::NoneHatched,
+        other => other.into(),
     });
     (hatching, is_settled)
 }
@@ -226,15 +224,13 @@ fn applied(
                 Some(WateringState::Done(on)) => on,
                 _ => entry.day,
             };
-            let met = |hatching: &Result<Hatching, String>| -> Result<Met, String> {
-                let option = option.ok_or("it is not configured any more")?;
-                let hatching = hatching.as_ref().map_err(Clone::clone)?;
+            let met = |hatching: &Result<Hatching, NotKnown>| -> Result<Met, NotKnown> {
+                let option = option.ok_or(NotKnown::NoOption)?;
+                let hatching = hatching.as_ref().map_err(|why| *why)?;
                 match outcome(option, hatching, entry.day, water.as_ref()) {
                     Outcome::Met(met) => Ok(met),
-                    Outcome::Nothing => Err("it meets none of these larvae on any day".to_owned()),
-                    Outcome::Outside => {
-                        Err("its day lies after the date by which larvae are gone".to_owned())
-                    }
+                    Outcome::Nothing => Err(NotKnown::NoneMet),
+                    Outcome::Outside => Err(NotKnown::AfterCap),
                 }
             };
             Applied {

@@ -2,6 +2,7 @@
 //! measured; and the day that an observation belongs to.
 
 use crate::support::feeds::{binding, date, take};
+use crate::support::real_data;
 use chrono::Days;
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::season_days;
@@ -259,22 +260,13 @@ fn morning_maxima_are_seen_and_put_back() {
 
 // --- real stations ------------------------------------------------------------------------------
 
-fn real(file: &str, dialect: &str, unit: Unit) -> Option<DailyReadings> {
-    let Some(folder) = std::env::var_os("HATCHBELL_REAL_DATA") else {
-        println!("nothing looked at: HATCHBELL_REAL_DATA names no folder");
-        return None;
-    };
-    let path = std::path::Path::new(&folder).join(file);
-    let bytes = std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-    Some(
-        (&take(&bytes, &binding(dialect, unit), "2026-11-25")
-            .unwrap()
-            .readings)
-            .into(),
-    )
+fn real(file: &str, dialect: &str, unit: Unit) -> DailyReadings {
+    let bytes = real_data::read(file);
+    let parsed = take(&bytes, &binding(dialect, unit), "2026-11-25").unwrap();
+    DailyReadings::from(&parsed.readings)
 }
 
-fn extract(id: &str) -> Option<DailyReadings> {
+fn extract(id: &str) -> DailyReadings {
     real(
         &format!("ghcn_coop/{id}.txt"),
         "ghcn-extract",
@@ -282,7 +274,7 @@ fn extract(id: &str) -> Option<DailyReadings> {
     )
 }
 
-fn milwaukee() -> Option<DailyReadings> {
+fn milwaukee() -> DailyReadings {
     let file = "ghcn_replay_milwaukee/snapshot_last_af12cf0947.csv";
     real(file, "ncei-export", Unit::Fahrenheit)
 }
@@ -290,14 +282,11 @@ fn milwaukee() -> Option<DailyReadings> {
 /// Measured before on daily departures 1985-2014 against Milwaukee: USC00115326 0.64 with the same
 /// day and 0.85 with the day before, USC00110338 the other way round.
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn a_morning_observer_is_told_from_an_evening_one() {
-    let (Some(reference), Some(morning), Some(evening)) =
-        (milwaukee(), extract("USC00115326"), extract("USC00110338"))
-    else {
-        return;
-    };
-    let morning = compare(&morning, &reference).unwrap();
-    let evening = compare(&evening, &reference).unwrap();
+    let reference = milwaukee();
+    let morning = compare(&extract("USC00115326"), &reference).unwrap();
+    let evening = compare(&extract("USC00110338"), &reference).unwrap();
     println!("{morning:?} {evening:?}");
     assert!(morning.max_is_day_late() && !evening.max_is_day_late());
     assert!(
@@ -311,12 +300,9 @@ fn a_morning_observer_is_told_from_an_evening_one() {
 /// Every station beside the three others it goes best with by name order; what is measured is
 /// printed, and the order in which ways are tried rests on it.
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn neighbours_beat_the_line_and_other_years_beat_it_in_long_gaps() {
-    let Some(folder) = std::env::var_os("HATCHBELL_REAL_DATA") else {
-        println!("nothing looked at: HATCHBELL_REAL_DATA names no folder");
-        return;
-    };
-    let mut ids: Vec<String> = std::fs::read_dir(std::path::Path::new(&folder).join("ghcn_coop"))
+    let mut ids: Vec<String> = std::fs::read_dir(real_data::folder().join("ghcn_coop"))
         .unwrap()
         .map(|entry| {
             entry
@@ -329,7 +315,7 @@ fn neighbours_beat_the_line_and_other_years_beat_it_in_long_gaps() {
         })
         .collect();
     ids.sort();
-    let stations: Vec<DailyReadings> = ids.iter().step_by(3).filter_map(|id| extract(id)).collect();
+    let stations: Vec<DailyReadings> = ids.iter().step_by(3).map(|id| extract(id)).collect();
     let mut errors = Vec::new();
     for block in [1, 5, 10, 15] {
         let score = |way: Way| -> GapScore {

@@ -1,8 +1,6 @@
 //! The published history of one station, played through the intake: 707 downloads of GHCN-Daily's
-//! file of Milwaukee (USW00014839), February 2022 to August 2026, as a folder of real data that
-//! HATCHBELL_REAL_DATA names holds them: the first and the last file, every change between, and the
-//! file that was really cut off. Without the folder there is nothing to look at, and the test says
-//! so.
+//! file of Milwaukee (USW00014839), February 2022 to August 2026, as the folder of real data holds
+//! them: the first and the last file, every change between, and the file that was really cut off.
 //!
 //! Left out to keep it quick: downloads in which no temperature changed, and those that only add
 //! days within 36 hours of the one before. The downloads pause from April 2023 to April 2025; the days of the pause are
@@ -10,6 +8,7 @@
 
 use crate::support::command::config_with;
 use crate::support::engine::Play;
+use crate::support::real_data;
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -22,12 +21,8 @@ type File = BTreeMap<NaiveDate, Pair>;
 const CUT_OFF: &str = "2025-04-22T16:12:20Z";
 const WHOLE_AGAIN: &str = "2025-04-22T17:36:34Z";
 
-fn folder() -> Option<PathBuf> {
-    let folder = std::env::var_os("HATCHBELL_REAL_DATA").map(PathBuf::from);
-    if folder.is_none() {
-        println!("nothing looked at: HATCHBELL_REAL_DATA names no folder");
-    }
-    folder.map(|folder| folder.join("ghcn_replay_milwaukee"))
+fn folder() -> PathBuf {
+    real_data::folder().join("ghcn_replay_milwaukee")
 }
 
 fn date(text: &str) -> NaiveDate {
@@ -150,8 +145,9 @@ fn assert_holds(play: &Play, file: &File) {
 }
 
 #[tokio::test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 async fn four_years_of_downloads_lose_no_day_and_say_each_thing_once() {
-    let Some(folder) = folder() else { return };
+    let folder = folder();
     let recent = |mut file: File| {
         file.retain(|day, _| *day >= date("2011-01-01"));
         file
@@ -235,8 +231,9 @@ async fn four_years_of_downloads_lose_no_day_and_say_each_thing_once() {
 }
 
 #[tokio::test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 async fn the_file_that_was_really_cut_off_is_told_and_over_when_it_was_whole_again() {
-    let Some(folder) = folder() else { return };
+    let folder = folder();
     let last = file(&text(&folder, "snapshot_last_af12cf0947.csv"));
     let through = |newest: &str| -> File {
         let newest = date(newest);

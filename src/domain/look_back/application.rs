@@ -1,5 +1,6 @@
 //! What an application met of the hatch, and whether it came in time.
 
+use super::hatch_span::NotKnown;
 use crate::domain::journal::amount::{Area, Rate};
 use crate::domain::treatment::coverage::{Share, Window};
 use crate::domain::treatment::hatching::Hatching;
@@ -43,7 +44,7 @@ pub struct Applied {
     /// From when to when it is at work in the root zone, see [`active_span`].
     pub active: Option<(NaiveDate, NaiveDate)>,
     /// What it met of each species, or why that is not known.
-    pub met: Vec<(String, Result<Met, String>)>,
+    pub met: Vec<(String, Result<Met, NotKnown>)>,
     /// Whether a count of the site was logged on its day or before it in the season.
     pub counted_before: bool,
 }

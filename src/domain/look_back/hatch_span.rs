@@ -1,6 +1,6 @@
-//! From when to when larvae hatched.
+//! When larvae hatched, or why that is not known.
 
-use crate::domain::treatment::coverage::Hatching;
+use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use chrono::NaiveDate;
 
 /// When larvae hatched, by the model.
@@ -33,4 +33,27 @@ impl HatchSpan {
             most: when(1.0 - Self::EDGE),
         })
     }
+}
+
+/// Why it is not known when larvae hatched, or what an application met of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NotKnown {
+    /// The planning model has no hatch of the season.
+    #[error(transparent)]
+    NoCoverage(#[from] NoCoverage),
+    /// The observed days brought no hatch.
+    #[error("by the sums no larvae hatched")]
+    NoneHatched,
+    /// Fewer than half hatched.
+    #[error("half of the eggs did not hatch")]
+    FewHatched,
+    /// What was applied is no option of the configuration any more.
+    #[error("it is not configured any more")]
+    NoOption,
+    /// The option meets none of the larvae, whenever it is applied.
+    #[error("it meets none of these larvae on any day")]
+    NoneMet,
+    /// It was applied after the species' date cap.
+    #[error("its day lies after the date by which larvae are gone")]
+    AfterCap,
 }

@@ -9,7 +9,7 @@ mod told;
 
 pub use application::{Applied, Met, Outcome, Timing, active_span, outcome};
 pub use counting::{Change, Counted, CountedBrood, Counts};
-pub use hatch_span::HatchSpan;
+pub use hatch_span::{HatchSpan, NotKnown};
 pub use milestone_review::{Announced, Foretelling, Held, MilestoneReview, NoticeScore};
 pub use season_review::{LookBack, OfSpecies};
 pub use told::{SentNotice, Told, told_of_treatments, told_of_watering};

@@ -6,7 +6,7 @@
 
 use super::application::Applied;
 use super::counting::Counts;
-use super::hatch_span::HatchSpan;
+use super::hatch_span::{HatchSpan, NotKnown};
 use super::milestone_review::{MilestoneReview, NoticeScore};
 use super::told::Told;
 use crate::domain::phenology::milestone::Milestone;
@@ -29,7 +29,7 @@ pub struct OfSpecies {
     /// Each milestone in order.
     pub milestones: Vec<MilestoneReview>,
     /// When larvae hatched, or why that is not known.
-    pub hatch: Result<HatchSpan, String>,
+    pub hatch: Result<HatchSpan, NotKnown>,
     /// Whether the hatch is worked out from observed days alone; otherwise partly from the outlook.
     pub is_settled: bool,
     /// First catches and sightings of the season.

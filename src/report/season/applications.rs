@@ -1,7 +1,7 @@
 //! What was applied in a season, how it was watered in, and how much of the hatch it met.
 
 use super::counts::change;
-use crate::domain::look_back::{Applied, LookBack, Met, Timing};
+use crate::domain::look_back::{Applied, LookBack, Met, NotKnown, Timing};
 use crate::domain::treatment::option::Purpose;
 use crate::domain::treatment::watering::{Watering, WateringState};
 use crate::report::words::{capitalised, day_month, days, percent};
@@ -28,9 +28,9 @@ impl ApplicationReport {
             let species = season.species.iter().find(|one| one.name == name);
             species.is_some_and(|one| one.is_settled)
         };
-        let behind = |name: &str, found: &Result<Met, String>| match found {
+        let behind = |name: &str, found: &Result<Met, NotKnown>| match found {
             Ok(found) => met(found, applied.day, is_settled(name)),
-            Err(why) => vec![format!("{}.", capitalised(why))],
+            Err(why) => vec![format!("{}.", capitalised(&why.to_string()))],
         };
         let mut notes = beside(applied);
         for species in &season.species {
@@ -118,7 +118,7 @@ fn timing(timing: Timing) -> &'static str {
 }
 
 /// The verdict on an application against a species, in a sentence.
-pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, String>) -> String {
+pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, NotKnown>) -> String {
     let name = &applied.name;
     let on = day_month(applied.day);
     let Ok(met) = met else {

@@ -4,8 +4,8 @@ use super::SeasonReport;
 use super::applications::verdict;
 use super::told::told;
 use crate::domain::look_back::{
-    Applied, Counted, Foretelling, Held, Met, MilestoneReview, NoticeScore, OfSpecies, SentNotice,
-    Told,
+    Applied, Counted, Foretelling, Held, Met, MilestoneReview, NotKnown, NoticeScore, OfSpecies,
+    SentNotice, Told,
 };
 use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::treatment::watering::{Watering, WateringState};
@@ -51,7 +51,7 @@ fn species(one: &OfSpecies) -> Value {
             "half": span.half,
             "nineteen_in_twenty": span.most,
         })),
-        "hatch_unknown": one.hatch.as_ref().err(),
+        "hatch_unknown": one.hatch.as_ref().err().map(ToString::to_string),
         "hatch_observed": one.is_settled,
         "catches": one.catches,
         "borne_per_m2": one.tolerance,
@@ -159,10 +159,10 @@ fn water(watering: &Watering) -> Value {
     })
 }
 
-fn met(one: &Applied, species: &str, found: &Result<Met, String>) -> Value {
+fn met(one: &Applied, species: &str, found: &Result<Met, NotKnown>) -> Value {
     let verdict = verdict(one, species, found);
     match found {
-        Err(why) => json!({ "species": species, "verdict": verdict, "unknown": why }),
+        Err(why) => json!({ "species": species, "verdict": verdict, "unknown": why.to_string() }),
         Ok(met) => json!({
             "species": species,
             "verdict": verdict,

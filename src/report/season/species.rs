@@ -231,6 +231,7 @@ fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::domain::look_back::Counts;
+    use crate::domain::look_back::NotKnown;
 
     fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -261,7 +262,7 @@ mod tests {
                 came: came.map(day),
                 by: came.map(|_| PassedBy::Sum),
             }],
-            hatch: Err("no larvae hatched".to_owned()),
+            hatch: Err(NotKnown::NoneHatched),
             is_settled: true,
             catches: Vec::new(),
             tolerance: (80.0, 160.0),

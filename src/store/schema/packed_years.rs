@@ -1,14 +1,40 @@
 //! Version 8: a station's readings of a year as one value.
 
-use crate::domain::weather::reading::Reading;
 use crate::store::StoreError;
-use crate::store::reading_year::YearOfReadings;
 use chrono::{Datelike, NaiveDate};
-use rusqlite::Transaction;
+use rusqlite::{Transaction, params};
+
+/// Days of a leap year; each has a minimum and a maximum.
+const SLOTS: usize = 366;
+
+/// A year of a station while its days are gathered.
+struct Year {
+    station: String,
+    year: i32,
+    newest: Option<NaiveDate>,
+    /// Minimum and maximum by day of the year; not a number for unknown.
+    values: Vec<f64>,
+}
+
+impl Year {
+    fn save(&self, transaction: &Transaction<'_>) -> Result<(), StoreError> {
+        let bytes: Vec<u8> = self
+            .values
+            .iter()
+            .flat_map(|value| value.to_le_bytes())
+            .collect();
+        transaction
+            .prepare_cached(
+                "INSERT INTO reading_year (station, year, newest, days) VALUES (?1, ?2, ?3, ?4)",
+            )?
+            .execute(params![self.station, self.year, self.newest, bytes])?;
+        Ok(())
+    }
+}
 
 /// Packs what an older program stored day by day, and takes its table away.
-pub(super) fn pack_days(connection: &Transaction<'_>) -> Result<(), StoreError> {
-    connection.execute_batch(
+pub(super) fn pack_days(transaction: &Transaction<'_>) -> Result<(), StoreError> {
+    transaction.execute_batch(
         "CREATE TABLE reading_year (
             id      INTEGER PRIMARY KEY,
             station TEXT NOT NULL,
@@ -19,29 +45,37 @@ pub(super) fn pack_days(connection: &Transaction<'_>) -> Result<(), StoreError> 
             UNIQUE (station, year)
         ) STRICT;",
     )?;
-    let mut statement = connection
+    let mut days = transaction
         .prepare("SELECT station, day, min_c, max_c FROM reading ORDER BY station, day")?;
-    let mut rows = statement.query([])?;
-    let mut open: Option<(String, YearOfReadings)> = None;
+    let mut rows = days.query([])?;
+    let mut open: Option<Year> = None;
     while let Some(row) = rows.next()? {
         let (station, day): (String, NaiveDate) = (row.get(0)?, row.get(1)?);
-        if let Some((of, year)) = &open
-            && (*of != station || year.year() != day.year())
+        let (min, max): (Option<f64>, Option<f64>) = (row.get(2)?, row.get(3)?);
+        if let Some(year) = &open
+            && (year.station != station || year.year != day.year())
         {
-            year.save(connection, of)?;
+            year.save(transaction)?;
             open = None;
         }
-        let (_, year) = open.get_or_insert_with(|| (station, YearOfReadings::empty(day.year())));
-        *year.entry(day) = Reading {
-            min: row.get(2)?,
-            max: row.get(3)?,
-        };
+        let year = open.get_or_insert_with(|| Year {
+            station,
+            year: day.year(),
+            newest: None,
+            values: vec![f64::NAN; 2 * SLOTS],
+        });
+        let slot = 2 * day.ordinal0() as usize;
+        year.values[slot] = min.unwrap_or(f64::NAN);
+        year.values[slot + 1] = max.unwrap_or(f64::NAN);
+        if matches!((min, max), (Some(min), Some(max)) if min <= max) {
+            year.newest = Some(day);
+        }
     }
-    if let Some((station, year)) = &open {
-        year.save(connection, station)?;
+    if let Some(year) = &open {
+        year.save(transaction)?;
     }
     drop(rows);
-    drop(statement);
-    connection.execute_batch("DROP TABLE reading;")?;
+    drop(days);
+    transaction.execute_batch("DROP TABLE reading;")?;
     Ok(())
 }
