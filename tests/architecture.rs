@@ -215,7 +215,7 @@ fn top_folder(path: &Path) -> String {
 /// What each top-level folder of `src`, or file beside them, imports of the others, with the first
 /// place of each import.
 /// Tests may import what they like: they are no part of the program.
-fn imports() -> BTreeMap<String, BTreeMap<String, String>> {
+fn folder_imports() -> BTreeMap<String, BTreeMap<String, String>> {
     // The roots of the program only list its parts.
     let no_part = ["src/lib.rs", "src/main.rs"].map(|path| root().join(path));
     let all: Vec<(PathBuf, String)> = sources("src")
@@ -242,41 +242,15 @@ fn imports() -> BTreeMap<String, BTreeMap<String, String>> {
     imports
 }
 
-/// A way from a folder back to itself, if there is one.
-fn circle(imports: &BTreeMap<String, BTreeMap<String, String>>) -> Option<Vec<String>> {
-    fn walk<'i>(
-        way: &mut Vec<&'i str>,
-        done: &mut BTreeSet<&'i str>,
-        imports: &'i BTreeMap<String, BTreeMap<String, String>>,
-    ) -> bool {
-        let here = *way.last().unwrap();
-        for next in imports.get(here).into_iter().flat_map(BTreeMap::keys) {
-            let closes = way.contains(&next.as_str());
-            way.push(next);
-            if closes || (!done.contains(next.as_str()) && walk(way, done, imports)) {
-                return true;
-            }
-            way.pop();
-        }
-        done.insert(here);
-        false
-    }
-    let mut done = BTreeSet::new();
-    imports.keys().find_map(|start| {
-        let mut way = vec![start.as_str()];
-        walk(&mut way, &mut done, imports).then(|| {
-            let end = way.last().copied();
-            let in_circle = way.into_iter().skip_while(|name| Some(*name) != end);
-            in_circle.map(str::to_owned).collect()
-        })
-    })
-}
-
 #[test]
 fn folders_import_each_other_in_no_circle() {
-    let imports = imports();
+    let imports = folder_imports();
     assert!(imports["cycle"].contains_key("store"), "{imports:?}");
-    if let Some(way) = circle(&imports) {
+    let graph = imports
+        .iter()
+        .map(|(folder, of)| (folder.clone(), of.keys().cloned().collect()))
+        .collect();
+    if let Some(way) = circle(&graph) {
         let places = way.windows(2).map(|step| &imports[&step[0]][&step[1]]);
         let places: Vec<&String> = places.collect();
         panic!("{}: {places:#?}", way.join(" -> "));
@@ -286,12 +260,12 @@ fn folders_import_each_other_in_no_circle() {
 #[test]
 fn a_circle_is_found_however_long_it_is() {
     let of = |edges: &[(&str, &str)]| {
-        let mut imports: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
+        let mut graph: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
         for (from, to) in edges {
-            let of_own = imports.entry((*from).to_owned()).or_default();
-            of_own.insert((*to).to_owned(), String::new());
+            let of_own = graph.entry((*from).to_owned()).or_default();
+            of_own.insert((*to).to_owned());
         }
-        circle(&imports)
+        circle(&graph)
     };
     assert_eq!(of(&[("a", "b"), ("a", "c"), ("b", "d"), ("c", "d")]), None);
     let way = of(&[("a", "b"), ("b", "c"), ("c", "d"), ("d", "b")]).unwrap();

@@ -23,11 +23,13 @@ mod guarding;
 mod intake;
 mod look_back;
 mod site_states;
+mod station_days;
 
 pub use advising::{Followed, waterings, wet_here};
 pub use cases::{Case, Plans, plans};
 pub use look_back::{look_back, seasons_on_record};
-pub use site_states::{SiteState, daily, neighbour_of, newest_day_of, site_states};
+pub use site_states::{SiteState, newest_day_of, site_states};
+pub use station_days::{daily, neighbour_of};
 
 /// What drives the cycles.
 pub struct Engine {

@@ -1,9 +1,10 @@
 //! Bringing the domain what is stored: where every site stands with each of its species.
 
+use super::station_days::{RecentDays, StationDays, read, record_of};
 use crate::config::{Config, StationFeed};
 use crate::domain::phenology::biofix::{Anchor, anchor, anchored};
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::{PastSeason, past_seasons};
+use crate::domain::phenology::outlook::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::season_days;
 use crate::domain::phenology::season_state::{
@@ -13,18 +14,15 @@ use crate::domain::phenology::species::Species;
 use crate::domain::place::site;
 use crate::domain::telling::notice::{Notice, NoticeKind};
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
-use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
-use crate::domain::weather::daily_readings::DailyReadings;
+use crate::domain::weather::blend::{Blend, Part};
 use crate::domain::weather::degree_day::Model;
-use crate::domain::weather::gaps::{Completed, Estimates, How, Neighbour, complete, has_gaps};
-use crate::domain::weather::observation_day::shifted;
-use crate::domain::weather::reading::Readings;
+use crate::domain::weather::gaps::How;
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::borrow::Cow;
 use std::cell::OnceCell;
-use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::collections::HashMap;
 use std::ops::RangeInclusive;
 use std::rc::Rc;
 
@@ -82,26 +80,6 @@ impl SiteState<'_> {
     }
 }
 
-/// What is stored of a site's station or stations, read once for all sites that share it.
-struct StationDays {
-    /// What each of several stations gave to the newest days.
-    parts: Vec<Part>,
-    /// Under the days they belong to, and completed.
-    readings: DailyReadings,
-    estimates: Estimates,
-    /// The neighbours that each day comes from that was estimated by them.
-    stood_in: BTreeMap<NaiveDate, Vec<usize>>,
-    /// These neighbours.
-    neighbours: Vec<Part>,
-    forecast: Readings,
-    /// Whole past seasons by the start of the sum and the season they stand before.
-    past: HashMap<(MonthDay, i32), Vec<PastSeason>>,
-    /// Seasons so far, which species of one model and start share.
-    seasons: Vec<((Model, NaiveDate), Rc<SeasonSoFar>)>,
-    /// What was worked out of species, which sites share.
-    species: HashMap<SpeciesKey, Rc<SpeciesSeason>>,
-}
-
 /// What the season of a species depends on at a station: the species, the season's start, the cap,
 /// and how far catches have moved it.
 type SpeciesKey = (String, NaiveDate, NaiveDate, Option<u64>);
@@ -121,43 +99,6 @@ impl SpeciesSeason {
         let made =
             || Hatching::of_season(&here.species, here.site.latitude, &self.so_far).map(Rc::new);
         self.hatching.get_or_init(made).clone()
-    }
-}
-
-/// The days of stations as they were read last; more than a site's own and its neighbours are
-/// seldom needed again.
-struct RecentDays<'c> {
-    config: &'c Config,
-    store: &'c Store,
-    today: NaiveDate,
-    recent: VecDeque<(&'c str, Rc<DailyReadings>)>,
-}
-
-/// Stations whose days are kept at hand.
-const AT_HAND: usize = 8;
-
-impl<'c> RecentDays<'c> {
-    fn of(&mut self, feed: &'c StationFeed) -> Result<Rc<DailyReadings>, StoreError> {
-        let id = feed.station.id.as_str();
-        if let Some((_, days)) = self.recent.iter().find(|(of, _)| *of == id) {
-            return Ok(Rc::clone(days));
-        }
-        let days = Rc::new(daily(self.store, feed, self.today)?);
-        if self.recent.len() == AT_HAND {
-            self.recent.pop_front();
-        }
-        self.recent.push_back((id, Rc::clone(&days)));
-        Ok(days)
-    }
-
-    fn named(
-        &mut self,
-        id: &str,
-    ) -> Result<Option<(&'c StationFeed, Rc<DailyReadings>)>, StoreError> {
-        let Some(feed) = self.config.station(id) else {
-            return Ok(None);
-        };
-        Ok(Some((feed, self.of(feed)?)))
     }
 }
 
@@ -203,20 +144,24 @@ pub(super) fn with_records<'c, T>(
         });
         groups[group].2.push(place);
     }
-    let mut days = RecentDays {
-        config,
-        store,
-        today,
-        recent: VecDeque::with_capacity(AT_HAND),
-    };
+    let mut days = RecentDays::new(config, store, today);
     let mut made: Vec<Vec<T>> = sites.iter().map(|_| Vec::new()).collect();
     for (feed, blend, places) in groups {
         let mut station = read(store, (feed, blend), &mut days)?;
+        let mut known = HashMap::new();
         for place in places {
             let (member, site) = sites[place];
             for species in site.species.iter().filter_map(|id| config.species.get(id)) {
                 let (species, anchor) = local(config, store, site, species, &station, today)?;
-                let season = season_at(&mut station, config, &species, anchor, site, today);
+                let season = season_at(
+                    &mut station,
+                    &mut known,
+                    config,
+                    &species,
+                    anchor,
+                    site,
+                    today,
+                );
                 let here = SiteState {
                     member,
                     site,
@@ -242,6 +187,7 @@ pub(super) fn with_records<'c, T>(
 /// The season of a species at a site's station, worked out unless another site has asked before.
 fn season_at(
     station: &mut StationDays,
+    known: &mut HashMap<SpeciesKey, Rc<SpeciesSeason>>,
     config: &Config,
     species: &Species,
     anchor: Option<Anchor>,
@@ -255,8 +201,8 @@ fn season_at(
         species.window_cap(&season, site.latitude),
         anchor.map(|anchor| anchor.shift.to_bits()),
     );
-    if let Some(known) = station.species.get(&key) {
-        return Rc::clone(known);
+    if let Some(season) = known.get(&key) {
+        return Rc::clone(season);
     }
     let start = species.start.at_latitude(site.latitude);
     past(station, config, start, &season);
@@ -269,7 +215,7 @@ fn season_at(
         so_far,
         hatching: OnceCell::new(),
     });
-    station.species.insert(key, Rc::clone(&made));
+    known.insert(key, Rc::clone(&made));
     made
 }
 
@@ -294,95 +240,6 @@ fn season_so_far(
     ));
     station.seasons.push((key, Rc::clone(&made)));
     made
-}
-
-/// What is known of a station, with the past seasons before one.
-fn record_of(station: &StationDays, (season, start): (Season, MonthDay)) -> Record<'_> {
-    Record {
-        readings: &station.readings,
-        estimates: &station.estimates,
-        past: station
-            .past
-            .get(&(start, season.year))
-            .map_or(&[], Vec::as_slice),
-        forecast: &station.forecast,
-    }
-}
-
-fn read<'c>(
-    store: &Store,
-    (feed, blend): (&StationFeed, Option<&Blend>),
-    days: &mut RecentDays<'c>,
-) -> Result<StationDays, StoreError> {
-    let (own, parts) = match blend {
-        Some(blend) => blend_of(blend, days)?,
-        None => match days.named(&feed.station.id)? {
-            Some((_, own)) => (own, Vec::new()),
-            None => Default::default(),
-        },
-    };
-    let mut feeds: Vec<(&StationFeed, Rc<DailyReadings>)> = Vec::new();
-    if has_gaps(&own) {
-        for id in &feed.station.neighbours {
-            feeds.extend(days.named(id)?);
-        }
-    }
-    let neighbours: Vec<Neighbour<'_>> = feeds
-        .iter()
-        .map(|(neighbour, readings)| neighbour_of(feed, neighbour, readings))
-        .collect();
-    let Completed {
-        readings,
-        estimates,
-        stood_in,
-    } = complete(&own, &neighbours, days.config.limits.longest_gap_days);
-    Ok(StationDays {
-        parts,
-        readings,
-        estimates,
-        stood_in,
-        neighbours: feeds
-            .iter()
-            .map(|(feed, _)| part(feed, PartIn::Missing, 0))
-            .collect(),
-        forecast: store.forecast(&feed.station.id)?,
-        past: HashMap::new(),
-        seasons: Vec::new(),
-        species: HashMap::new(),
-    })
-}
-
-/// The days of several stations as one, and what each gave to the newest of them.
-fn blend_of(
-    blend: &Blend,
-    days: &mut RecentDays<'_>,
-) -> Result<(Rc<DailyReadings>, Vec<Part>), StoreError> {
-    let mut sources: Vec<(&Source, &StationFeed, Rc<DailyReadings>)> = Vec::new();
-    for source in &blend.sources {
-        if let Some((feed, readings)) = days.named(&source.station)? {
-            sources.push((source, feed, readings));
-        }
-    }
-    let weighted: Vec<(&DailyReadings, f64)> = sources
-        .iter()
-        .map(|(source, _, readings)| (&**readings, source.weight))
-        .collect();
-    let blended = blended(&weighted, blend.order);
-    let parts = parts(&blended.made_of, sources.len())
-        .into_iter()
-        .zip(&sources)
-        .map(|(days, (_, feed, _))| part(feed, PartIn::Newest, days))
-        .collect();
-    Ok((Rc::new(blended.readings), parts))
-}
-
-fn part(feed: &StationFeed, of: PartIn, days: usize) -> Part {
-    Part {
-        of,
-        station: feed.station.id.clone(),
-        name: feed.station.name.clone(),
-        days,
-    }
 }
 
 /// What stations gave to the newest days, and neighbours to the missing ones of the sum.
@@ -436,35 +293,6 @@ pub fn newest_day_of(store: &Store, site: &site::Site) -> Result<Option<NaiveDat
         newest = newest.max(store.newest_day(station)?);
     }
     Ok(newest)
-}
-
-/// A neighbour as the estimate of missing days sees it.
-pub fn neighbour_of<'n>(
-    feed: &StationFeed,
-    neighbour: &StationFeed,
-    readings: &'n DailyReadings,
-) -> Neighbour<'n> {
-    let heights = neighbour.station.elevation_m.zip(feed.station.elevation_m);
-    Neighbour {
-        readings,
-        height_above_m: heights.map(|(there, here)| there - here),
-    }
-}
-
-/// A station's readings up to `today`, under the days they belong to.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn daily(
-    store: &Store,
-    feed: &StationFeed,
-    today: NaiveDate,
-) -> Result<DailyReadings, StoreError> {
-    let stored = store.daily_readings(&feed.station.id)?;
-    let mut readings = shifted(stored, feed.station.day_shift);
-    // What is dated after today has not happened for this evaluation.
-    readings.cut_after(today);
-    Ok(readings)
 }
 
 /// Makes the past seasons if they are not there yet.

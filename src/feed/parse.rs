@@ -14,11 +14,10 @@ use crate::domain::weather::extremes::{COLDEST_C, Unit, WARMEST_C, is_plausible}
 use crate::domain::weather::rain::is_plausible_rain;
 use crate::domain::weather::reading::Reading;
 use crate::station_feed::dialect::{Binding, Otherwise};
+use crate::station_feed::parsed::Element;
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use chrono::{Days, NaiveDate};
-
-pub use crate::station_feed::parsed::Element;
 
 /// Parses a file bound to a station. Rows dated after the day after `today` are refused (a day of
 /// grace for places ahead of UTC).

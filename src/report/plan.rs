@@ -128,7 +128,7 @@ pub struct WateringStatus {
 }
 
 /// A species of the site with its decision, and the options ranked or why there are none.
-type Ranked<'p> = (
+type RankedSpecies<'p> = (
     &'p SiteState<'p>,
     &'p Case,
     Result<Vec<Planned<'p>>, String>,
@@ -149,7 +149,7 @@ impl SitePlan {
         let followed = waterings(config, store, site, today)?;
         let plans = plans(config, store, today, &site.id)?;
         let options = || config.options.values();
-        let species: Vec<Ranked<'_>> = plans
+        let species: Vec<RankedSpecies<'_>> = plans
             .iter()
             .map(|(here, case, hatching)| {
                 let planned = match hatching {
@@ -266,7 +266,7 @@ fn justified(need: &Need) -> &'static str {
 }
 
 /// What was spread this season, and entries whose option is not there any more.
-fn spread(config: &Config, (here, case, _): &Ranked<'_>, today: NaiveDate) -> Vec<String> {
+fn spread(config: &Config, (here, case, _): &RankedSpecies<'_>, today: NaiveDate) -> Vec<String> {
     let spread = case.spread(config, here, today);
     let unknown = case.unknown(config).map(|(number, option)| {
         format!(
@@ -280,7 +280,7 @@ fn spread(config: &Config, (here, case, _): &Ranked<'_>, today: NaiveDate) -> Ve
 }
 
 /// What the counts of several species come to together, if that is more than the turf bears.
-fn counts_together(species: &[Ranked<'_>]) -> Option<String> {
+fn counts_together(species: &[RankedSpecies<'_>]) -> Option<String> {
     let counted: Vec<(f64, f64)> = species
         .iter()
         .filter_map(|(_, case, _)| {
@@ -298,7 +298,7 @@ fn counts_together(species: &[Ranked<'_>]) -> Option<String> {
 /// The options that the site would use and that have no day worth it against a species.
 fn without_a_day<'o>(
     options: impl Iterator<Item = &'o TreatmentOption>,
-    (here, _, planned): &Ranked<'_>,
+    (here, _, planned): &RankedSpecies<'_>,
 ) -> Option<String> {
     let planned = planned.as_ref().ok()?;
     let names: Vec<&str> = options
@@ -329,7 +329,7 @@ fn not_considered<'o>(
 }
 
 /// Watering in, reliability, cautions and law of the options that are in time, by their ids.
-fn what_to_mind(species: &[Ranked<'_>], today: NaiveDate) -> Vec<String> {
+fn what_to_mind(species: &[RankedSpecies<'_>], today: NaiveDate) -> Vec<String> {
     let planned = species
         .iter()
         .filter_map(|(.., planned)| planned.as_ref().ok())

@@ -5,7 +5,7 @@ use super::{Store, StoreError};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
-use crate::feed::parse::Element;
+use crate::station_feed::parsed::Element;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use rusqlite::{Transaction, TransactionBehavior, params};
 

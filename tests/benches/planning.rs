@@ -10,10 +10,11 @@ use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::Record;
 use hatchbell::domain::treatment::choice::Choice;
-use hatchbell::domain::treatment::coverage::Hatching;
+use hatchbell::domain::treatment::hatching::Hatching;
 use hatchbell::domain::treatment::need::{Ground, Need};
 use hatchbell::domain::treatment::option::TreatmentOption;
 use hatchbell::domain::treatment::plan::ranked;
+use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::reading::{Reading, Readings};
 use std::hint::black_box;
@@ -22,7 +23,7 @@ const YEARS: i32 = 30;
 const LATITUDE: f64 = 41.8;
 
 /// A course of the year and a wave that goes through the years.
-fn weather(until: NaiveDate) -> Readings {
+fn weather(until: NaiveDate) -> DailyReadings {
     let first = NaiveDate::from_ymd_opt(2026 - YEARS, 1, 1).unwrap();
     let days = (until - first).num_days();
     (0..=days)

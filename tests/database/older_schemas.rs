@@ -8,7 +8,7 @@ use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::telling::feed_trouble::Trouble;
 use hatchbell::domain::telling::milestone_decision::Recorded;
 use hatchbell::domain::weather::reading::Reading;
-use hatchbell::feed::parse::Element;
+use hatchbell::station_feed::parsed::Element;
 use hatchbell::station_feed::version::FileMark;
 use hatchbell::store::Store;
 use hatchbell::store::milestones::Pair;

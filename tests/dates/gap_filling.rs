@@ -8,9 +8,8 @@ use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::season_days;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::{Extremes, Unit};
-use hatchbell::domain::weather::gaps::{
-    Estimates, GapScore, How, Neighbour, Way, complete, leave_out,
-};
+use hatchbell::domain::weather::gap_score::{GapScore, Way, leave_out};
+use hatchbell::domain::weather::gaps::{Estimates, How, Neighbour, complete};
 use hatchbell::domain::weather::observation_day::{DayShift, compare, shifted};
 use hatchbell::domain::weather::reading::Reading;
 use proptest::prelude::*;

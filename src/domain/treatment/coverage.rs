@@ -5,8 +5,11 @@
 
 use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::worked_out::{OfOption, Working};
 use chrono::{Days, NaiveDate};
 use std::rc::Rc;
+
+pub use crate::domain::treatment::worked_out::{Share, Window};
 
 /// Chance a day that a fully open larva takes up enough where all of an option is at work. A
 /// choice, not a published value: larvae that feed for some days are met.
@@ -27,28 +30,6 @@ const LONGEST_DAYS: usize = 366;
 /// ends of its window.
 const STRIDE: usize = 16;
 
-/// Share of the hatching larvae that an application on a day meets, 0 to 1.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Share {
-    /// Mean over all courses.
-    pub mean: f64,
-    /// One course in ten is below.
-    pub low: f64,
-    /// One course in ten is above.
-    pub high: f64,
-}
-
-/// The days on which an application is worth it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Window {
-    /// First day.
-    pub first: NaiveDate,
-    /// Best day.
-    pub best: NaiveDate,
-    /// Last day.
-    pub last: NaiveDate,
-}
-
 /// What each day of application of an option would meet. A day is worked out when it is asked for
 /// and remembered with the hatching.
 #[derive(Debug, Clone, Copy)]
@@ -59,35 +40,6 @@ pub struct Coverage<'h> {
     days: usize,
     /// Place among what is remembered.
     place: usize,
-}
-
-/// What was worked out of the options of a hatching.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Known {
-    options: Vec<OfOption>,
-}
-
-#[derive(Debug, Clone)]
-struct OfOption {
-    option: TreatmentOption,
-    means: Vec<Option<f64>>,
-    shares: Vec<(usize, Share)>,
-    windows: Vec<(WindowKey, Option<Window>)>,
-    /// What working out a further day needs.
-    working: Option<Rc<Working>>,
-}
-
-type WindowKey = (u64, Option<NaiveDate>);
-
-/// An option at work on the larvae of a hatching.
-#[derive(Debug)]
-struct Working {
-    /// What is at work on each day from the application on, up to where nothing is left.
-    activity: Vec<f32>,
-    /// How open each cohort is on each day from its hatch on, one cohort after the other.
-    open: Vec<f32>,
-    /// Where each cohort's days begin.
-    from: Vec<usize>,
 }
 
 impl Hatching {

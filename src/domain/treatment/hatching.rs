@@ -6,9 +6,9 @@ use crate::domain::phenology::season_days::Limits;
 use crate::domain::phenology::season_state::{Record, SeasonSoFar};
 use crate::domain::phenology::species::{SECOND_INSTAR, Species};
 use crate::domain::sourced_value::{NINE_NORMAL, SourcedValue};
-use crate::domain::treatment::coverage::Known;
 use crate::domain::treatment::need::COUNTABLE_AFTER_HATCH;
 use crate::domain::treatment::option::Purpose;
+use crate::domain::treatment::worked_out::WorkedOut;
 use chrono::{Days, NaiveDate};
 use std::cell::RefCell;
 use std::ops::Range;
@@ -55,7 +55,7 @@ pub struct Hatching {
     /// place of its cohort; fewer where some do not hatch in time.
     pub(super) cases: Vec<Vec<u32>>,
     /// What was worked out of options already.
-    pub(super) known: RefCell<Known>,
+    pub(super) known: RefCell<WorkedOut>,
 }
 
 /// Larvae that hatch together.

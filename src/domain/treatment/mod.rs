@@ -8,3 +8,4 @@ pub mod need;
 pub mod option;
 pub mod plan;
 pub mod watering;
+mod worked_out;

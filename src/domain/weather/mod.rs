@@ -6,6 +6,7 @@ pub mod blend;
 pub mod daily_readings;
 pub mod degree_day;
 pub mod extremes;
+pub mod gap_score;
 pub mod gaps;
 pub mod observation_day;
 pub mod rain;

@@ -19,6 +19,8 @@ mod climate;
 mod frozen;
 mod header;
 mod last_file;
+#[cfg(test)]
+mod outlier_tests;
 mod outliers;
 mod possible_values;
 mod stored_days;

@@ -1,5 +1,6 @@
 use super::header::{HeaderChange, header_change};
-use super::outliers::{take_out, to_hold};
+use super::outlier_tests::unlikely_on;
+use super::outliers::to_hold;
 use super::stored_days::as_published;
 use super::*;
 use crate::config::dialect_file;
@@ -10,13 +11,13 @@ use crate::domain::weather::reading::Reading;
 use crate::station_feed::memory::FileProfile;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Element;
-use chrono::{DateTime, Datelike, Days, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, Days, Utc};
 
-fn date(text: &str) -> NaiveDate {
+pub(super) fn date(text: &str) -> NaiveDate {
     text.parse().unwrap()
 }
 
-fn instant(text: &str) -> DateTime<Utc> {
+pub(super) fn instant(text: &str) -> DateTime<Utc> {
     format!("{text}T06:00:00Z").parse().unwrap()
 }
 
@@ -34,7 +35,7 @@ fn binding(unit: Unit) -> Binding {
 }
 
 /// Days of a plausible course of the year.
-fn weather(from: &str, to: &str) -> Readings {
+pub(super) fn weather(from: &str, to: &str) -> Readings {
     let (from, to) = (date(from), date(to));
     (0..=(to - from).num_days() as u64)
         .map(|index| {
@@ -423,82 +424,4 @@ fn of_many_held_values_three_are_named_and_the_others_counted() {
     let what = held_out.finding.unwrap().what;
     assert!(what.contains("maximum of 3 May 2026 45.0 °C"), "{what}");
     assert!(what.ends_with("; and 1 more."), "{what}");
-}
-
-fn unlikely_on(days: &[&str]) -> Vec<Unlikely> {
-    days.iter()
-        .map(|day| Unlikely {
-            day: date(day),
-            element: Element::Max,
-            celsius: 45.0,
-            known: (5.0, 28.0),
-        })
-        .collect()
-}
-
-#[test]
-fn a_value_is_believed_after_a_day_unless_more_than_three_days_are_in_question() {
-    let first = instant("2026-05-06");
-    let days = ["2026-05-01", "2026-05-02", "2026-05-03", "2026-05-04"];
-    let three = unlikely_on(&days[..3]);
-    let held = to_hold(&three, &[], &[], first);
-    assert_eq!(held.len(), 3);
-    assert_eq!(to_hold(&three, &held, &[], instant("2026-05-07")), []);
-    let soon = first + TimeDelta::hours(23);
-    assert_eq!(to_hold(&three, &held, &[], soon), held);
-
-    let four = unlikely_on(&days);
-    let held = to_hold(&four, &[], &[], first);
-    let later = to_hold(&four, &held, &[], instant("2026-06-30"));
-    assert_eq!(later, held, "time alone speaks for none of them");
-}
-
-#[test]
-fn another_value_of_the_same_day_is_held_anew() {
-    let mut one = unlikely_on(&["2026-05-01"]);
-    let held = to_hold(&one, &[], &[], instant("2026-05-06"));
-    one[0].celsius = 45.1;
-    assert_eq!(
-        to_hold(&one, &held, &[], instant("2026-05-08")),
-        [],
-        "a late revision of a tenth is the same value"
-    );
-    one[0].celsius = 55.0;
-    let anew = to_hold(&one, &held, &[], instant("2026-05-08"));
-    assert_eq!(anew[0].since, instant("2026-05-08"));
-}
-
-#[test]
-fn a_neighbour_that_is_near_speaks_for_a_value_at_once() {
-    let one = unlikely_on(&["2026-05-01"]);
-    let neighbour = |max: f64| {
-        let reading = Reading {
-            min: None,
-            max: Some(max),
-        };
-        Readings::from([(date("2026-05-01"), reading)])
-    };
-    let now = instant("2026-05-02");
-    for near in [45.0, 40.1, 49.9] {
-        assert_eq!(to_hold(&one, &[], &[neighbour(near)], now), [], "{near}");
-    }
-    for far in [39.9, 50.1, 27.0] {
-        let held = to_hold(&one, &[], &[neighbour(far)], now);
-        assert_eq!(held.len(), 1, "{far}");
-    }
-}
-
-#[test]
-fn a_held_extreme_leaves_its_partner() {
-    let mut readings = weather("2026-05-01", "2026-05-02");
-    let held = to_hold(
-        &unlikely_on(&["2026-05-01"]),
-        &[],
-        &[],
-        instant("2026-05-03"),
-    );
-    take_out(&mut readings, &held);
-    let reading = readings[&date("2026-05-01")];
-    assert!(reading.max.is_none() && reading.min.is_some());
-    assert_eq!(readings.len(), 2);
 }

@@ -365,7 +365,7 @@ mod tests {
         let early = notes(&watched_from(Some("2026-04-01")), end);
         assert_eq!(
             early,
-            ["When larvae hatched is not known: no larvae hatched."]
+            ["When larvae hatched is not known: by the sums no larvae hatched."]
         );
     }
 
