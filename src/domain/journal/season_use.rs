@@ -35,7 +35,7 @@ pub struct SeasonUse {
 /// # Examples
 /// ```
 /// use hatchbell::domain::journal::amount::SeasonTotal;
-/// use hatchbell::domain::journal::{Application, Deed, Entry, season_use};
+/// use hatchbell::domain::journal::{Application, JournalAction, Entry, season_use};
 /// use hatchbell::domain::phenology::season::{MonthDay, Season};
 ///
 /// let spread = Application {
@@ -48,7 +48,7 @@ pub struct SeasonUse {
 ///     number: 1,
 ///     site: "lawn".into(),
 ///     day: "2026-06-08".parse().unwrap(),
-///     deed: Deed::Application(spread),
+///     action: JournalAction::Application(spread),
 ///     remark: None,
 /// };
 /// let season = Season::containing(entry.day, MonthDay::parse("01-01").unwrap());

@@ -51,9 +51,9 @@ pub enum AnchoredBy {
 /// # Examples
 /// ```
 /// use hatchbell::domain::phenology::biofix::{AnchoredBy, anchor};
-/// use hatchbell::domain::sourced_value::Solidity;
+/// use hatchbell::domain::sourced_value::EvidenceGrade;
 /// use hatchbell::domain::phenology::species::Threshold;
-/// let flight = Threshold { value: 560.0, range: Some((500.0, 660.0)), solidity: Solidity::Published, source: String::new() };
+/// let flight = Threshold { value: 560.0, range: Some((500.0, 660.0)), grade: EvidenceGrade::Published, source: String::new() };
 /// assert_eq!(anchor(&flight, Some(600.0), &[]).unwrap().shift, 40.0);
 /// // Two earlier seasons at 600 count as much as the published value.
 /// let learnt = anchor(&flight, None, &[600.0, 600.0]).unwrap();

@@ -32,7 +32,7 @@ pub struct CountReading {
 
 impl CountReading {
     /// What was found, held against the larvae per m² that the turf bears: the numbers of
-    /// [`tolerance`](crate::domain::scouting::borne), one twice or the ends of a range.
+    /// [`tolerance`](fn@crate::domain::scouting::tolerance), one twice or the ends of a range.
     ///
     /// # Method
     /// The side by [`verdict`]. What else to dig is counted against the nearer end; a mean within a
@@ -50,11 +50,11 @@ impl CountReading {
     /// # Examples
     /// ```
     /// use hatchbell::domain::scouting::Found;
-    /// use hatchbell::domain::scouting::{Reading, SampleArea, Verdict};
+    /// use hatchbell::domain::scouting::{CountReading, SampleArea, Verdict};
     ///
     /// let area = SampleArea::from_ft2(1.0).unwrap();
     /// let clean = Found::of_samples(10, area, 2, None).unwrap();
-    /// assert_eq!(Reading::of(&clean, (86.0, 161.0)).verdict, Verdict::Below);
+    /// assert_eq!(CountReading::of(&clean, (86.0, 161.0)).verdict, Verdict::Below);
     /// ```
     pub fn of(found: &Found, tolerance: (f64, f64)) -> Self {
         let verdict = verdict(found, tolerance);

@@ -19,7 +19,7 @@ pub fn tolerance(threshold: &ActionThreshold, condition: Option<TurfCondition>) 
 ///
 /// # Method
 /// Samples: below or above if the whole range lies there, see
-/// [`super::scouting::Density::verdict`]; where the condition is not known, below the low and above
+/// [`super::Density::verdict`]; where the condition is not known, below the low and above
 /// the high end of the threshold. A bare density has no range, so it is near from half to twice the
 /// threshold (our choice).
 ///

@@ -46,9 +46,9 @@ impl Decay {
     /// The share left after `days`, by first-order decay.
     ///
     /// ```
-    /// use hatchbell::domain::sourced_value::{Figure, Solidity};
+    /// use hatchbell::domain::sourced_value::{SourcedValue, EvidenceGrade};
     /// use hatchbell::domain::treatment::option::Decay;
-    /// let fortnight = Figure { value: 14.0, range: None, solidity: Solidity::Practice, source: String::new() };
+    /// let fortnight = SourcedValue { value: 14.0, range: None, grade: EvidenceGrade::Practice, source: String::new() };
     /// assert!((Decay::NineTenthsGone(fortnight.clone()).left_after(14.0) - 0.1).abs() < 1e-12);
     /// assert_eq!(Decay::HalfLife(fortnight).left_after(14.0), 0.5);
     /// ```

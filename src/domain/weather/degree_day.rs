@@ -162,7 +162,7 @@ impl Model {
     /// Maximum 70 °F, minimum 40 °F, base 50 °F is 5 °F·d by the simple average (Ohio State
     /// University extension slides on degree-days):
     /// ```
-    /// use hatchbell::domain::{degree_day::{Method, Model}, temperature::{Extremes, Unit}};
+    /// use hatchbell::domain::weather::{degree_day::{Method, Model}, extremes::{Extremes, Unit}};
     /// let model = Model::new(10.0, None, Method::SimpleAverage).unwrap();
     /// let f = |v| Unit::Fahrenheit.to_celsius(v);
     /// let day = Extremes::new(f(40.0), f(70.0)).unwrap();
