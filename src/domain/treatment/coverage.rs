@@ -3,8 +3,9 @@
 //! A planning model: it compares days and options. It says nothing of how many larvae die in a
 //! particular lawn; the label, local law and a licensed applicator decide what is done.
 
-use crate::domain::treatment::hatching::Hatching;
+use crate::domain::treatment::hatching::{Cohort, Hatching};
 use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::window_search::{best_day, end_of_run, guess_best};
 use crate::domain::treatment::worked_out::{OfOption, Working};
 use chrono::{Days, NaiveDate};
 use std::rc::Rc;
@@ -25,10 +26,8 @@ const NO_ACTIVITY: f32 = 0.005;
 /// Longest activity looked at, days.
 const LONGEST_DAYS: usize = 366;
 
-/// Days between those that are looked at first in search of the best one. What a day meets changes
-/// evenly over the days, so that the days between are looked at only around the best one and the
-/// ends of its window.
-const STRIDE: usize = 16;
+/// One in so many cohorts tells roughly what a day meets.
+const ROUGHLY_EVERY: usize = 7;
 
 /// What each day of application of an option would meet. A day is worked out when it is asked for
 /// and remembered with the hatching.
@@ -120,27 +119,29 @@ impl Working {
         working
     }
 
-    /// Share of each cohort that an application on a day, counted from the season's start, meets.
-    fn met(&self, hatching: &Hatching, day: usize) -> Vec<f64> {
-        hatching
-            .cohorts
-            .iter()
-            .zip(self.from.windows(2))
-            .map(|(cohort, span)| {
-                let open = &self.open[span[0]..span[1]];
-                // The overlap of the larvae's life with the time the option is at work.
-                let from = day.max(cohort.hatch);
-                let to = (cohort.hatch + open.len()).min(day + self.activity.len());
-                if from >= to {
-                    return 0.0;
-                }
-                let taken_up = sum_of_products(
-                    &self.activity[from - day..to - day],
-                    &open[from - cohort.hatch..to - cohort.hatch],
-                );
-                f64::from(1.0 - (-UPTAKE_PER_DAY as f32 * taken_up).exp())
-            })
-            .collect()
+    /// Share of a cohort, by its place, that an application on a day, counted from the season's start,
+    /// meets.
+    fn met(&self, cohort: &Cohort, place: usize, day: usize) -> f64 {
+        let open = &self.open[self.from[place]..self.from[place + 1]];
+        // The overlap of the larvae's life with the time the option is at work.
+        let from = day.max(cohort.hatch);
+        let to = (cohort.hatch + open.len()).min(day + self.activity.len());
+        if from >= to {
+            return 0.0;
+        }
+        let taken_up = sum_of_products(
+            &self.activity[from - day..to - day],
+            &open[from - cohort.hatch..to - cohort.hatch],
+        );
+        f64::from(1.0 - (-UPTAKE_PER_DAY as f32 * taken_up).exp())
+    }
+
+    /// What all cohorts have, each so many places after the last one looked at, met on a day.
+    fn mean(&self, hatching: &Hatching, day: usize, every: usize) -> f64 {
+        let cohorts = hatching.cohorts.iter().enumerate().step_by(every);
+        cohorts
+            .map(|(place, cohort)| cohort.share * self.met(cohort, place, day))
+            .sum()
     }
 }
 
@@ -165,8 +166,12 @@ impl Coverage<'_> {
         if let Some((_, share)) = known(&self.hatching.known.borrow().options[self.place]) {
             return share;
         }
-        let met = self.working().met(self.hatching, day);
-        let mean = self.mean_of(&met);
+        let working = self.working();
+        let cohorts = self.hatching.cohorts.iter().enumerate();
+        let met: Vec<f64> = cohorts
+            .map(|(place, cohort)| working.met(cohort, place, day))
+            .collect();
+        let mean = self.mean(day);
         let mut of_cases: Vec<f64> = self
             .hatching
             .cases
@@ -186,9 +191,8 @@ impl Coverage<'_> {
             low: at(0.1),
             high: at(0.9),
         };
-        let known = &mut self.hatching.known.borrow_mut().options[self.place];
-        known.means[day] = Some(mean);
-        known.shares.push((day, share));
+        let mut known = self.hatching.known.borrow_mut();
+        known.options[self.place].shares.push((day, share));
         share
     }
 
@@ -196,14 +200,9 @@ impl Coverage<'_> {
         if let Some(mean) = self.hatching.known.borrow().options[self.place].means[day] {
             return mean;
         }
-        let mean = self.mean_of(&self.working().met(self.hatching, day));
+        let mean = self.working().mean(self.hatching, day, 1);
         self.hatching.known.borrow_mut().options[self.place].means[day] = Some(mean);
         mean
-    }
-
-    fn mean_of(&self, met: &[f64]) -> f64 {
-        let cohorts = self.hatching.cohorts.iter().zip(met);
-        cohorts.map(|(cohort, met)| cohort.share * met).sum()
     }
 
     fn working(&self) -> Rc<Working> {
@@ -237,63 +236,28 @@ impl Coverage<'_> {
     fn search_window(&self, share: f64, from: Option<NaiveDate>) -> Option<Window> {
         let earliest = from.map_or(0, |day| (day - self.hatching.start).num_days().max(0)) as usize;
         let latest = self.days.checked_sub(1).filter(|last| *last >= earliest)?;
+        let days = earliest..=latest;
+        // A few of the cohorts tell roughly where the best day and the ends are, all of them which
+        // days it is.
+        let working = self.working();
+        let rough = |day: usize| working.mean(self.hatching, day, ROUGHLY_EVERY);
         let mean = |day: usize| self.mean(day);
-        let best = best_day(mean, earliest, latest);
-        let enough = mean(best) * share;
+        let guess = guess_best(rough, days.clone());
+        let best = best_day(mean, guess, days);
+        let (enough, roughly_enough) = (mean(best) * share, rough(best) * share);
         if enough <= 0.0 {
             return None;
         }
-        let worth = |day: usize| mean(day) >= enough;
+        let end = |end: usize| {
+            let guess = end_of_run(|day| rough(day) >= roughly_enough, best, end, end);
+            self.date(end_of_run(|day| mean(day) >= enough, best, end, guess))
+        };
         Some(Window {
-            first: self.date(end_of_run(worth, best, earliest)),
+            first: end(earliest),
             best: self.date(best),
-            last: self.date(end_of_run(worth, best, latest)),
+            last: end(latest),
         })
     }
-}
-
-/// The day with the highest value from `earliest` to `latest`, where values rise to it and fall
-/// after it: every [`STRIDE`] days first, then ever closer around the best of those.
-fn best_day(value: impl Fn(usize) -> f64, earliest: usize, latest: usize) -> usize {
-    let better = |a: &usize, b: &usize| value(*a).total_cmp(&value(*b));
-    let coarse = (earliest..=latest).step_by(STRIDE).chain([latest]);
-    let mut best = coarse.max_by(better).unwrap_or(earliest);
-    let mut step = STRIDE / 2;
-    while step > 0 {
-        let around = [
-            best.saturating_sub(step).max(earliest),
-            best,
-            (best + step).min(latest),
-        ];
-        best = around.into_iter().max_by(better).unwrap_or(best);
-        step /= 2;
-    }
-    best
-}
-
-/// The last day in a row that fulfils a condition, from a day that does towards `end`.
-fn end_of_run(holds: impl Fn(usize) -> bool, from: usize, end: usize) -> usize {
-    let towards = |day: usize, step: usize| {
-        if end < from {
-            day.saturating_sub(step).max(end)
-        } else {
-            (day + step).min(end)
-        }
-    };
-    // Ever longer steps while it holds, then ever shorter ones.
-    let mut last = from;
-    let mut step = 1;
-    let mut lengthens = true;
-    while step > 0 {
-        let next = towards(last, step);
-        let holds = next != last && holds(next);
-        if holds {
-            last = next;
-        }
-        lengthens &= holds;
-        step = if lengthens { 2 * step } else { step / 2 };
-    }
-    last
 }
 
 /// What is at work on each day from the application on, up to where nothing is left.

@@ -8,4 +8,5 @@ pub mod need;
 pub mod option;
 pub mod plan;
 pub mod watering;
+mod window_search;
 mod worked_out;
