@@ -4,6 +4,7 @@
 //! deletes nothing, and a value that a feed revises is kept beside the new one. Milestones and the
 //! messages about them are written in one transaction; sending comes after.
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -130,7 +131,7 @@ impl Store {
         };
         make_private(path).map_err(|error| failed(error.to_string()))?;
         let mut connection = Connection::open(path).map_err(|error| failed(error.to_string()))?;
-        connection.set_prepared_statement_cache_capacity(STATEMENTS);
+        prepare_for_many_statements(&connection)?;
         connection.busy_timeout(BUSY_WAIT)?;
         connection.pragma_update(None, "journal_mode", "WAL")?;
         connection.pragma_update(None, "synchronous", "FULL")?;
@@ -170,11 +171,18 @@ impl Store {
                 path: path.to_owned(),
                 reason: error.to_string(),
             })?;
-        connection.set_prepared_statement_cache_capacity(STATEMENTS);
+        prepare_for_many_statements(&connection)?;
         connection.busy_timeout(BUSY_WAIT)?;
         schema::check_is_current(&connection, path)?;
         Ok(Self { connection })
     }
+}
+
+/// Statements are prepared once, and not again for every value that they are asked with.
+fn prepare_for_many_statements(connection: &Connection) -> Result<(), StoreError> {
+    connection.set_prepared_statement_cache_capacity(STATEMENTS);
+    connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
+    Ok(())
 }
 
 /// Makes the folder and an empty file that only its owner can read, if there is none.

@@ -53,8 +53,8 @@ impl Store {
     pub fn daily_readings(&self, station: &str) -> Result<DailyReadings, StoreError> {
         let mut readings = DailyReadings::default();
         each_year(&self.connection, station, i32::MIN, |year| {
-            for (day, reading) in year.known_days() {
-                readings.set(day, reading);
+            if let Some((from, days)) = year.from_first_known() {
+                readings.append(from, days);
             }
         })?;
         Ok(readings)

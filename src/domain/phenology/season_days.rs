@@ -89,6 +89,7 @@ pub fn season_days(
         Vec::new()
     };
     let mut series = Series {
+        days: Vec::with_capacity(measured.len()),
         data_through: measured
             .last()
             .map(|(day, _)| *day)
@@ -105,12 +106,13 @@ pub fn season_days(
     };
     let mut previous: Option<(NaiveDate, Extremes)> = None;
     for (date, extremes) in measured {
-        let missing_from = previous.map_or(season.start, |(day, _)| day + Days::new(1));
-        let gap = Gap {
-            from: missing_from.max(season.start),
-            to: date - Days::new(1),
-        };
+        let missing_from = previous.map_or(Some(season.start), |(day, _)| day.succ_opt());
+        let missing_from = missing_from.unwrap_or(date);
         if date > season.start && missing_from < date {
+            let gap = Gap {
+                from: missing_from.max(season.start),
+                to: date - Days::new(1),
+            };
             let short = (date - missing_from).num_days() <= i64::from(longest_gap);
             // Nothing is known of the days before the record begins, so its first day stands for
             // them.

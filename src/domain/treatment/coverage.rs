@@ -104,15 +104,22 @@ impl Working {
         let [first, second, third] = option.susceptibility.by_instar.map(|share| share as f32);
         let (to_second, to_third) = hatching.lengths;
         let (to_second, to_third) = (to_second.max(1.0) as f32, to_third.max(1.0) as f32);
+        let (rate_of_first, rate_of_second) = (1.0 / to_second, 1.0 / to_third);
+        let courses: Vec<Vec<f32>> = hatching
+            .courses
+            .iter()
+            .map(|course| course.iter().map(|sum| *sum as f32).collect())
+            .collect();
         for cohort in &hatching.cohorts {
-            let course = &hatching.courses[cohort.course];
+            let course = &courses[cohort.course];
+            let hatch_sum = cohort.hatch_sum as f32;
             let followed = &course[cohort.hatch..course.len().min(days).max(cohort.hatch)];
             // As `Susceptibility::at`, without a branch, so that a processor can do days at once.
             working.open.extend(followed.iter().map(|sum| {
-                let grown = (sum - cohort.hatch_sum) as f32;
-                let to_second_instar = (grown / to_second).clamp(0.0, 1.0);
-                let to_third_instar = ((grown - to_second) / to_third).clamp(0.0, 1.0);
-                first + (second - first) * to_second_instar + (third - second) * to_third_instar
+                let grown = sum - hatch_sum;
+                let in_first = (grown * rate_of_first).max(0.0).min(1.0);
+                let in_second = ((grown - to_second) * rate_of_second).max(0.0).min(1.0);
+                first + (second - first) * in_first + (third - second) * in_second
             }));
             working.from.push(working.open.len());
         }

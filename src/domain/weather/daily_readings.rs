@@ -68,19 +68,55 @@ impl DailyReadings {
         first.iter_days().zip(self.days[start..end].iter().copied())
     }
 
+    /// The days that this record and another one both span, with the readings of both.
+    pub fn beside<'r>(
+        &'r self,
+        other: &'r Self,
+    ) -> impl Iterator<Item = (NaiveDate, Reading, Reading)> + 'r {
+        let first = self.first.max(other.first);
+        let from = |record: &'r Self| {
+            let place = record.place(first).unwrap_or(record.days.len());
+            record.days[place..].iter().copied()
+        };
+        let pairs = from(self).zip(from(other));
+        first
+            .iter_days()
+            .zip(pairs)
+            .map(|(day, (own, other))| (day, own, other))
+    }
+
     /// Puts a reading in the place of what is known of a day, lengthening the record if need be.
     pub fn set(&mut self, day: NaiveDate, reading: Reading) {
         *self.entry(day) = reading;
+    }
+
+    /// Adds the readings of consecutive days from a day after the record's last one on.
+    pub fn append(&mut self, from: NaiveDate, readings: &[Reading]) {
+        let first = if self.days.is_empty() {
+            from
+        } else {
+            self.first
+        };
+        debug_assert!(self.last_day().is_none_or(|last| last < from));
+        let place = usize::try_from((from - first).num_days()).unwrap_or(0);
+        self.first = first;
+        self.days.resize(place, Reading::default());
+        self.days.extend_from_slice(readings);
+        self.trim();
+    }
+
+    /// A record ends with a day of which something is known.
+    fn trim(&mut self) {
+        let known = |reading: &Reading| *reading != Reading::default();
+        let end = self.days.iter().rposition(known).map_or(0, |last| last + 1);
+        self.days.truncate(end);
     }
 
     /// Forgets the days after `last`.
     pub fn cut_after(&mut self, last: NaiveDate) {
         let kept = (last - self.first).num_days() + 1;
         self.days.truncate(usize::try_from(kept).unwrap_or(0));
-        // A record ends with a day of which something is known.
-        let known = |reading: &Reading| *reading != Reading::default();
-        let end = self.days.iter().rposition(known).map_or(0, |last| last + 1);
-        self.days.truncate(end);
+        self.trim();
     }
 
     /// How many days something is known of.

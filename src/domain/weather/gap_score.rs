@@ -108,7 +108,7 @@ pub fn leave_out(
     let corrections: Vec<Corrections> = match way {
         Way::Neighbours => neighbours
             .iter()
-            .map(|neighbour| Corrections::between(&left, neighbour))
+            .map(|neighbour| Corrections::between(&left, neighbour, &[true; 12]))
             .collect(),
         _ => Vec::new(),
     };

@@ -94,7 +94,7 @@ pub fn complete(
     }
     let corrections: Vec<Corrections> = neighbours
         .iter()
-        .map(|neighbour| Corrections::between(readings, neighbour))
+        .map(|neighbour| Corrections::between(readings, neighbour, &months_of(&gaps)))
         .collect();
     let mut climate = CalendarDays::of(readings);
     for (from, to) in gaps {
@@ -147,6 +147,17 @@ fn gaps(readings: &DailyReadings) -> Vec<(NaiveDate, NaiveDate)> {
     gaps
 }
 
+/// The months that gaps lie in.
+fn months_of(gaps: &[(NaiveDate, NaiveDate)]) -> Months {
+    let mut months = Months::default();
+    for (from, to) in gaps {
+        for day in from.iter_days().take_while(|day| day <= to).take(366) {
+            months[day.month0() as usize] = true;
+        }
+    }
+    months
+}
+
 /// Keeps an extreme that was measured alone; the estimate gives way to it.
 fn beside(known: Reading, estimated_min: f64, estimated_max: f64) -> Reading {
     let swapped = matches!((known.min, known.max), (Some(min), Some(max)) if min > max);
@@ -195,14 +206,23 @@ struct Correction {
 /// Corrections of minimum and maximum for each month.
 pub(super) struct Corrections([Option<(Correction, Correction)>; 12]);
 
+/// The months, from 0, that days are estimated in.
+pub(super) type Months = [bool; 12];
+
 impl Corrections {
-    pub(super) fn between(own: &DailyReadings, neighbour: &Neighbour<'_>) -> Self {
+    /// Of a neighbour in the months that are wanted.
+    pub(super) fn between(own: &DailyReadings, neighbour: &Neighbour<'_>, wanted: &Months) -> Self {
+        let around = |month: usize| [(month + 11) % 12, month, (month + 1) % 12];
+        let is_needed: Months =
+            std::array::from_fn(|month| around(month).iter().any(|month| wanted[*month]));
         let mut differences: [Vec<(f64, f64)>; 12] = Default::default();
-        for (day, reading) in own.iter() {
-            let pair = reading.extremes().zip(neighbour.readings.extremes(day));
-            if let Some((own, other)) = pair {
-                differences[day.month0() as usize]
-                    .push((own.min() - other.min(), own.max() - other.max()));
+        for (day, own, other) in own.beside(neighbour.readings) {
+            let month = day.month0() as usize;
+            if !is_needed[month] {
+                continue;
+            }
+            if let Some((own, other)) = own.extremes().zip(other.extremes()) {
+                differences[month].push((own.min() - other.min(), own.max() - other.max()));
             }
         }
         let by_height = neighbour.height_above_m.map(|height| {
@@ -213,7 +233,10 @@ impl Corrections {
             (correction, correction)
         });
         Self(std::array::from_fn(|month| {
-            let around: Vec<(f64, f64)> = [(month + 11) % 12, month, (month + 1) % 12]
+            if !wanted[month] {
+                return None;
+            }
+            let around: Vec<(f64, f64)> = around(month)
                 .into_iter()
                 .flat_map(|month| differences[month].iter().copied())
                 .collect();
