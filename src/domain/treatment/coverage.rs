@@ -159,6 +159,12 @@ impl Coverage<'_> {
         (day < self.days).then(|| self.share(day))
     }
 
+    /// The mean of it alone, which is quicker to work out.
+    pub fn mean_on(&self, day: NaiveDate) -> Option<f64> {
+        let day = usize::try_from((day - self.hatching.start).num_days()).ok()?;
+        (day < self.days).then(|| self.mean(day))
+    }
+
     /// Every day with its share.
     pub fn days(&self) -> impl Iterator<Item = (NaiveDate, Share)> + '_ {
         (0..self.days).map(|day| (self.date(day), self.share(day)))
@@ -269,14 +275,18 @@ impl Coverage<'_> {
 
 /// What is at work on each day from the application on, up to where nothing is left.
 fn activity(option: &TreatmentOption) -> Vec<f32> {
-    let days: Vec<f32> = (0..LONGEST_DAYS)
-        .map(|day| option.at_work_after(day as f64) as f32)
+    // No more can be at work than is left.
+    let mut days: Vec<f32> = (0..LONGEST_DAYS)
+        .map(|day| day as f64)
+        .take_while(|day| option.decay.left_after(*day) as f32 >= NO_ACTIVITY)
+        .map(|day| option.at_work_after(day) as f32)
         .collect();
     let end = days
         .iter()
         .rposition(|at_work| *at_work >= NO_ACTIVITY)
         .map_or(0, |last| last + 1);
-    days[..end].to_vec()
+    days.truncate(end);
+    days
 }
 
 /// Lanes that are summed side by side, so that a processor can do them at once.

@@ -40,7 +40,7 @@ impl Planned<'_> {
 
     /// What a day would meet, mean, 0 to 1.
     pub fn met_on(&self, day: NaiveDate) -> f64 {
-        self.coverage.on(day).map_or(0.0, |share| share.mean)
+        self.coverage.mean_on(day).unwrap_or(0.0)
     }
 
     /// Whether there is a day left that is worth it.

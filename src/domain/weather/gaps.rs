@@ -124,7 +124,12 @@ pub fn complete(
 
 /// Whether a station lacks days between its first and its newest measured one.
 pub fn has_gaps(readings: &DailyReadings) -> bool {
-    !gaps(readings).is_empty()
+    let mut known = readings
+        .in_order()
+        .iter()
+        .map(|day| day.extremes().is_some());
+    // After the first measured day a gap begins; a measured day after it ends it.
+    known.any(|known| known) && known.any(|known| !known) && known.any(|known| known)
 }
 
 /// Days without both extremes between the first and the newest measured day.
