@@ -48,8 +48,30 @@ pub(super) fn parse_date(text: &str, formats: &[String]) -> Option<NaiveDate> {
     }
     formats
         .iter()
-        .find_map(|format| NaiveDate::parse_from_str(text, format).ok())
+        .find_map(|format| {
+            let plain = || NaiveDate::parse_from_str(text, format).ok();
+            match format.as_str() {
+                "%Y-%m-%d" => of_fixed_places(text).or_else(plain),
+                _ => plain(),
+            }
+        })
         .filter(|day| (EARLIEST_YEAR..=9999).contains(&day.year()))
+}
+
+/// A date that is written with four, two and two digits and hyphens, as most files have it: a tenth
+/// of the time that chrono takes for a form it first has to read. `None` for any other text.
+fn of_fixed_places(text: &str) -> Option<NaiveDate> {
+    let [y1, y2, y3, y4, b'-', m1, m2, b'-', d1, d2] = *text.as_bytes() else {
+        return None;
+    };
+    let number = |digits: &[u8]| {
+        digits.iter().try_fold(0_u32, |number, digit| {
+            let digit = digit.is_ascii_digit().then(|| u32::from(digit - b'0'))?;
+            Some(10 * number + digit)
+        })
+    };
+    let year = i32::try_from(number(&[y1, y2, y3, y4])?).ok()?;
+    NaiveDate::from_ymd_opt(year, number(&[m1, m2])?, number(&[d1, d2])?)
 }
 
 /// Monthly and hourly files come under the same names as daily ones.
@@ -83,6 +105,21 @@ pub(super) fn refuse_other_cadence(line: u64, text: &str) -> Result<(), Rejectio
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    proptest::proptest! {
+        #[test]
+        fn a_date_by_its_places_is_the_one_that_chrono_reads(
+            text in "[0-9]{4}-[0-9]{2}-[0-9]{2}|[0-9 +-]{10}|[12][0-9]{3}-[01][0-9]-[0-3][0-9][0-9T]?",
+        ) {
+            let read = NaiveDate::parse_from_str(&text, "%Y-%m-%d").ok();
+            if let Some(day) = of_fixed_places(&text) {
+                proptest::prop_assert_eq!(Some(day), read);
+            }
+            let formats = ["%Y-%m-%d".to_owned()];
+            let loosely = parse_date(&text, &formats);
+            proptest::prop_assert!(loosely.is_none() || loosely == read);
+        }
+    }
 
     #[test]
     fn words_where_a_day_is_due_tell_of_no_cadence() {

@@ -29,9 +29,9 @@ pub struct FeedReader {
 
 /// A file that is shown day by day.
 struct Kept {
+    /// Not shown yet.
     readings: Readings,
     rain: Rain,
-    shown_through: Option<NaiveDate>,
 }
 
 /// What a feed gave.
@@ -92,14 +92,8 @@ impl FeedReader {
 
     /// Readings and rain that take the place of a station's file in a replay.
     pub fn keep(&mut self, station: &str, readings: Readings, rain: Rain) {
-        self.kept.insert(
-            station.to_owned(),
-            Kept {
-                readings,
-                rain,
-                shown_through: None,
-            },
-        );
+        self.kept
+            .insert(station.to_owned(), Kept { readings, rain });
     }
 
     /// Reads a station's feed. `known` are the validators of the version that is stored;
@@ -224,11 +218,10 @@ impl FeedReader {
         let Some(kept) = self.kept.get_mut(id) else {
             return Ok(FetchOutcome::Unchanged);
         };
-        let shown = kept.shown_through.replace(newest);
         Ok(FetchOutcome::Readings {
-            readings: between(&kept.readings, shown, newest),
+            readings: taken_through(&mut kept.readings, newest),
             stored: Readings::new(),
-            rain: between(&kept.rain, shown, newest),
+            rain: taken_through(&mut kept.rain, newest),
             failed: Vec::new(),
             refused,
             // Only a part is shown, so nobody may take the file for known.
@@ -238,16 +231,13 @@ impl FeedReader {
     }
 }
 
-/// The days after `shown` up to `newest`.
-fn between<T: Copy>(
-    days: &BTreeMap<NaiveDate, T>,
-    shown: Option<NaiveDate>,
+/// Takes the days up to `newest`; the later ones stay.
+fn taken_through<T>(
+    days: &mut BTreeMap<NaiveDate, T>,
     newest: NaiveDate,
 ) -> BTreeMap<NaiveDate, T> {
-    days.range(..=newest)
-        .filter(|(day, _)| shown.is_none_or(|shown| **day > shown))
-        .map(|(day, value)| (*day, *value))
-        .collect()
+    let later = days.split_off(&(newest + Days::new(1)));
+    std::mem::replace(days, later)
 }
 
 /// Where a station's file is today. An address with a year moves on to the new one as late as it can
