@@ -10,6 +10,7 @@ use crate::notify::{Parcel, SendError, local};
 use crate::secret::{Secret, SecretSource};
 use crate::store::StoreError;
 use crate::store::outbox::Waiting;
+use std::collections::HashMap;
 use std::time::Duration;
 use tracing::{error, info, warn};
 
@@ -22,12 +23,19 @@ impl Engine {
     /// # Errors
     /// [`StoreError`] if the database fails; servers that refuse are noted.
     pub async fn deliver(&mut self, beat: Beat<'_>, report: &mut Report) -> Result<(), StoreError> {
+        let names: HashMap<String, String> = self
+            .config
+            .members
+            .iter()
+            .flat_map(|member| &member.recipients)
+            .map(|recipient| (recipient.id.clone(), recipient.name.clone()))
+            .collect();
         for message in self.store.due(self.clock.now())? {
             if *self.stop.borrow() {
                 return Ok(());
             }
             self.store.attempt(&message, self.clock.now())?;
-            let result = with_beat(self.send(&message), beat).await;
+            let result = with_beat(self.send(&message, names.get(&message.recipient)), beat).await;
             let now = self.clock.now();
             match result {
                 Ok(()) => {
@@ -54,21 +62,15 @@ impl Engine {
         Ok(())
     }
 
-    async fn send(&mut self, message: &Waiting) -> Result<(), SendError> {
+    /// Sends a message to a recipient, by the name in the configuration.
+    async fn send(&mut self, message: &Waiting, name: Option<&String>) -> Result<(), SendError> {
         let parcel = Parcel {
             id: message.id.clone(),
             title: message.title.clone(),
             text: message.body.clone(),
             created_at: message.created_at,
         };
-        let recipient = self
-            .config
-            .members
-            .iter()
-            .flat_map(|member| &member.recipients)
-            .find(|recipient| recipient.id == message.recipient);
-        let (Some(recipient), Some(addresses)) =
-            (recipient, self.config.addresses.get(&message.recipient))
+        let (Some(name), Some(addresses)) = (name, self.config.addresses.get(&message.recipient))
         else {
             return Err(SendError::Permanent(format!(
                 "recipient {} is no longer in the configuration",
@@ -81,14 +83,14 @@ impl Engine {
             Channel::File => self.print == Print::All,
         };
         if printed {
-            let to = addressee(&recipient.name, message.channel, addresses);
+            let to = addressee(name, message.channel, addresses);
             return local::print(&mut self.output, &to, &parcel);
         }
         match message.channel {
             Channel::Email => mail(&self.config, addresses, &parcel).await,
             Channel::Push => push(&self.config, addresses, &parcel).await,
             Channel::File | Channel::Console => match &addresses.file {
-                Some(path) => local::append(path, &recipient.name, &parcel),
+                Some(path) => local::append(path, name, &parcel),
                 None => Err(no_address("file")),
             },
         }

@@ -13,6 +13,7 @@ use crate::domain::treatment::plan::{Advice, Spread, Step};
 use crate::domain::treatment::watering::{Watering, Wet};
 use crate::domain::weather::blend::Part;
 use chrono::NaiveDate;
+use std::collections::HashMap;
 
 /// One thing to tell about a site.
 #[derive(Debug, Clone, PartialEq)]
@@ -236,12 +237,20 @@ pub struct Bundle<'n, 'a> {
 /// Sorts notices into one message per recipient and channel. Recipients hear of their own
 /// member's sites only.
 pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<Bundle<'n, 'a>> {
+    let mut of_members: HashMap<&str, Vec<&Notice<'a>>> = HashMap::new();
+    for notice in notices {
+        let of_member = of_members.entry(&notice.member.id).or_default();
+        of_member.push(notice);
+    }
     let mut bundles = Vec::new();
     for member in members {
+        let Some(of_member) = of_members.get(member.id.as_str()) else {
+            continue;
+        };
         for recipient in &member.recipients {
-            let wanted: Vec<&Notice<'a>> = notices
+            let wanted: Vec<&Notice<'a>> = of_member
                 .iter()
-                .filter(|notice| notice.member.id == member.id)
+                .copied()
                 .filter(|notice| recipient.hears_of(&notice.site.id, notice.kind.species_id()))
                 .collect();
             if wanted.is_empty() {
