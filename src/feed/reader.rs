@@ -36,6 +36,10 @@ struct Kept {
 
 /// What a feed gave.
 #[derive(Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "there is one at a time, and it is taken apart at once"
+)]
 pub enum FetchOutcome {
     /// Nothing new since last time.
     Unchanged,

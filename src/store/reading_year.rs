@@ -83,7 +83,7 @@ impl YearOfReadings {
     }
 
     /// The days from the first one of which something is known on; `None` if nothing is.
-    pub fn from_first_known(&self) -> Option<(NaiveDate, &[Reading])> {
+    pub fn since_first_known(&self) -> Option<(NaiveDate, &[Reading])> {
         let known = |reading: &Reading| *reading != Reading::default();
         let first = self.days.iter().position(known)?;
         let from = NaiveDate::from_yo_opt(self.year, first as u32 + 1)?;

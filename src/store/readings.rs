@@ -53,7 +53,7 @@ impl Store {
     pub fn daily_readings(&self, station: &str) -> Result<DailyReadings, StoreError> {
         let mut readings = DailyReadings::default();
         each_year(&self.connection, station, i32::MIN, |year| {
-            if let Some((from, days)) = year.from_first_known() {
+            if let Some((from, days)) = year.since_first_known() {
                 readings.append(from, days);
             }
         })?;

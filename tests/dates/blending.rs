@@ -88,7 +88,7 @@ async fn a_single_station_goes_on_as_before_and_names_no_parts() {
     assert_eq!(json["sites"][0]["degree_days"], 450.0);
     assert_eq!(json["sites"][0]["newest_days_from"], serde_json::json!([]));
     assert_eq!(
-        play.count("SELECT count(*) FROM reading WHERE station = 'second'"),
+        play.count("SELECT count(*) FROM reading_year WHERE station = 'second'"),
         0,
         "a station that no site uses is not asked"
     );

@@ -133,9 +133,11 @@ fn several_files_merge_into_every_configured_station_and_no_other() {
     assert_eq!(rain[&day], 2.6);
     let stations: i64 = rusqlite::Connection::open(workshop.path("hatchbell.db"))
         .unwrap()
-        .query_row("SELECT count(DISTINCT station) FROM reading", [], |row| {
-            row.get(0)
-        })
+        .query_row(
+            "SELECT count(DISTINCT station) FROM reading_year",
+            [],
+            |row| row.get(0),
+        )
         .unwrap();
     assert_eq!(stations, 2);
     assert_eq!(kept(&workshop, STRANGER), Days::default());

@@ -1,9 +1,11 @@
 //! The engine itself, cycle by cycle under a clock that is set.
 
 use super::command::Workshop;
+use chrono::NaiveDate;
 use hatchbell::clock::Clock;
 use hatchbell::config::{Config, load};
 use hatchbell::cycle::{Engine, Setup};
+use hatchbell::domain::weather::reading::Reading;
 use hatchbell::store::Store;
 use tokio::sync::watch;
 
@@ -110,9 +112,28 @@ impl Play {
         database.query_row(query, [], |row| row.get(0)).unwrap()
     }
 
+    /// The stored days of all stations.
+    pub fn stored(&self) -> Vec<(NaiveDate, Reading)> {
+        let store = Store::open_to_read(&self.workshop.path("hatchbell.db")).unwrap();
+        let stations = self.column("SELECT DISTINCT station FROM reading_year");
+        stations
+            .iter()
+            .flat_map(|station| store.readings(station).unwrap())
+            .collect()
+    }
+
+    /// How many stored days of any station there are of a kind.
+    pub fn days(&self, is_one: impl Fn(NaiveDate, Reading) -> bool) -> usize {
+        let stored = self.stored();
+        stored
+            .iter()
+            .filter(|(day, reading)| is_one(*day, *reading))
+            .count()
+    }
+
     /// The newest day with both extremes.
     pub fn newest_day(&self) -> String {
-        self.column("SELECT max(day) FROM reading WHERE min_c IS NOT NULL AND max_c IS NOT NULL")
+        self.column("SELECT max(newest) FROM reading_year")
             .remove(0)
     }
 

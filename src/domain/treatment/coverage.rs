@@ -117,8 +117,8 @@ impl Working {
             // As `Susceptibility::at`, without a branch, so that a processor can do days at once.
             working.open.extend(followed.iter().map(|sum| {
                 let grown = sum - hatch_sum;
-                let in_first = (grown * rate_of_first).max(0.0).min(1.0);
-                let in_second = ((grown - to_second) * rate_of_second).max(0.0).min(1.0);
+                let in_first = (grown * rate_of_first).clamp(0.0, 1.0);
+                let in_second = ((grown - to_second) * rate_of_second).clamp(0.0, 1.0);
                 first + (second - first) * in_first + (third - second) * in_second
             }));
             working.from.push(working.open.len());

@@ -73,9 +73,10 @@ pub struct Blended {
 /// # Examples
 /// ```
 /// use hatchbell::domain::weather::blend::{Order, blended};
-/// use hatchbell::domain::weather::reading::{Reading, DailyReadings};
+/// use hatchbell::domain::weather::daily_readings::DailyReadings;
+/// use hatchbell::domain::weather::reading::Reading;
 /// let day = "2026-07-02".parse().unwrap();
-/// let of = |min, max| DailyReadings::from([(day, Reading { min: Some(min), max: Some(max) })]);
+/// let of = |min, max| DailyReadings::from_iter([(day, Reading { min: Some(min), max: Some(max) })]);
 /// let (valley, hill) = (of(12.0, 26.0), of(9.0, 23.0));
 /// let mean = blended(&[(&valley, 2.0), (&hill, 1.0)], Order::Mean);
 /// assert_eq!(mean.readings[&day], Reading { min: Some(11.0), max: Some(25.0) });

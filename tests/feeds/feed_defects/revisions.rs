@@ -40,9 +40,11 @@ impl Feed {
 
     /// The only day that is stored: its minimum and maximum, °C.
     fn day(&self) -> String {
-        let query = "SELECT day || ' ' || ifnull(min_c, '-') || ' ' || ifnull(max_c, '-')
-                     FROM reading";
-        self.play.column(query).join("; ")
+        let celsius = |value: Option<f64>| value.map_or("-".to_owned(), |c| format!("{c:?}"));
+        let days = self.play.stored().into_iter().map(|(day, reading)| {
+            format!("{day} {} {}", celsius(reading.min), celsius(reading.max))
+        });
+        days.collect::<Vec<_>>().join("; ")
     }
 
     /// Every value that was replaced, with the one that came for it.
