@@ -103,6 +103,7 @@ const STRANGERS: [(&str, &[&str]); 8] = [
     (
         "src/store",
         &[
+            "crate::feed",
             "crate::report",
             "crate::notify",
             "crate::config",

@@ -30,7 +30,7 @@ mod sourced_value;
 pub mod species_file;
 mod stations;
 
-pub use crate::station_feed::StationFeed;
+use crate::station_feed::StationFeed;
 pub use load::{Loaded, load};
 
 /// Everything hatchbell is told.

@@ -132,7 +132,7 @@ pub(super) fn consider<'c>(
             for planned in called_for(here.site, options, &case.need, hatching, today) {
                 planned.met_on(today);
             }
-            hatching.rest();
+            hatching.forget_working();
         }
         Ok((here, case, hatching))
     })?

@@ -1,7 +1,7 @@
 //! Bringing the domain what is stored: where every site stands with each of its species.
 
 use super::station_days::{RecentDays, StationDays, read, record_of};
-use crate::config::{Config, StationFeed};
+use crate::config::Config;
 use crate::domain::phenology::biofix::{Anchor, anchor, anchored};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::past_seasons;
@@ -17,6 +17,7 @@ use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::weather::blend::{Blend, Part};
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::gaps::How;
+use crate::station_feed::StationFeed;
 use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;

@@ -195,6 +195,6 @@ pub fn daily(
     let stored = store.daily_readings(&feed.station.id)?;
     let mut readings = shifted(stored, feed.station.day_shift);
     // What is dated after today has not happened for this evaluation.
-    readings.cut_after(today);
+    readings.truncate_after(today);
     Ok(readings)
 }

@@ -87,7 +87,7 @@ impl Hatching {
     }
 
     /// Lets go of what only makes further days quick to work out; what was worked out stays.
-    pub fn rest(&self) {
+    pub fn forget_working(&self) {
         for known in &mut self.known.borrow_mut().options {
             known.working = None;
         }

@@ -69,7 +69,7 @@ impl DailyReadings {
     }
 
     /// The days that this record and another one both span, with the readings of both.
-    pub fn beside<'r>(
+    pub fn overlap<'r>(
         &'r self,
         other: &'r Self,
     ) -> impl Iterator<Item = (NaiveDate, Reading, Reading)> + 'r {
@@ -113,7 +113,7 @@ impl DailyReadings {
     }
 
     /// Forgets the days after `last`.
-    pub fn cut_after(&mut self, last: NaiveDate) {
+    pub fn truncate_after(&mut self, last: NaiveDate) {
         let kept = (last - self.first).num_days() + 1;
         self.days.truncate(usize::try_from(kept).unwrap_or(0));
         self.trim();
@@ -240,10 +240,10 @@ mod tests {
         ]
         .into_iter()
         .collect();
-        readings.cut_after(day("2026-07-02"));
+        readings.truncate_after(day("2026-07-02"));
         assert_eq!(readings.last_day(), Some(day("2026-07-01")));
         assert_eq!(readings.known_days(), 1);
-        readings.cut_after(day("2026-06-01"));
+        readings.truncate_after(day("2026-06-01"));
         assert_eq!(readings.first_day(), None);
     }
 }

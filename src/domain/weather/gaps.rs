@@ -221,7 +221,7 @@ impl Corrections {
         let is_needed: Months =
             std::array::from_fn(|month| around(month).iter().any(|month| wanted[*month]));
         let mut differences: [Vec<(f64, f64)>; 12] = Default::default();
-        for (day, own, other) in own.beside(neighbour.readings) {
+        for (day, own, other) in own.overlap(neighbour.readings) {
             let month = day.month0() as usize;
             if !is_needed[month] {
                 continue;
