@@ -79,6 +79,23 @@ fn the_site_has_eggs_in_mid_june_and_first_hatch_two_weeks_later_around_the_firs
 }
 
 #[test]
+fn larvae_can_be_counted_once_half_are_in_the_second_instar_or_four_weeks_after_first_hatch() {
+    let hatching = Hatching::new(&beetle(), &courses(), day(1, 1), day(9, 30)).unwrap();
+    let first = |instar: f64, share: f64| {
+        let (start, end) = hatching.span();
+        start
+            .iter_days()
+            .take_while(|day| *day <= end)
+            .find(|day| hatching.reached(instar, *day) >= share)
+            .unwrap()
+    };
+    let (hatch, grown) = (first(0.0, 0.05), first(1.0, 0.5));
+    assert!(hatch < grown);
+    let due = grown.min(hatch + chrono::Days::new(28));
+    assert_eq!(hatching.countable(), Some(due));
+}
+
+#[test]
 fn a_diamide_spread_in_mid_june_arrives_about_early_august_and_one_of_early_july_in_late_august() {
     // Common practice, no source.
     let june = half_arrived("chlorantraniliprole", day(6, 15));

@@ -121,6 +121,24 @@ fn few_past_seasons_stretch_the_range_and_too_few_give_none() {
     assert!(message.contains("import its history"), "{message}");
 }
 
+/// This season has been 5 °C warmer throughout. Two forecast days later three tenths of that go on,
+/// and of the four tenths of the last days what three days have left: 15 + 1.5 + 2/e °C.
+#[test]
+fn what_persists_fades_from_the_last_observed_day_on_whatever_was_forecast() {
+    let observed = season_of(2026, 40, 10.0).days;
+    let forecast = season_of(2026, 2, 10.0).days;
+    let past = [2001, 2002, 2003].map(|year| season_of(year, 365, 5.0));
+    let past: Vec<&PastSeason> = past.iter().collect();
+    let start = date("2026-01-01");
+    let ensemble = Ensemble::new(&model(), start, &observed, &forecast, &past).unwrap();
+    let course = &ensemble.courses()[0];
+    let gain = course[42] - course[41];
+    assert!(
+        (gain - (5.0 + 1.5 + 2.0 * (-1.0_f64).exp())).abs() < 1e-9,
+        "{gain}"
+    );
+}
+
 /// Three seasons reach the sum on days 99, 119 and 139 after 1 January; the shares that are read, 3
 /// and 97 %, lie 20.4 days to either side. Student's t at 0.9 is 1.8856 with two degrees of freedom:
 /// times √(4/3) over the normal 1.2816 that is 1.699, so 34.7 days. Without the root 30.0.

@@ -286,7 +286,7 @@ impl Hatching {
             all += cohort.parts;
             let course = &self.courses[cohort.course];
             let grown = course[day.min(course.len() - 1)] - cohort.hatch_sum;
-            if cohort.hatch <= day && (instar <= 0.0 || grown >= needed) {
+            if cohort.hatch <= day && grown >= needed {
                 reached += cohort.parts;
             }
         }
