@@ -257,6 +257,8 @@ fn everything_due_to_one_recipient_by_one_way_is_one_message() {
 fn recipients_hear_of_their_own_sites_and_chosen_species_only() {
     let mut picky = recipient("picky", &["lawn"]);
     picky.species = Some(vec!["european-chafer".into()]);
+    let mut fond = recipient("fond", &["lawn"]);
+    fond.species = Some(vec!["japanese-beetle".into()]);
     let members = [
         member(
             "one",
@@ -265,6 +267,7 @@ fn recipients_hear_of_their_own_sites_and_chosen_species_only() {
                 recipient("gardener", &["lawn"]),
                 recipient("foreman", &["field"]),
                 picky,
+                fond,
             ],
         ),
         member(
@@ -285,7 +288,8 @@ fn recipients_hear_of_their_own_sites_and_chosen_species_only() {
         .iter()
         .map(|bundle| format!("{} {}", bundle.recipient.id, bundle.channel.name()))
         .collect();
-    assert_eq!(told, ["gardener email", "gardener push"]);
+    let due = ["gardener email", "gardener push", "fond email", "fond push"];
+    assert_eq!(told, due);
 }
 
 fn what_it_says(
