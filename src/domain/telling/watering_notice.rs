@@ -48,6 +48,38 @@ mod tests {
     }
 
     #[test]
+    fn what_is_kept_names_the_application_the_deadline_and_the_year_it_was_spread_in() {
+        let site = Site {
+            id: "lawn".into(),
+            name: "Lawn".into(),
+            turf: "ryegrass".into(),
+            condition: None,
+            area: None,
+            choice: Default::default(),
+            latitude: 41.8,
+            station: "only".into(),
+            species: Vec::new(),
+            blend: None,
+        };
+        let deadline = "2025-12-31".parse().unwrap();
+        let watering = Watering {
+            needed_mm: 13.0,
+            spread: "2025-12-30".parse().unwrap(),
+            deadline,
+            rain_mm: 0.0,
+            irrigation_mm: 0.0,
+            rain_through: None,
+            state: WateringState::Due,
+        };
+        let now = "2026-01-01T06:00:00Z".parse().unwrap();
+        let kept = watering_notice(&site, 7, &watering, &NoticeLog::default(), now).unwrap();
+        assert_eq!(kept.journal_entry, Some(7));
+        assert_eq!(kept.due, Some(deadline));
+        assert_eq!(kept.season, Some(2025));
+        assert_eq!(kept.kind, LoggedKind::Watering(Due));
+    }
+
+    #[test]
     fn each_step_is_told_once_in_the_order_in_which_it_comes() {
         let (due, waiting, missed) = (
             WateringState::Due,
