@@ -351,6 +351,21 @@ fn a_file_is_refused_if_more_than_a_quarter_of_its_rows_make_no_sense() {
 }
 
 #[test]
+fn a_file_is_refused_if_more_than_a_hundredth_of_its_values_are_no_air_temperatures() {
+    let with_wild = |wild: u64| {
+        file(150, |index| {
+            let max = if index < wild { 75.0 } else { 20.0 };
+            plain(max, 10.0)
+        })
+    };
+    let stored = Readings::new();
+    assert_eq!(read(&with_wild(2), &stored).unwrap().refused.len(), 2);
+    assert_eq!(read(&with_wild(3), &stored).unwrap().refused.len(), 3);
+    let text = read(&with_wild(5), &stored).unwrap_err();
+    assert!(text.contains("are no air temperatures"), "{text}");
+}
+
+#[test]
 fn a_mean_daily_range_below_two_degrees_is_of_no_station_on_land() {
     let of_range = |days: u64, range: f64| file(days, |_| plain(10.0 + range, 10.0));
     let stored = Readings::new();
