@@ -184,7 +184,8 @@ impl Coverage<'_> {
         let met: Vec<f64> = cohorts
             .map(|(place, cohort)| working.met(cohort, place, day))
             .collect();
-        let mean = self.mean(day);
+        let cohorts = self.hatching.cohorts.iter().zip(&met);
+        let mean = cohorts.map(|(cohort, met)| cohort.share * met).sum();
         let mut of_cases: Vec<f64> = self
             .hatching
             .cases
