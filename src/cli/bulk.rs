@@ -116,7 +116,7 @@ pub(super) fn run(
 fn stations(config: &Config) -> Vec<&StationFeed> {
     let (with, without): (Vec<_>, Vec<_>) = config
         .stations
-        .iter()
+        .values()
         .partition(|feed| feed.binding.code.is_some());
     for feed in without {
         say!("{}: has no code, so it is not looked for", feed.station.id);

@@ -46,7 +46,7 @@ pub(super) fn run(options: &CheckOptions) -> anyhow::Result<ExitCode> {
     if options.data {
         let store = Store::open_to_read(&config.service.database)?;
         let today = today(&config, &store)?;
-        for feed in &config.stations {
+        for feed in config.stations.values() {
             super::print(format_args!("{}", station(&config, &store, feed, today)?));
         }
     }

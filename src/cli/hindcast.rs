@@ -99,7 +99,7 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         let config = or_exit!(configuration(&options.config.config)).config;
         let store = Store::open_to_read(&config.service.database)?;
         let mut stations = Vec::new();
-        for feed in &config.stations {
+        for feed in config.stations.values() {
             stations.push((feed.station.id.clone(), store.readings(&feed.station.id)?));
         }
         stations

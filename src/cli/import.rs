@@ -86,11 +86,7 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
         );
     };
     let Some(feed) = config.station(station) else {
-        let ids: Vec<&str> = config
-            .stations
-            .iter()
-            .map(|feed| feed.station.id.as_str())
-            .collect();
+        let ids: Vec<&str> = config.stations.keys().map(String::as_str).collect();
         bail!(
             "there is no station \"{station}\" in {}; there are {}",
             options.config.config.display(),

@@ -121,7 +121,7 @@ fn days_of(config: &Config, year: i32, lag: u32) -> anyhow::Result<(NaiveDate, N
 
 /// Stations without a file are played from the database.
 fn keep_stored_stations(config: &Config, setup: &mut Setup) -> anyhow::Result<()> {
-    for feed in &config.stations {
+    for feed in config.stations.values() {
         if matches!(feed.origin, Origin::File(_)) {
             continue;
         }
@@ -137,7 +137,7 @@ fn keep_stored_stations(config: &Config, setup: &mut Setup) -> anyhow::Result<()
 }
 
 fn bail_on_feeds(engine: &Engine) -> anyhow::Result<()> {
-    for feed in &engine.config.stations {
+    for feed in engine.config.stations.values() {
         if let Some(problem) = engine.store.feed(&feed.station.id)?.problem {
             bail!("station {}: {problem}", feed.station.id);
         }

@@ -242,7 +242,7 @@ fn own_completeness(
     store: &Store,
 ) -> anyhow::Result<HashMap<String, Completeness>> {
     let mut known = HashMap::new();
-    for feed in &config.stations {
+    for feed in config.stations.values() {
         if let Some(code) = &feed.binding.code
             && let Some(counted) = Completeness::of(&store.readings(&feed.station.id)?)
         {

@@ -57,12 +57,11 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let email = service::email(&top, folder);
     let demo = service::demo(&top);
     let stations = stations::stations(&top, folder, &dialects);
-    let station_ids: Vec<&str> = stations.ids.iter().map(String::as_str).collect();
     let members = members::members(
         &top,
         members::KnownIds {
             folder,
-            stations: &station_ids,
+            stations: &stations.ids,
             species: &species,
             options: &options,
             has_mail_server: top.has("email"),
@@ -70,7 +69,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     );
     if let Some((members, _)) = &members {
         service::check_operator(&top, service.operator.as_ref(), members);
-        stations::warn_of_unread(&top, &stations.feeds, members);
+        stations::warn_of_unread(&top, &stations::read_for(&stations.feeds, members));
     }
     top.finish();
 
@@ -85,11 +84,12 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
         unreachable!("a part is missing only if a problem was noted");
     };
     let mut feeds = stations.feeds;
-    let latitudes: Vec<Option<f64>> = feeds
-        .iter()
-        .map(|feed| Some(stations::site_of(&feed.station.id, &feeds, &members)?.latitude))
-        .collect();
-    for (feed, latitude) in feeds.iter_mut().zip(latitudes) {
+    let latitudes: Vec<Option<f64>> = {
+        let read_for = stations::read_for(&feeds, &members);
+        let latitude = |id: &String| Some(read_for.get(id.as_str())?.latitude);
+        feeds.keys().map(latitude).collect()
+    };
+    for (feed, latitude) in feeds.values_mut().zip(latitudes) {
         feed.binding.latitude = latitude;
     }
     Ok(Loaded {

@@ -13,7 +13,8 @@ use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::weather::blend::{Blend, Order, Source};
 use crate::notify::email::check_address;
 use crate::notify::push::PushFormat;
-use std::collections::BTreeMap;
+use indexmap::IndexSet;
+use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 
 /// What the members' tables are checked against.
@@ -21,7 +22,7 @@ pub(super) struct KnownIds<'c> {
     /// Where the configuration stands.
     pub folder: &'c Path,
     /// The ids of the stations.
-    pub stations: &'c [&'c str],
+    pub stations: &'c IndexSet<String>,
     /// Every species.
     pub species: &'c BTreeMap<String, Species>,
     /// Every treatment option.
@@ -33,8 +34,11 @@ pub(super) struct KnownIds<'c> {
 /// What the members' tables are checked against, and what was seen so far.
 struct Context<'c> {
     known: KnownIds<'c>,
-    site_ids: Vec<String>,
-    recipient_ids: Vec<String>,
+    member_ids: HashSet<String>,
+    site_ids: HashSet<String>,
+    /// Those of the member that is read now.
+    own_sites: Vec<String>,
+    recipient_ids: HashSet<String>,
     addresses: BTreeMap<String, Addresses>,
 }
 
@@ -44,27 +48,28 @@ pub(super) fn members(
 ) -> Option<(Vec<Member>, BTreeMap<String, Addresses>)> {
     let mut context = Context {
         known,
-        site_ids: Vec::new(),
-        recipient_ids: Vec::new(),
+        member_ids: HashSet::new(),
+        site_ids: HashSet::new(),
+        own_sites: Vec::new(),
+        recipient_ids: HashSet::new(),
         addresses: BTreeMap::new(),
     };
     if !top.has("member") {
         top.page()
             .error(top.at(), "the file needs at least one [[member]]");
     }
-    let mut member_ids = Vec::new();
     let members: Vec<Option<Member>> = top
         .tables("member")
         .into_iter()
-        .map(|table| member(table, &mut member_ids, &mut context))
+        .map(|table| member(table, &mut context))
         .collect();
     let members: Option<Vec<Member>> = members.into_iter().collect();
     Some((members?, context.addresses))
 }
 
 /// Notes an id that was used before.
-fn unique(table: &Fields<'_, '_>, id: &Located<String>, seen: &mut Vec<String>) {
-    if seen.contains(&id.value) {
+fn unique(table: &Fields<'_, '_>, id: &Located<String>, seen: &mut HashSet<String>) {
+    if !seen.insert(id.value.clone()) {
         table.page().error(
             id.at.clone(),
             format!(
@@ -74,20 +79,14 @@ fn unique(table: &Fields<'_, '_>, id: &Located<String>, seen: &mut Vec<String>) 
             ),
         );
     }
-    seen.push(id.value.clone());
 }
 
-fn member(
-    table: Fields<'_, '_>,
-    member_ids: &mut Vec<String>,
-    context: &mut Context<'_>,
-) -> Option<Member> {
+fn member(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Member> {
     let id = table.required_id("id", "mill-lane");
     if let Some(id) = &id {
-        unique(&table, id, member_ids);
+        unique(&table, id, &mut context.member_ids);
     }
     let name = table.required_text("name", "Mill Lane Garden");
-    let first_site = context.site_ids.len();
     let site_tables = table.tables("site");
     if site_tables.is_empty() {
         table.page().error(
@@ -99,7 +98,7 @@ fn member(
         .into_iter()
         .map(|table| site(table, context))
         .collect();
-    let own_sites: Vec<String> = context.site_ids[first_site..].to_vec();
+    let own_sites = std::mem::take(&mut context.own_sites);
     let recipient_tables = table.tables("recipient");
     if recipient_tables.is_empty() {
         table.page().warning(
@@ -124,6 +123,7 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
     let id = table.required_id("id", "front-lawn");
     if let Some(id) = &id {
         unique(&table, id, &mut context.site_ids);
+        context.own_sites.push(id.value.clone());
     }
     let name = table.required_text("name", "Front lawn");
     let turf = table.required_text("turf", "perennial ryegrass, irrigated");
@@ -163,12 +163,11 @@ const WEIGHTS: std::ops::RangeInclusive<f64> = 0.01..=100.0;
 /// A site's station, or the first of several with all of them.
 fn stations_of(table: &Fields<'_, '_>, context: &Context<'_>) -> Option<(String, Option<Blend>)> {
     let known = |id: &Located<String>| {
-        one_of(
-            table,
-            id,
-            "[[station]]",
-            context.known.stations.iter().copied(),
-        );
+        let stations = context.known.stations;
+        if !stations.contains(&id.value) {
+            let names = stations.iter().map(String::as_str);
+            one_of(table, id, "[[station]]", names);
+        }
     };
     if !table.has("stations") {
         if let Some(order) = table.choice("order", &Order::NAMED) {

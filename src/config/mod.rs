@@ -15,7 +15,8 @@ use crate::notify::push::PushFormat;
 use crate::secret::SecretSource;
 use crate::station_feed::dialect::Dialect;
 use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
+use indexmap::IndexMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::PathBuf;
 
 mod choice;
@@ -42,8 +43,8 @@ pub struct Config {
     pub limits: Limits,
     /// When to foretell milestones.
     pub notices: Policy,
-    /// The stations and their feeds.
-    pub stations: Vec<StationFeed>,
+    /// The stations with their feeds, by id, in the order of the file.
+    pub stations: IndexMap<String, StationFeed>,
     /// The members with their sites and recipients.
     pub members: Vec<Member>,
     /// Where each recipient is reached, by recipient id.
@@ -63,13 +64,13 @@ pub struct Config {
 impl Config {
     /// A station's feed by the station's id.
     pub fn station(&self, id: &str) -> Option<&StationFeed> {
-        self.stations.iter().find(|feed| feed.station.id == id)
+        self.stations.get(id)
     }
 
-    /// The site that a station is read for: one that it stands for, else one whose station it is a
-    /// neighbour of. A station without one is never asked.
-    pub fn site_of(&self, station: &str) -> Option<&Site> {
-        stations::site_of(station, &self.stations, &self.members)
+    /// For each station the site that it is read for: the first that it stands for, else the first
+    /// whose station it is a neighbour of. A station that is not here is never asked.
+    pub fn read_for(&self) -> HashMap<&str, &Site> {
+        stations::read_for(&self.stations, &self.members)
     }
 
     /// Of a site's stations the one whose days are usually the quickest: it says when days are late.

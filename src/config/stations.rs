@@ -9,7 +9,8 @@ use crate::domain::weather::observation_day::DayShift;
 use crate::station_feed::dialect::{Binding, Dialect};
 use crate::station_feed::origin::Origin;
 use crate::station_feed::{ForecastFeed, StationFeed};
-use std::collections::BTreeMap;
+use indexmap::{IndexMap, IndexSet};
+use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
 /// Days after which a station's newest day is usual if it does not say so itself. GHCN-Daily files
@@ -24,10 +25,10 @@ const LAG_BY_HAND_DAYS: u32 = 36_500;
 const BELONGS_TO: [(&str, bool); 2] = [("its-date", false), ("day-before", true)];
 
 pub(super) struct Stations {
-    pub feeds: Vec<StationFeed>,
+    pub feeds: IndexMap<String, StationFeed>,
     /// Every id that was readable, even where the rest of the table was not, so that sites that
     /// name it are not reported as well.
-    pub ids: Vec<String>,
+    pub ids: IndexSet<String>,
 }
 
 pub(super) fn stations(
@@ -36,22 +37,21 @@ pub(super) fn stations(
     dialects: &BTreeMap<String, Dialect>,
 ) -> Stations {
     let mut stations = Stations {
-        feeds: Vec::new(),
-        ids: Vec::new(),
+        feeds: IndexMap::new(),
+        ids: IndexSet::new(),
     };
     for table in top.tables("station") {
         let id = table.required_id("id", "harbour-meadow");
-        if let Some(id) = &id {
-            if stations.ids.contains(&id.value) {
-                table.page().error(
-                    id.at.clone(),
-                    format!("there is another [[station]] with id = \"{}\"", id.value),
-                );
-            }
-            stations.ids.push(id.value.clone());
+        if let Some(id) = &id
+            && !stations.ids.insert(id.value.clone())
+        {
+            table.page().error(
+                id.at.clone(),
+                format!("there is another [[station]] with id = \"{}\"", id.value),
+            );
         }
         if let Some(feed) = station(table, id, folder, dialects) {
-            stations.feeds.push(feed);
+            stations.feeds.insert(feed.station.id.clone(), feed);
         }
     }
     check_neighbours(top, &stations.ids);
@@ -63,7 +63,7 @@ pub(super) fn stations(
 }
 
 /// Every neighbour must be a station, and another one.
-fn check_neighbours(top: &Fields<'_, '_>, ids: &[String]) {
+fn check_neighbours(top: &Fields<'_, '_>, ids: &IndexSet<String>) {
     for table in top.tables("station") {
         let own = table.text("id").map(|id| id.value);
         for neighbour in table.texts("neighbours").unwrap_or_default() {
@@ -73,7 +73,10 @@ fn check_neighbours(top: &Fields<'_, '_>, ids: &[String]) {
                     format!(
                         "neighbours names \"{}\", which is no other [[station]]; there are {}",
                         neighbour.value,
-                        ids.join(", ")
+                        ids.iter()
+                            .map(String::as_str)
+                            .collect::<Vec<_>>()
+                            .join(", ")
                     ),
                 );
             }
@@ -81,27 +84,33 @@ fn check_neighbours(top: &Fields<'_, '_>, ids: &[String]) {
     }
 }
 
-/// The site that a station is read for: the first that it stands for, else the first whose station it
-/// is a neighbour of.
-pub(super) fn site_of<'m>(
-    station: &str,
-    feeds: &[StationFeed],
-    members: &'m [Member],
-) -> Option<&'m Site> {
+/// For each station the site that it is read for: the first that it stands for, else the first whose
+/// station it is a neighbour of. A station that is not here is never asked.
+pub(super) fn read_for<'c>(
+    feeds: &'c IndexMap<String, StationFeed>,
+    members: &'c [Member],
+) -> HashMap<&'c str, &'c Site> {
     let sites = || members.iter().flat_map(|member| &member.sites);
-    let is_neighbour = |id: &str| {
-        let feed = feeds.iter().find(|feed| feed.station.id == id);
-        feed.is_some_and(|feed| feed.station.neighbours.iter().any(|id| id == station))
-    };
-    let own = sites().find(|site| site.stations().contains(&station));
-    own.or_else(|| sites().find(|site| site.stations().into_iter().any(is_neighbour)))
+    let mut read_for = HashMap::new();
+    for site in sites() {
+        for station in site.stations() {
+            read_for.entry(station).or_insert(site);
+        }
+    }
+    for site in sites() {
+        let own = site.stations().into_iter().filter_map(|id| feeds.get(id));
+        for neighbour in own.flat_map(|feed| &feed.station.neighbours) {
+            read_for.entry(neighbour).or_insert(site);
+        }
+    }
+    read_for
 }
 
 /// A station that no site needs is never asked.
-pub(super) fn warn_of_unread(top: &Fields<'_, '_>, feeds: &[StationFeed], members: &[Member]) {
+pub(super) fn warn_of_unread(top: &Fields<'_, '_>, read_for: &HashMap<&str, &Site>) {
     for table in top.tables("station") {
         if let Some(id) = table.text("id")
-            && site_of(&id.value, feeds, members).is_none()
+            && !read_for.contains_key(id.value.as_str())
         {
             table.page().warning(
                 id.at,

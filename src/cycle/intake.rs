@@ -21,10 +21,10 @@ impl Engine {
         beat: Beat<'_>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        for feed in self.config.stations.clone() {
-            if self.config.site_of(&feed.station.id).is_none() {
-                continue;
-            }
+        let read_for = self.config.read_for();
+        let asked = |feed: &&StationFeed| read_for.contains_key(feed.station.id.as_str());
+        let feeds = self.config.stations.values().filter(asked);
+        for feed in feeds.cloned().collect::<Vec<_>>() {
             if *self.stop.borrow() {
                 return Ok(());
             }

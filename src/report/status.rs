@@ -60,7 +60,7 @@ impl Status {
     ) -> Result<Self, StoreError> {
         let stations = config
             .stations
-            .iter()
+            .values()
             .map(|feed| StationStatus::of(&feed.station, store, today))
             .collect::<Result<_, StoreError>>()?;
         let sites = site_states(config, store, today)?

@@ -348,7 +348,7 @@ fn places_are_in(text: &str, problems: &[Problem]) {
 
 /// What is named is there, so that nothing is looked up in vain later.
 fn names_are_known(config: &hatchbell::config::Config) {
-    for feed in &config.stations {
+    for feed in config.stations.values() {
         for neighbour in &feed.station.neighbours {
             assert!(
                 config.station(neighbour).is_some(),
