@@ -2,14 +2,15 @@
 //! invented site: eggs from about mid-June, first hatch about two weeks later, around 1 July.
 
 use crate::support::{feeds, real_data, species};
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use hatchbell::config::option_file;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{PassedBy, Record, season_state};
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::treatment::coverage::Coverage;
-use hatchbell::domain::treatment::hatching::{Hatching, NoCoverage};
+use hatchbell::domain::treatment::hatching::{FIRST_HATCH_SHARE, Hatching, NoCoverage};
+use hatchbell::domain::treatment::need::COUNTABLE_AFTER_HATCH;
 use hatchbell::domain::treatment::option::TreatmentOption;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
@@ -62,7 +63,7 @@ fn mean(coverage: &Coverage<'_>, month: u32, on: u32) -> f64 {
 fn half_arrived(id: &str, spread: NaiveDate) -> NaiveDate {
     let option = option(id);
     let days = (0..200).find(|days| option.arrived_after(f64::from(*days)) >= 0.5);
-    spread + chrono::Days::new(u64::try_from(days.expect("it arrives")).unwrap())
+    spread + Days::new(u64::try_from(days.expect("it arrives")).unwrap())
 }
 
 #[test]
@@ -70,29 +71,12 @@ fn the_site_has_eggs_in_mid_june_and_first_hatch_two_weeks_later_around_the_firs
     let middle = course(0.0);
     let reaches = |milestone| {
         let sum = beetle().threshold(milestone).value;
-        day(1, 1) + chrono::Days::new(middle.partition_point(|s| *s < sum) as u64)
+        day(1, 1) + Days::new(middle.partition_point(|s| *s < sum) as u64)
     };
     let (eggs, hatch) = (reaches(Milestone::EggLay), reaches(Milestone::Hatch));
     assert!((day(6, 14)..=day(6, 20)).contains(&eggs), "{eggs}");
     assert!((day(6, 29)..=day(7, 3)).contains(&hatch), "{hatch}");
     assert!((11..=16).contains(&(hatch - eggs).num_days()));
-}
-
-#[test]
-fn larvae_can_be_counted_once_half_are_in_the_second_instar_or_four_weeks_after_first_hatch() {
-    let hatching = Hatching::new(&beetle(), &courses(), day(1, 1), day(9, 30)).unwrap();
-    let first = |instar: f64, share: f64| {
-        let (start, end) = hatching.span();
-        start
-            .iter_days()
-            .take_while(|day| *day <= end)
-            .find(|day| hatching.reached(instar, *day) >= share)
-            .unwrap()
-    };
-    let (hatch, grown) = (first(0.0, 0.05), first(1.0, 0.5));
-    assert!(hatch < grown);
-    let due = grown.min(hatch + chrono::Days::new(28));
-    assert_eq!(hatching.countable(), Some(due));
 }
 
 #[test]
@@ -220,6 +204,37 @@ fn larvae_enter_their_instars_in_order_and_all_in_time() {
         assert!(by(0.0) >= by(1.0) && by(1.0) >= by(2.0), "{on}");
     }
     assert!(hatching.reached(0.0, day(9, 29)) > 0.99);
+}
+
+/// From peak hatch to the second instar it takes about two weeks of July.
+#[test]
+fn at_the_peak_of_hatch_few_larvae_are_in_the_second_instar_and_four_weeks_later_most_are() {
+    let hatching = Hatching::new(&beetle(), &courses(), day(1, 1), day(9, 30)).unwrap();
+    let grown = |on| hatching.reached(1.0, on);
+    assert!(grown(day(7, 12)) < 0.2, "{}", grown(day(7, 12)));
+    assert!(grown(day(8, 10)) > 0.8, "{}", grown(day(8, 10)));
+}
+
+#[test]
+fn larvae_can_be_counted_when_half_are_in_the_second_instar_or_first_hatch_is_four_weeks_old() {
+    for (warmer, is_four_weeks) in [(0.0, false), (-2.0, true)] {
+        let courses: Vec<Vec<f64>> = (-4..=4)
+            .map(|step| course(warmer + f64::from(step) * 0.3))
+            .collect();
+        let hatching = Hatching::new(&beetle(), &courses, day(1, 1), day(9, 30)).unwrap();
+        let first_with = |instar, share| {
+            let mut days = day(1, 1).iter_days().take(272);
+            days.find(|on| hatching.reached(instar, *on) >= share)
+                .unwrap()
+        };
+        let hatch = first_with(0.0, FIRST_HATCH_SHARE);
+        let (half, four_weeks) = (
+            first_with(1.0, 0.5),
+            hatch + Days::new(COUNTABLE_AFTER_HATCH),
+        );
+        assert_eq!(four_weeks < half, is_four_weeks, "{half} {four_weeks}");
+        assert_eq!(hatching.countable(), Some(half.min(four_weeks)));
+    }
 }
 
 #[test]

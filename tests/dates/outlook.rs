@@ -186,6 +186,26 @@ fn a_warm_season_goes_on_by_three_tenths_and_its_last_days_fade() {
     assert_eq!(days(7.0), 60 + 114 - 1);
 }
 
+/// The difference of 3 °C goes on by 0.9 for good and by 1.2 that falls to 1/e in three days, counted
+/// from the last observed day, whether or not a forecast stands in between.
+#[test]
+fn what_goes_on_of_the_last_days_fades_from_the_last_observed_day_on() {
+    let observed = season_of(2026, 60, 13.0).days;
+    let past = [1990, 1991, 1992].map(|year| season_of(year, 365, 10.0));
+    let past: Vec<&PastSeason> = past.iter().collect();
+    for (forecast_days, days_ahead) in [(0, 1.0), (2, 3.0)] {
+        let forecast = season_of(2026, forecast_days, 11.0).days;
+        let start = date("2026-01-01");
+        let ensemble = Ensemble::new(&model(), start, &observed, &forecast, &past).unwrap();
+        let first = 60 + forecast_days;
+        for course in ensemble.courses() {
+            let gain = course[first] - course[first - 1];
+            let expected = 10.0 + 0.9 + 1.2 * (-days_ahead / 3.0_f64).exp();
+            assert!((gain - expected).abs() < 1e-9, "{gain} {expected}");
+        }
+    }
+}
+
 #[test]
 fn forecast_days_come_between_the_observed_and_the_past_ones() {
     let start = date("2026-01-01");

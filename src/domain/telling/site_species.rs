@@ -81,3 +81,26 @@ pub(super) mod kit {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::kit::{beetle, early_season, lawn, morning};
+    use super::*;
+
+    #[test]
+    fn what_was_told_is_kept_under_its_site_species_and_season() {
+        let (site, species, state) = (lawn(), beetle(), early_season());
+        let here = SiteSpecies {
+            site: &site,
+            species: &species,
+            state: &state,
+        };
+        let now = morning("2027-01-02");
+        let expected = LoggedNotice {
+            species: Some("japanese-beetle".to_owned()),
+            season: Some(2026),
+            ..LoggedNotice::of_site(LoggedKind::Held, "lawn", now)
+        };
+        assert_eq!(here.logged(LoggedKind::Held, now), expected);
+    }
+}

@@ -22,6 +22,8 @@ mod last_file;
 #[cfg(test)]
 mod outlier_tests;
 mod outliers;
+#[cfg(test)]
+mod possible_value_tests;
 mod possible_values;
 mod stored_days;
 #[cfg(test)]

@@ -82,3 +82,24 @@ fn a_held_extreme_leaves_its_partner() {
     assert!(reading.max.is_none() && reading.min.is_some());
     assert_eq!(readings.len(), 2);
 }
+
+#[test]
+fn of_two_extremes_of_a_day_only_the_one_that_is_held_is_told() {
+    let max = unlikely_on(&["2026-05-01"])[0];
+    let min = Unlikely {
+        element: Element::Min,
+        celsius: 35.0,
+        ..max
+    };
+    let neighbour = Reading {
+        min: Some(35.0),
+        max: None,
+    };
+    let neighbours = [Readings::from([(max.day, neighbour)])];
+    let mut readings = weather("2026-05-01", "2026-05-02");
+    let now = instant("2026-05-03");
+    let held_out = hold_out(&mut readings, &[max, min], &[], &neighbours, now);
+    let what = held_out.finding.unwrap().what;
+    assert!(what.contains("maximum of 1 May 2026"), "{what}");
+    assert!(!what.contains("minimum"), "{what}");
+}

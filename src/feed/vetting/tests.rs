@@ -21,7 +21,7 @@ pub(super) fn instant(text: &str) -> DateTime<Utc> {
     format!("{text}T06:00:00Z").parse().unwrap()
 }
 
-fn binding(unit: Unit) -> Binding {
+pub(super) fn binding(unit: Unit) -> Binding {
     let (file, text) = dialect_file::BUILT_IN
         .iter()
         .find(|(file, _)| file.ends_with("/ghcn-access.toml"))
@@ -311,7 +311,7 @@ fn what_is_stored_already_is_not_asked_about_again() {
 }
 
 /// An export file in °C of the days from 1 April 2026 on.
-fn file(days: u64, row: impl Fn(u64) -> (String, String)) -> String {
+pub(super) fn file(days: u64, row: impl Fn(u64) -> (String, String)) -> String {
     let rows = (0..days).map(|index| {
         let (max, min) = row(index);
         format!("{},{max},{min}\n", date("2026-04-01") + Days::new(index))
@@ -319,14 +319,14 @@ fn file(days: u64, row: impl Fn(u64) -> (String, String)) -> String {
     format!("DATE,TMAX,TMIN\n{}", rows.collect::<String>())
 }
 
-fn read(text: &str, stored: &Readings) -> Result<Parsed, String> {
+pub(super) fn read(text: &str, stored: &Readings) -> Result<Parsed, String> {
     let mut binding = binding(Unit::Celsius);
     binding.dialect.units = vec![Unit::Celsius];
     let today = date("2026-09-01");
     parse_and_vet(text.as_bytes(), &binding, stored, today).map_err(|refused| refused.to_string())
 }
 
-fn plain(max: f64, min: f64) -> (String, String) {
+pub(super) fn plain(max: f64, min: f64) -> (String, String) {
     (format!("{max:.1}"), format!("{min:.1}"))
 }
 
@@ -439,4 +439,28 @@ fn of_many_held_values_three_are_named_and_the_others_counted() {
     let what = held_out.finding.unwrap().what;
     assert!(what.contains("maximum of 3 May 2026 45.0 °C"), "{what}");
     assert!(what.ends_with("; and 1 more."), "{what}");
+}
+
+#[test]
+fn a_smaller_file_is_held_against_the_last_good_one_and_its_header_against_its_own() {
+    let old = weather("2020-01-01", "2026-06-10");
+    let new = weather("2023-03-05", "2026-06-12");
+    let wider = FileProfile {
+        header: names("DATE,TMAX,TMIN,WT01"),
+        ..profile(&new)
+    };
+    let comparison = compare(
+        &new,
+        wider.clone(),
+        Some(&profile(&old)),
+        &binding(Unit::TenthsCelsius),
+        None,
+        instant("2026-06-20"),
+    );
+    assert_eq!(comparison.remark.as_deref(), Some("new columns: WT01"));
+    let keep = FileProfile {
+        header: wider.header,
+        ..profile(&old)
+    };
+    assert_eq!(comparison.keep, keep);
 }
