@@ -3,7 +3,7 @@
 //! years, 15 May.
 
 use chrono::{Days, NaiveDate};
-use criterion::{Criterion, criterion_group, criterion_main};
+use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use hatchbell::config::{option_file, species_file};
 use hatchbell::domain::phenology::outlook::past_seasons;
 use hatchbell::domain::phenology::season::{MonthDay, Season};
@@ -73,24 +73,27 @@ fn bench(criterion: &mut Criterion) {
         bencher.iter(|| black_box(hatching()));
     });
 
+    // What was worked out is remembered with a hatching, so every run has one of its own.
     let season = hatching();
     let options = options();
     let option = |id: &str| options.iter().find(|option| option.id == id).unwrap();
     for id in ["chlorantraniliprole", "heterorhabditis-bacteriophora"] {
         let option = option(id);
-        assert!(season.coverage(option).window().is_some(), "{id}");
-        criterion.bench_function(&format!("coverage of {id}"), |bencher| {
-            bencher.iter(|| black_box(season.coverage(black_box(option))));
+        assert!(season.clone().coverage(option).window().is_some(), "{id}");
+        criterion.bench_function(&format!("window of {id}"), |bencher| {
+            let window = |fresh: Hatching| black_box(fresh.coverage(black_box(option)).window());
+            bencher.iter_batched(|| season.clone(), window, BatchSize::LargeInput);
         });
     }
 
     let choice = Choice::default();
     let need = Need::Preventive(Ground::StandingDecision);
-    let rank = || ranked(options.iter(), &choice, &need, &season, today);
-    let count = rank().len();
+    let rank = |season: &Hatching| ranked(options.iter(), &choice, &need, season, today).len();
+    let count = rank(&season.clone());
     assert!(count >= 3, "{count} options");
     criterion.bench_function(&format!("{count} options ranked"), |bencher| {
-        bencher.iter(|| black_box(rank()));
+        let ranked = |fresh: Hatching| black_box(rank(&fresh));
+        bencher.iter_batched(|| season.clone(), ranked, BatchSize::LargeInput);
     });
 }
 
