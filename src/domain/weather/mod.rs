@@ -1,6 +1,6 @@
 //! What a station measured, day by day, and what is made of it: readings and their extremes,
 //! degree-days, missing days, several stations as one, the day an observer's reading belongs to,
-//! and rain.
+//! rain, and the temperature of the soil, estimated from that of the air.
 
 pub mod blend;
 pub mod daily_readings;
@@ -11,3 +11,4 @@ pub mod gaps;
 pub mod observation_day;
 pub mod rain;
 pub mod reading;
+pub mod soil;
