@@ -3,7 +3,7 @@
 use super::fields::{Fields, parse};
 use super::problem::{Problem, SourceText};
 use super::sourced_value::{required_figure, sourced_value};
-use crate::domain::sourced_value::EvidenceGrade;
+use crate::domain::sourced_value::{EvidenceGrade, SourcedValue};
 use crate::domain::treatment::option::{
     Decay, Purpose, SoilLimits, Susceptibility, TreatmentOption, WateringIn,
 };
@@ -51,6 +51,9 @@ pub const BUILT_IN: [(&str, &str); 9] = [
 /// Longest time that makes sense for arrival and decay, days.
 const MOST_DAYS: f64 = 2000.0;
 
+/// Longest lead before first hatch that makes sense: the turf of half a year ago, days.
+const MOST_LEAD_DAYS: f64 = 180.0;
+
 /// Reads one option file.
 ///
 /// # Errors
@@ -70,6 +73,7 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
     let id = top.required_id("id", "imidacloprid");
     let name = top.required_text("name", "imidacloprid");
     let group = top.required_id("group", "neonicotinoid");
+    let mode_of_action = mode_of_action(&top);
     let purpose = top.required_choice("purpose", &Purpose::NAMED);
     let also_curative = top.flag("also_curative");
     let restricted = top.flag("restricted");
@@ -83,6 +87,7 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
     let reliability = top.required_text("reliability", "how reliable it is, in a sentence");
     let cautions = top.texts("cautions").unwrap_or_default();
     let legal = top.required_text("legal", "what is known of the law, in general words");
+    let practice_lead_days = optional_figure(&top, "practice_lead_days", 0.0..=MOST_LEAD_DAYS);
     let arrival_days = required_figure(&top, "arrival_days", 0.1..=MOST_DAYS);
     let decay = decay(&top);
     let susceptibility = susceptibility(&top);
@@ -94,9 +99,11 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
         id: id?.value,
         name: name?.value,
         group: group?.value,
+        mode_of_action: mode_of_action?,
         purpose: purpose?.value,
         also_curative,
         restricted,
+        practice_lead_days: practice_lead_days?,
         arrival_days: arrival_days?,
         decay: decay?,
         susceptibility: susceptibility?,
@@ -110,6 +117,51 @@ fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
         cautions: cautions.into_iter().map(|caution| caution.value).collect(),
         legal: legal?.value,
     })
+}
+
+/// `None` if it is wrong, `Some(None)` if there is none.
+fn mode_of_action(top: &Fields<'_, '_>) -> Option<Option<String>> {
+    let group = top.text("mode_of_action");
+    if group.is_none() && top.has("mode_of_action") {
+        return None;
+    }
+    let Some(group) = group else {
+        return Some(None);
+    };
+    if !is_mode_of_action(&group.value) {
+        top.page().error(
+            group.at,
+            format!(
+                "mode_of_action = \"{}\" is not a group like \"28\", \"4A\" or \"UNF\"; leave it out where the option has none",
+                group.value
+            ),
+        );
+        return None;
+    }
+    Some(Some(group.value))
+}
+
+/// One or two digits and perhaps a capital letter, or `UN` (unknown) and perhaps a capital letter.
+fn is_mode_of_action(group: &str) -> bool {
+    let number = group.strip_suffix(|c: char| c.is_ascii_uppercase());
+    let number = number.unwrap_or(group);
+    let numbered = (1..=2).contains(&number.len())
+        && !number.starts_with('0')
+        && number.chars().all(|c| c.is_ascii_digit());
+    numbered || group == "UN" || number == "UN"
+}
+
+/// `None` if it is wrong, `Some(None)` if there is none.
+fn optional_figure(
+    top: &Fields<'_, '_>,
+    key: &'static str,
+    bounds: std::ops::RangeInclusive<f64>,
+) -> Option<Option<SourcedValue>> {
+    let figure = sourced_value(top, key, bounds);
+    if figure.is_none() && top.has(key) {
+        return None;
+    }
+    Some(figure)
 }
 
 fn decay(top: &Fields<'_, '_>) -> Option<Decay> {
@@ -172,7 +224,6 @@ fn soil(top: &Fields<'_, '_>) -> Option<Option<SoilLimits>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::sourced_value::SourcedValue;
 
     fn all() -> impl Iterator<Item = (&'static str, TreatmentOption)> {
         BUILT_IN.iter().map(|(file, text)| {
@@ -189,6 +240,7 @@ mod tests {
             &watering.depth_mm,
             &watering.within_days,
         ];
+        figures.extend(&option.practice_lead_days);
         if let Some(soil) = &option.soil {
             figures.push(&soil.lowest_c);
             figures.extend(&soil.highest_c);
@@ -243,5 +295,36 @@ mod tests {
         for due in ["list of 3 numbers", "one of the tables", "\"curative\""] {
             assert!(all.contains(due), "{due} is not in {all}");
         }
+    }
+
+    #[test]
+    fn a_mode_of_action_is_a_group_of_the_public_list_or_left_out() {
+        let (file, text) = BUILT_IN[5];
+        let with = |group: &str| read(file, &text.replace("\"4A\"", &format!("\"{group}\"")));
+        for group in ["3", "28", "4A", "11A", "UN", "UNF"] {
+            let option = with(group).unwrap_or_else(|p| panic!("{group}: {p:?}"));
+            assert_eq!(option.mode_of_action.as_deref(), Some(group));
+        }
+        for group in ["4a", "A", "A4", "04", "128", "4 A", "UNf", "UNFF", "U"] {
+            let problems = with(group).expect_err(group);
+            assert!(
+                problems[0].text.contains("is not a group like"),
+                "{problems:?}"
+            );
+            assert!(problems[0].line > 1 && problems[0].column > 1);
+        }
+        let without = text.replace("mode_of_action = \"4A\"", "");
+        assert_eq!(read(file, &without).unwrap().mode_of_action, None);
+    }
+
+    #[test]
+    fn a_practice_lead_in_the_wrong_order_is_refused_and_none_is_fine() {
+        let (file, text) = BUILT_IN[2];
+        let lead = read(file, text).unwrap().practice_lead_days.unwrap();
+        assert_eq!(lead.range, Some((31.0, 70.0)));
+        let problems = read(file, &text.replace("low = 31.0", "low = 71.0")).expect_err("71");
+        assert!(problems[0].text.contains("rising order"), "{problems:?}");
+        let (file, text) = BUILT_IN[5];
+        assert_eq!(read(file, text).unwrap().practice_lead_days, None);
     }
 }

@@ -117,6 +117,9 @@ pub struct TreatmentOption {
     pub name: String,
     /// Group it belongs to, for example `neonicotinoid`; sites may choose by group.
     pub group: String,
+    /// Group of its mode of action by the Insecticide Resistance Action Committee, for example
+    /// `4A`; `None` where it has none (nematodes).
+    pub mode_of_action: Option<String>,
     /// What it is for.
     pub purpose: Purpose,
     /// Whether a preventive is also of use after a count, on larvae that are still small.
@@ -124,6 +127,9 @@ pub struct TreatmentOption {
     /// Whether it is restricted or forbidden in many places; such an option is used only where a
     /// site names it or its group.
     pub restricted: bool,
+    /// Days before first hatch between which practice has it spread: the low end is the latest, the
+    /// high end the earliest; `None` where practice names no lead.
+    pub practice_lead_days: Option<SourcedValue>,
     /// Days from watering in until it has reached the root zone, in the middle of the turf: median
     /// and the span that holds 80 of 100 places.
     pub arrival_days: SourcedValue,
@@ -149,6 +155,22 @@ impl TreatmentOption {
     /// Whether it is of use for a purpose.
     pub fn serves(&self, purpose: Purpose) -> bool {
         self.purpose == purpose || (purpose == Purpose::Curative && self.also_curative)
+    }
+
+    /// The main group of its mode of action, all that shares one target: rotation changes this.
+    ///
+    /// ```
+    /// use hatchbell::config::option_file;
+    /// let mut carbaryl = option_file::read(option_file::BUILT_IN[1].0, option_file::BUILT_IN[1].1).unwrap();
+    /// assert_eq!(carbaryl.mode_of_action.as_deref(), Some("1A"));
+    /// assert_eq!(carbaryl.main_group(), Some("1"));
+    /// carbaryl.mode_of_action = Some("UNF".into());
+    /// assert_eq!(carbaryl.main_group(), Some("UNF"));
+    /// ```
+    pub fn main_group(&self) -> Option<&str> {
+        let group = self.mode_of_action.as_deref()?;
+        let digits = group.trim_end_matches(|c: char| c.is_ascii_uppercase());
+        Some(if digits.is_empty() { group } else { digits })
     }
 
     /// The share of places it has reached `days` after watering in: log-normal by its median and
