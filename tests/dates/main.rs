@@ -1,4 +1,5 @@
-//! Dates: the sums of degree-days, missing days, when a stage is reached and when it will be.
+//! Dates: the sums of degree-days, missing days, when a stage is reached and when it will be; and
+//! the temperature of the soil.
 
 #[path = "../support/mod.rs"]
 mod support;
@@ -10,3 +11,4 @@ mod hourly_checks;
 mod milestones;
 mod outlook;
 mod outside_checks;
+mod soil;
