@@ -124,6 +124,14 @@ fn least_squares<'p>(pairs: impl Iterator<Item = (&'p [f64; 3], f64)>) -> [f64; 
     rows.map(|row| row[3])
 }
 
+/// A choice of weights and constants, with the sum of its squared errors, °C².
+#[derive(Debug)]
+struct Fit {
+    error: f64,
+    weights: [f64; 2],
+    constants: [f64; 3],
+}
+
 /// The model fitted to March to November of the odd years and read in the even ones, and the other
 /// way round: weights from a grid, the three constants by least squares. Its form, and the share of
 /// frost, are taken as given.
@@ -134,7 +142,7 @@ fn fitted_on_the_other_half(record: &Record) -> Vec<f64> {
             let day = record.days[place];
             day.year() % 2 == half && (3..=11).contains(&day.month())
         };
-        let mut best: Option<(f64, [f64; 2], [f64; 3], Vec<[f64; 3]>)> = None;
+        let mut best: Option<Fit> = None;
         for fast in [0.3, 0.4, 0.5, 0.6, 0.7] {
             for slow in [0.05, 0.08, 0.1, 0.12, 0.15] {
                 let x = predictors(&record.air, fast, slow);
@@ -150,16 +158,23 @@ fn fitted_on_the_other_half(record: &Record) -> Vec<f64> {
                 let error = pairs()
                     .map(|(x, y)| (product(x, &constants) - y).powi(2))
                     .sum();
-                if best.as_ref().is_none_or(|best| error < best.0) {
-                    best = Some((error, [fast, slow], constants, x));
+                if best.as_ref().is_none_or(|best| error < best.error) {
+                    let weights = [fast, slow];
+                    best = Some(Fit {
+                        error,
+                        weights,
+                        constants,
+                    });
                 }
             }
         }
-        let (_, weights, constants, x) = best.unwrap();
-        println!("fitted to years of remainder {half}: weights {weights:?}, {constants:.3?}");
+        let best = best.unwrap();
+        println!("fitted to years of remainder {half}: {best:.3?}");
+        let [fast, slow] = best.weights;
+        let x = predictors(&record.air, fast, slow);
         for (at, day) in record.days.iter().enumerate() {
             if day.year() % 2 != half {
-                estimate[at] = product(&x[at], &constants);
+                estimate[at] = product(&x[at], &best.constants);
             }
         }
     }
