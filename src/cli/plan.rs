@@ -2,7 +2,7 @@
 
 use super::chart::chart;
 use super::{ConfigOption, DateOption, TEXT_COLUMNS, configuration, or_exit, say};
-use crate::report::plan::{HELD_BACK, HOW_TO_READ, SitePlan, SpeciesPlan};
+use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
 use crate::report::short_day;
 use crate::store::Store;
 use clap::Args;
@@ -11,11 +11,10 @@ use std::process::ExitCode;
 
 /// Show whether to treat at a site, which option still works, and by when it must be down
 ///
-/// For each species of the site: whether anything should be applied, by what was counted and what
-/// the site's people have decided, and for each option they would use, by active ingredient, the
-/// first, best and last day on which an application, watered in the same day, is worth it, and the
-/// share of the hatching larvae that one of today would meet while they are open to it. A planning
-/// model: it compares days, it does not promise a result.
+/// One plan for all species of the site: whether anything should be applied, by what was counted and
+/// what the site's people have decided, and for each option they would use, by active ingredient, the
+/// good days on which an application, watered in the same day, serves every species that calls for it.
+/// A planning model: it compares days, it does not promise a result.
 #[derive(Args)]
 pub(super) struct PlanOptions {
     #[command(flatten)]
@@ -37,7 +36,7 @@ pub(super) fn run(options: &PlanOptions) -> anyhow::Result<ExitCode> {
     let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
-    let plan = SitePlan::of(&config, &store, of, today)?;
+    let plan = PlanReport::of(&config, &store, of, today)?;
     if options.json {
         say!("{}", serde_json::to_string_pretty(&plan)?);
     } else {
@@ -46,24 +45,61 @@ pub(super) fn run(options: &PlanOptions) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(plan: &SitePlan) -> String {
-    let mut text = String::new();
+fn text(plan: &PlanReport) -> String {
+    let season = plan
+        .species
+        .first()
+        .map_or("", |species| &species.season_name);
+    let mut text = format!("{} ({}), {}\n", plan.site_name, plan.member, plan.day);
+    text += &(textwrap::fill(
+        &format!("{}, season {season}", plan.species_names()),
+        TEXT_COLUMNS,
+    ) + "\n");
+    text += &(textwrap::fill(&plan.decision, TEXT_COLUMNS) + "\n");
     for species in &plan.species {
-        text += &format!("{} ({}), {}\n", plan.site_name, plan.member, plan.day);
-        text += &of_species(species, plan);
+        text += &(textwrap::fill(&species.limits, TEXT_COLUMNS) + "\n");
+        if species.is_held {
+            let held = format!("{}: {HELD_BACK}", species.name);
+            text += &(textwrap::fill(&held, NOTE_COLUMNS) + "\n");
+        }
     }
+    if plan.is_for_information && plan.no_options.is_none() {
+        text += "The days below are for information:\n";
+    }
+    match &plan.no_options {
+        Some(why) => text += &format!("{why}\n\n"),
+        None => text += &format!("\n{}\n{}", table(plan), chart(&plan.ranges(), plan.day)),
+    }
+    let hanging = textwrap::Options::new(TEXT_COLUMNS).subsequent_indent("  ");
+    let mut notes = plan
+        .options
+        .iter()
+        .flat_map(|option| &option.notes)
+        .peekable();
+    if notes.peek().is_some() {
+        for note in notes {
+            text += &(textwrap::fill(note, &hanging) + "\n");
+        }
+        text += "\n";
+    }
+    let soil = plan.soil.as_ref().map(|soil| {
+        format!(
+            "Soil at 10 cm, estimated from air temperatures: {:.1} °C in the last seven days.",
+            soil.week_mean_c
+        )
+    });
     let paragraphs = plan
         .spread
         .iter()
-        .chain(&plan.together)
         .chain(&plan.without_a_day)
         .chain(&plan.not_considered)
+        .chain(&plan.counting)
+        .chain(&soil)
         .cloned()
         .chain(plan.water_and_weather());
     for paragraph in paragraphs {
         text += &(textwrap::fill(&paragraph, TEXT_COLUMNS) + "\n\n");
     }
-    let hanging = textwrap::Options::new(TEXT_COLUMNS).subsequent_indent("  ");
     for words in &plan.what_to_mind {
         text += &(textwrap::fill(words, &hanging) + "\n");
     }
@@ -74,48 +110,19 @@ fn text(plan: &SitePlan) -> String {
     text
 }
 
-fn of_species(species: &SpeciesPlan, plan: &SitePlan) -> String {
-    let mut text = format!("{}, season {}\n", species.name, species.season_name);
-    text += &textwrap::fill(&species.decision, TEXT_COLUMNS);
-    if species.is_held {
-        text += &format!("\n{}", textwrap::fill(HELD_BACK, NOTE_COLUMNS));
-    }
-    if species.is_for_information {
-        text += "\nThe days below are for information:";
-    }
-    text += "\n";
-    match species.why_no_options() {
-        Some(why) => text += &format!("{why}\n\n"),
-        None => {
-            let chart = chart(&species.ranges(), plan.day);
-            text += &format!("\n{}\n{chart}", table(species));
-        }
-    }
-    text
-}
-
-fn table(species: &SpeciesPlan) -> String {
+fn table(plan: &PlanReport) -> String {
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
         .set_content_arrangement(ContentArrangement::Dynamic);
-    table.set_header([
-        "",
-        "first",
-        "best",
-        "last",
-        "best meets",
-        "today meets",
-        "now",
-    ]);
-    for option in &species.options {
+    table.set_header(["", "from", "best", "until", "today", "now"]);
+    for option in &plan.options {
         table.add_row([
             option.name_in_words(),
             short_day(option.first),
             short_day(option.best),
             short_day(option.last),
-            format!("{:.0} %", option.meets_at_best * 100.0),
-            option.meets_today_in_words(),
+            option.today.to_owned(),
             option.now.clone(),
         ]);
     }

@@ -8,7 +8,7 @@ use super::stations::checked_url;
 use super::{Addresses, PushAddress};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Channel, Member, Recipient, Site};
-use crate::domain::scouting::TurfCondition;
+use crate::domain::scouting::{SampleKind, TurfCondition};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::weather::blend::{Blend, Order, Source};
 use crate::notify::email::check_address;
@@ -139,6 +139,7 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
     let species = species.unwrap_or_default();
     check_species(&table, &species, context);
     let condition = table.choice("condition", &TurfCondition::NAMED);
+    let samples = table.choice("samples", &SampleKind::NAMED);
     let area = area(&table);
     let choice = choice(&table, context.known.options);
     table.finish();
@@ -147,6 +148,7 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
         name: name?.value,
         turf: turf?.value,
         condition: condition.map(|condition| condition.value),
+        samples: samples.map_or(SampleKind::default(), |samples| samples.value),
         area,
         choice,
         latitude: latitude?.value,

@@ -1,7 +1,7 @@
 //! Treatment: what to tell of it, and how applications are watered in. The decisions are the
 //! domain's; this only brings it what is stored.
 
-use super::cases::Considered;
+use super::cases::SiteCase;
 use super::site_states::SiteState;
 use crate::config::Config;
 use crate::domain::journal::{Application, Entry as Journal, JournalAction};
@@ -12,6 +12,7 @@ use crate::domain::telling::site_species::SiteSpecies;
 use crate::domain::telling::treatment_notice::treatment_decision;
 use crate::domain::telling::watering_notice::watering_notice;
 use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::site_plan::Wanted;
 use crate::domain::treatment::watering::{FOLLOWED_DAYS, Watering, Wet, watering, wet};
 use crate::domain::weather::rain::Rain;
 use crate::store::milestones::Recording;
@@ -29,30 +30,34 @@ impl SiteState<'_> {
     }
 }
 
-/// What there is to tell of treatments at a site, and what to keep of it.
+/// What there is to tell of treatments at a site, and what to keep of it; `log` is what was told of the
+/// site in the season.
 pub(super) fn advise_site<'s>(
     config: &'s Config,
     store: &Store,
-    (here, case, hatching): &'s Considered<'s>,
+    case: &'s SiteCase<'s>,
     log: &NoticeLog,
     now: DateTime<Utc>,
 ) -> Result<Option<(NoticeKind<'s>, Vec<LoggedNotice>)>, StoreError> {
     let today = now.date_naive();
-    let options = config.options.values();
-    let hatching = hatching.as_deref();
-    let Some(decision) = treatment_decision(here.site, options, &case.need, hatching, log, today)
-    else {
+    let plan = case.plan(config, today, Wanted::CalledFor);
+    let Some(decision) = treatment_decision(&plan, log) else {
         return Ok(None);
     };
-    let logged = decision.logged(&here.site_species(), now);
+    let logged = decision.logged(&case.site.id, case.season(), now);
     let (advice, instead) = decision.into_advice();
+    let calls = &plan.need.calls;
+    let species = case.species.iter().enumerate();
     let notice = TreatmentNotice {
-        species: &here.species,
-        need: case.need,
+        species: species
+            .filter(|(place, _)| calls.is_empty() || calls.contains(place))
+            .map(|(_, species)| &*species.here.species)
+            .collect(),
+        need: plan.need.need,
         advice,
         instead,
-        spread: case.spread(config, here, today),
-        wet: wet_here(store, here.site, today)?,
+        spread: case.spread.clone(),
+        wet: wet_here(store, case.site, today)?,
     };
     Ok(Some((NoticeKind::Treatment(Box::new(notice)), logged)))
 }

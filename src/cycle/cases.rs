@@ -1,76 +1,143 @@
 //! Whether to treat at each site, and with what: the domain decides, this brings it what is stored.
 
-use super::site_states::{SiteState, with_records};
+use super::site_states::{SiteState, SpeciesSeason, with_sites};
 use crate::config::Config;
 use crate::domain::journal::{Entry as Journal, JournalAction};
+use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
-use crate::domain::telling::treatment_notice::called_for;
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::{Broods, Evidence, Need, need};
-use crate::domain::treatment::plan::{Spread, settled};
+use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::settled::Spread;
+use crate::domain::treatment::site_need::{SiteNeed, SpeciesNeed};
+use crate::domain::treatment::site_plan::{SiteFacts, SitePlan, Wanted};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::rc::Rc;
 
-/// What is known of a species at a site, for deciding on a treatment.
-pub struct Case {
+/// A species at a site with what is known for deciding on a treatment.
+pub struct SpeciesCase<'c> {
+    /// Where it stands.
+    pub here: SiteState<'c>,
     /// Counts and damage.
     pub evidence: Evidence,
     /// Larvae per m² that the turf bears.
     pub tolerance: (f64, f64),
-    /// Whether to treat, and on what ground.
+    /// Whether to treat for its sake alone, before what was spread.
     pub need: Need,
-    /// The site's entries that stand, oldest first.
-    pub entries: Vec<Journal>,
+    /// When larvae hatch, or why that is not known; `None` where nobody needs to know.
+    pub hatching: Option<Result<Rc<Hatching>, NoCoverage>>,
 }
 
-impl Case {
-    fn of(store: &Store, here: &SiteState<'_>, today: NaiveDate) -> Result<Self, StoreError> {
-        let entries = store.entries(&here.site.id)?;
-        let broods = Broods::of(&here.species, here.site.latitude, &here.state);
-        let evidence = Evidence::of(&entries, &here.species.id, &broods, today);
-        let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
-        let need = need(&evidence, here.site.choice.preventives, tolerance);
-        Ok(Self {
-            evidence,
-            tolerance,
-            need,
+impl SpeciesCase<'_> {
+    fn need(&self) -> SpeciesNeed<'_> {
+        SpeciesNeed {
+            species: &self.here.species,
+            evidence: &self.evidence,
+            tolerance: self.tolerance,
+            need: self.need,
+            hatching: self.hatches(),
+        }
+    }
+
+    /// When larvae hatch, if that was needed and is known.
+    fn hatches(&self) -> Option<&Hatching> {
+        match &self.hatching {
+            Some(Ok(hatching)) => Some(hatching),
+            _ => None,
+        }
+    }
+}
+
+/// A site with what is known for its plan.
+pub struct SiteCase<'c> {
+    /// Whose it is.
+    pub member: &'c site::Member,
+    /// The site.
+    pub site: &'c site::Site,
+    /// Its species, at least one.
+    pub species: Vec<SpeciesCase<'c>>,
+    /// The site's entries that stand, oldest first.
+    pub entries: Vec<Journal>,
+    /// What was spread this season.
+    pub spread: Vec<Spread<'c>>,
+    /// What was spread in the seasons before, with the year each started in.
+    spread_before: Vec<(i32, &'c TreatmentOption)>,
+    /// The soil of the season.
+    pub soil: Rc<SoilCourse>,
+}
+
+/// A species at a site and its season there.
+type Here<'c> = (SiteState<'c>, Rc<SpeciesSeason>);
+
+impl<'c> SiteCase<'c> {
+    fn of(
+        config: &'c Config,
+        store: &Store,
+        species: Vec<Here<'c>>,
+        today: NaiveDate,
+    ) -> Result<Option<(Self, Vec<Rc<SpeciesSeason>>)>, StoreError> {
+        let Some((first, season)) = species.first() else {
+            return Ok(None);
+        };
+        let (member, site, soil) = (first.member, first.site, season.soil());
+        let entries = store.entries(&site.id)?;
+        let applied = applications(config, &entries, first, today);
+        let this_season = first.state.season.year;
+        let (now, before): (Vec<_>, Vec<_>) = applied
+            .into_iter()
+            .partition(|(year, _)| *year == this_season);
+        let (species, seasons): (Vec<_>, Vec<_>) = species
+            .into_iter()
+            .map(|(here, season)| (species_case(here, &entries, today), season))
+            .unzip();
+        let case = Self {
+            member,
+            site,
+            species,
+            spread: now.into_iter().map(|(_, spread)| spread).collect(),
+            spread_before: before
+                .into_iter()
+                .map(|(year, one)| (year, one.option))
+                .collect(),
             entries,
-        })
+            soil,
+        };
+        Ok(Some((case, seasons)))
     }
 
-    /// Takes what was spread into account, by when larvae hatch.
-    fn settle(
-        &mut self,
-        config: &Config,
-        here: &SiteState<'_>,
-        hatching: &Hatching,
-        today: NaiveDate,
-    ) {
-        let spread = self.spread(config, here, today);
-        self.need = settled(self.need, &spread, here.site.area, hatching);
+    /// The year in which the season starts.
+    pub fn season(&self) -> i32 {
+        self.species[0].here.state.season.year
     }
 
-    /// What was spread at the site from the season's first day up to `today`.
-    pub fn spread<'o>(
-        &self,
-        config: &'o Config,
-        here: &SiteState<'_>,
+    fn species_needs(&self) -> Vec<SpeciesNeed<'_>> {
+        self.species.iter().map(SpeciesCase::need).collect()
+    }
+
+    /// Whether to treat.
+    pub fn need(&self) -> SiteNeed {
+        SiteNeed::of(&self.species_needs(), &self.spread, self.site.area)
+    }
+
+    /// The plan of the site.
+    pub fn plan<'s>(
+        &'s self,
+        config: &'s Config,
         today: NaiveDate,
-    ) -> Vec<Spread<'o>> {
-        self.entries
-            .iter()
-            .filter(|entry| (here.state.season.start..=today).contains(&entry.day))
-            .filter_map(|entry| match &entry.action {
-                JournalAction::Application(spread) => Some(Spread {
-                    option: config.options.get(&spread.option)?,
-                    day: entry.day,
-                    area: spread.area,
-                }),
-                _ => None,
-            })
-            .collect()
+        wanted: Wanted,
+    ) -> SitePlan<'s> {
+        let facts = SiteFacts {
+            day: today,
+            species: &self.species_needs(),
+            choice: &self.site.choice,
+            area: self.site.area,
+            spread: &self.spread,
+            spread_before: &self.spread_before,
+            soil: Some(&self.soil),
+        };
+        SitePlan::of(facts, config.options.values(), wanted)
     }
 
     /// Applications whose option the configuration does not have any more: number and option.
@@ -84,58 +151,95 @@ impl Case {
     }
 }
 
-/// A site and a species with the decision on them, and when larvae hatch there or why not.
-pub type Plans<'c> = Vec<(SiteState<'c>, Case, Result<Rc<Hatching>, NoCoverage>)>;
+fn species_case<'c>(here: SiteState<'c>, entries: &[Journal], today: NaiveDate) -> SpeciesCase<'c> {
+    let broods = Broods::of(&here.species, here.site.latitude, &here.state);
+    let evidence = Evidence::of(entries, &here.species.id, &broods, today);
+    let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
+    let need = need(&evidence, here.site.choice.preventives, tolerance);
+    SpeciesCase {
+        here,
+        evidence,
+        tolerance,
+        need,
+        hatching: None,
+    }
+}
 
-/// Whether and with what to treat at a site, for each of its species.
+/// What was spread at a site up to `today`, with the year its season started in.
+fn applications<'o>(
+    config: &'o Config,
+    entries: &[Journal],
+    here: &SiteState<'_>,
+    today: NaiveDate,
+) -> Vec<(i32, Spread<'o>)> {
+    let past = entries.iter().filter(|entry| entry.day <= today);
+    past.filter_map(|entry| match &entry.action {
+        JournalAction::Application(spread) => {
+            let season = here.species.season_on(entry.day, here.site.latitude);
+            let spread = Spread {
+                option: config.options.get(&spread.option)?,
+                day: entry.day,
+                area: spread.area,
+            };
+            Some((season.year, spread))
+        }
+        _ => None,
+    })
+    .collect()
+}
+
+/// What is known of one site, with the hatch of each of its species; `None` if it is not there.
 ///
 /// # Errors
 /// [`StoreError`] if the database fails.
-pub fn plans<'c>(
+pub fn site_case<'c>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
     site: &str,
-) -> Result<Plans<'c>, StoreError> {
+) -> Result<Option<SiteCase<'c>>, StoreError> {
     let wanted = |one: &site::Site| one.id == site;
-    with_records(config, store, today, wanted, |here, _, season| {
-        let hatching = season.hatching(&here);
-        let mut case = Case::of(store, &here, today)?;
-        if let Ok(hatching) = &hatching {
-            case.settle(config, &here, hatching, today);
+    let made = with_sites(config, store, today, wanted, |species| {
+        let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
+            return Ok(None);
+        };
+        for (species, season) in case.species.iter_mut().zip(seasons) {
+            species.hatching = Some(season.hatching(&species.here));
         }
-        Ok((here, case, hatching))
-    })?
-    .into_iter()
-    .collect()
+        Ok(Some(case))
+    })?;
+    let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
+    Ok(made.into_iter().flatten().next())
 }
 
-/// A site and a species with the decision on them, and when larvae hatch there if that is needed.
-pub(super) type Considered<'c> = (SiteState<'c>, Case, Option<Rc<Hatching>>);
-
-/// Every site with each of its species; the hatch is worked out only where a treatment is due.
+/// What is known of every site; when larvae hatch is worked out only where a treatment is due.
 pub(super) fn consider<'c>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
-) -> Result<Vec<Considered<'c>>, StoreError> {
+) -> Result<Vec<SiteCase<'c>>, StoreError> {
     let any = |_: &site::Site| true;
-    with_records(config, store, today, any, |here, _, season| {
-        let mut case = Case::of(store, &here, today)?;
-        let is_due = case.need.purpose().is_some() && here.state.hold.is_none();
-        let hatching = is_due.then(|| season.hatching(&here)).and_then(Result::ok);
-        if let Some(hatching) = &hatching {
-            case.settle(config, &here, hatching, today);
-            // Sites that share a station share what is worked out here; it is remembered with the
-            // hatching, and what it takes to work out more is not kept for every station at once.
-            let options = config.options.values();
-            for planned in called_for(here.site, options, &case.need, hatching, today) {
-                planned.met_on(today);
+    let made = with_sites(config, store, today, any, |species| {
+        let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
+            return Ok(None);
+        };
+        let called = case.need().calls;
+        for place in &called {
+            let species = &mut case.species[*place];
+            if species.here.state.hold.is_none() {
+                species.hatching = Some(seasons[*place].hatching(&species.here));
             }
+        }
+        // Sites that share a station share what is worked out here; it is remembered with the
+        // hatching, and what it takes to work out more is not kept for every station at once.
+        for one in case.plan(config, today, Wanted::CalledFor).options {
+            one.planned.met_on(today);
+        }
+        for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {
             hatching.forget_working();
         }
-        Ok((here, case, hatching))
-    })?
-    .into_iter()
-    .collect()
+        Ok(Some(case))
+    })?;
+    let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
+    Ok(made.into_iter().flatten().collect())
 }

@@ -2,17 +2,18 @@
 //! domain's; this only brings it what is stored and writes down what it says.
 
 use super::advising::{advise_site, follow_watering};
-use super::cases::{Considered, consider};
+use super::cases::{SiteCase, consider};
 use super::site_states::{SiteState, newest_day_of};
 use super::{Engine, Report};
 use crate::config::Config;
-use crate::domain::telling::counting_notice::counting_notice;
+use crate::domain::telling::counting_notice::{Countable, counting_notice};
 use crate::domain::telling::data_notice::data_notice;
 use crate::domain::telling::early_notice::{Foretold, foretell};
 use crate::domain::telling::hold_notice::hold_notice;
-use crate::domain::telling::milestone_decision::{Decision, decide};
+use crate::domain::telling::milestone_decision::{Decision, Recorded, decide};
 use crate::domain::telling::milestone_notice::milestone_notices;
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
+use crate::domain::treatment::need::Need;
 use crate::notify::wording::message;
 use crate::store::milestones::Recording;
 use crate::store::outbox::Draft;
@@ -67,22 +68,65 @@ impl Engine {
     }
 }
 
-/// A site and one of its species: milestones, holds, early notices, treatments, counting.
+/// A site: what there is to tell of each of its species, of treatments and of counting.
 fn evaluate_site<'s>(
     config: &'s Config,
     store: &Store,
-    one: &'s Considered<'s>,
+    case: &'s SiteCase<'s>,
     now: DateTime<Utc>,
     entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
 ) -> Result<(), StoreError> {
-    let (here, case, _) = one;
+    let need = case.need().need;
+    let mut recorded = Vec::with_capacity(case.species.len());
+    for species in &case.species {
+        let here = &species.here;
+        recorded.push(evaluate_species(
+            config, store, here, need, now, entries, notices,
+        )?);
+    }
+    let log = store.notices_of_season(&case.site.id, case.season())?;
+    let first = &case.species[0].here;
+    let mut tell = |kind| notices.push(first.notice(kind));
+    if let Some((kind, logged)) = advise_site(config, store, case, &log, now)? {
+        entries.extend(logged.into_iter().map(Recording::Told));
+        tell(kind);
+    }
+    let countable: Vec<Countable<'_, '_>> = case
+        .species
+        .iter()
+        .zip(&recorded)
+        .map(|(species, recorded)| Countable {
+            here: species.here.site_species(),
+            evidence: &species.evidence,
+            tolerance: species.tolerance,
+            recorded,
+        })
+        .collect();
+    if let Some((kind, logged)) = counting_notice(&countable, &log, now) {
+        entries.push(Recording::Told(logged));
+        tell(kind);
+    }
+    Ok(())
+}
+
+/// A site and one of its species: milestones, holds, early notices. What was recorded of it before is
+/// given back.
+fn evaluate_species<'s>(
+    config: &'s Config,
+    store: &Store,
+    here: &'s SiteState<'s>,
+    need: Need,
+    now: DateTime<Utc>,
+    entries: &mut Vec<Recording<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<Vec<Recorded>, StoreError> {
     let (pair, season, today) = (here.pair(), here.state.season.year, now.date_naive());
     let recorded = store.recorded(pair, season)?;
     let log = store.notices_of_pair(pair, season)?;
-    let mut tell = |kind, need| {
+    let mut tell = |kind| {
         notices.push(Notice {
-            need,
+            need: Some(need),
             ..here.notice(kind)
         });
     };
@@ -91,11 +135,11 @@ fn evaluate_site<'s>(
     let decision = decide(&here.state, &recorded, watched_from, today);
     write_down(&decision, here, entries);
     for kind in milestone_notices(&decision, &here.species, &here.state, today) {
-        tell(kind, Some(case.need));
+        tell(kind);
     }
     if let Some((kind, logged)) = hold_notice(&here.site_species(), &log, now) {
         entries.push(Recording::Told(logged));
-        tell(kind, Some(case.need));
+        tell(kind);
     }
     let foretold = store.foretold(pair, season)?;
     for early in foretell(&here.state, &recorded, &foretold, &config.notices, today) {
@@ -110,25 +154,9 @@ fn evaluate_site<'s>(
             range: (early.outlook.early, early.outlook.late),
         });
         let species = &here.species;
-        tell(NoticeKind::Foretold { species, early }, Some(case.need));
+        tell(NoticeKind::Foretold { species, early });
     }
-    if let Some((kind, logged)) = advise_site(config, store, one, &log, now)? {
-        entries.extend(logged.into_iter().map(Recording::Told));
-        tell(kind, None);
-    }
-    let counting = counting_notice(
-        &here.site_species(),
-        &case.evidence,
-        case.tolerance,
-        &recorded,
-        &log,
-        now,
-    );
-    if let Some((kind, logged)) = counting {
-        entries.push(Recording::Told(logged));
-        tell(kind, None);
-    }
-    Ok(())
+    Ok(recorded)
 }
 
 /// Writes down what was decided of milestones.

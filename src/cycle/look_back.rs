@@ -10,19 +10,26 @@ use crate::domain::look_back::{
 };
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::Season;
-use crate::domain::phenology::season_state::Record;
+use crate::domain::phenology::season_state::{Record, SeasonSoFar};
+use crate::domain::phenology::soil_course::SoilCourse;
+use crate::domain::phenology::species::Species;
 use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::Broods;
+use crate::domain::treatment::planned::Target;
 use crate::domain::treatment::watering::{Watering, WateringState, watering};
-use crate::store::milestones::Pair;
 use crate::store::{Store, StoreError};
 use chrono::{Datelike, NaiveDate};
 use std::collections::{BTreeSet, HashMap};
 
 /// A species with when its larvae hatched, or why that is not known.
-type Hatched = (OfSpecies, Result<Hatching, NotKnown>);
+struct Hatched {
+    review: OfSpecies,
+    species: Species,
+    hatching: Result<Hatching, NotKnown>,
+    soil: SoilCourse,
+}
 
 /// The season of a site that starts in a year: that of its first species.
 fn season_of(config: &Config, site: &site::Site, year: i32) -> Option<Season> {
@@ -78,14 +85,14 @@ pub fn look_back(
     let through = today.min(season.end);
     let entries = store.entries(&site.id)?;
     let wanted = |one: &site::Site| one.id == site.id;
-    let hatched: Vec<Hatched> = with_records(config, store, through, wanted, |here, record, _| {
+    let hatched: Vec<Hatched> = with_records(config, store, through, wanted, |here, record| {
         of_species(config, store, &here, record, &entries, (through, today))
     })?
     .into_iter()
     .collect::<Result<_, _>>()?;
     let in_season = |entry: &&Entry| (season.start..=through).contains(&entry.day);
     let applied = applied(config, store, site, &entries, &season, &hatched, today)?;
-    let species: Vec<OfSpecies> = hatched.into_iter().map(|(species, _)| species).collect();
+    let species: Vec<OfSpecies> = hatched.into_iter().map(|one| one.review).collect();
     let told = told(config, store, site, &season, &species, &entries, today)?;
     let depths: Vec<f64> = entries
         .iter()
@@ -161,7 +168,13 @@ fn of_species(
             .collect(),
         milestones,
     };
-    Ok((species, hatching))
+    let so_far = SeasonSoFar::of(&here.species.model, *season, record, through, config.limits);
+    Ok(Hatched {
+        review: species,
+        species: here.species.clone().into_owned(),
+        hatching,
+        soil: SoilCourse::of(&so_far, record.past),
+    })
 }
 
 /// When larvae hatched, or why that is not known; and whether that rests on observed days alone.
@@ -224,10 +237,13 @@ fn applied(
                 Some(WateringState::Done(on)) => on,
                 _ => entry.day,
             };
-            let met = |hatching: &Result<Hatching, NotKnown>| -> Result<Met, NotKnown> {
+            let met = |one: &Hatched| -> Result<Met, NotKnown> {
                 let option = option.ok_or(NotKnown::NoOption)?;
-                let hatching = hatching.as_ref().map_err(|why| *why)?;
-                match outcome(option, hatching, entry.day, water.as_ref()) {
+                let target = Target {
+                    species: &one.species,
+                    hatching: one.hatching.as_ref().map_err(|why| *why)?,
+                };
+                match outcome(option, target, &one.soil, entry.day, water.as_ref()) {
                     Outcome::Met(met) => Ok(met),
                     Outcome::Nothing => Err(NotKnown::NoneMet),
                     Outcome::Outside => Err(NotKnown::AfterCap),
@@ -248,10 +264,10 @@ fn applied(
                 active: option.and_then(|option| active_span(option, from)),
                 met: hatched
                     .iter()
-                    .map(|(species, hatching)| (species.name.clone(), met(hatching)))
+                    .map(|one| (one.review.name.clone(), met(one)))
                     .collect(),
-                counted_before: hatched.iter().any(|(species, _)| {
-                    let counts = &species.counts.all;
+                counted_before: hatched.iter().any(|one| {
+                    let counts = &one.review.counts.all;
                     counts
                         .iter()
                         .any(|one| one.is_own() && one.day <= entry.day)
@@ -293,13 +309,9 @@ fn told(
                 },
             }));
         }
-        let pair = Pair {
-            site: &site.id,
-            species: &one.id,
-        };
-        let log = store.notices_of_pair(pair, season.year)?;
-        told.extend(told_of_treatments(&log, &one.name, option_name));
     }
+    let log = store.notices_of_season(&site.id, season.year)?;
+    told.extend(told_of_treatments(&log, option_name));
     // Watering in is kept under an entry's first number.
     let mut by_first_number = HashMap::new();
     for entry in entries {

@@ -1,6 +1,6 @@
 //! Bringing the domain what is stored: where every site stands with each of its species.
 
-use super::station_days::{RecentDays, StationDays, read, record_of};
+use super::station_days::{RecentDays, SoFarAndSoil, StationDays, read, record_of};
 use crate::config::Config;
 use crate::domain::phenology::biofix::{Anchor, anchor, anchored};
 use crate::domain::phenology::milestone::Milestone;
@@ -10,6 +10,7 @@ use crate::domain::phenology::season_days::season_days;
 use crate::domain::phenology::season_state::{
     Hold, Record, SeasonSoFar, SeasonState, season_state_of,
 };
+use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site;
 use crate::domain::telling::notice::{Notice, NoticeKind};
@@ -91,6 +92,7 @@ pub(super) struct SpeciesSeason {
     parts: Rc<[Part]>,
     estimated: EstimatedDays,
     so_far: Rc<SeasonSoFar>,
+    soil: Rc<SoilCourse>,
     hatching: OnceCell<Result<Rc<Hatching>, NoCoverage>>,
 }
 
@@ -100,6 +102,11 @@ impl SpeciesSeason {
         let made =
             || Hatching::of_season(&here.species, here.site.latitude, &self.so_far).map(Rc::new);
         self.hatching.get_or_init(made).clone()
+    }
+
+    /// The soil of the season.
+    pub(super) fn soil(&self) -> Rc<SoilCourse> {
+        Rc::clone(&self.soil)
     }
 }
 
@@ -113,18 +120,47 @@ pub fn site_states<'c>(
     today: NaiveDate,
 ) -> Result<Vec<SiteState<'c>>, StoreError> {
     let any = |_: &site::Site| true;
-    with_records(config, store, today, any, |site, _, _| site)
+    with_records(config, store, today, any, |site, _| site)
 }
 
-/// What `make` makes of each wanted site and species, what is known of its station, and the
-/// species' season there. Sites of one station are taken together, so that its days are in memory
-/// once and only meanwhile; the results are in the order of the sites.
+/// What `make` makes of each wanted site and species and what is known of its station, in the order
+/// of the sites.
 pub(super) fn with_records<'c, T>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
     wanted: impl Fn(&site::Site) -> bool,
-    make: impl Fn(SiteState<'c>, Record<'_>, &Rc<SpeciesSeason>) -> T,
+    make: impl Fn(SiteState<'c>, Record<'_>) -> T,
+) -> Result<Vec<T>, StoreError> {
+    let of_sites = by_station(config, store, today, wanted, |station, species| {
+        let made = species.into_iter().map(|(here, season)| {
+            let start = here.species.start.at_latitude(here.site.latitude);
+            let record = record_of(station, (season.so_far.season, start));
+            make(here, record)
+        });
+        made.collect::<Vec<T>>()
+    })?;
+    Ok(of_sites.into_iter().flatten().collect())
+}
+
+/// What `make` makes of each wanted site with all its species, in the order of the sites.
+pub(super) fn with_sites<'c, T>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    wanted: impl Fn(&site::Site) -> bool,
+    make: impl Fn(Vec<(SiteState<'c>, Rc<SpeciesSeason>)>) -> T,
+) -> Result<Vec<T>, StoreError> {
+    by_station(config, store, today, wanted, |_, species| make(species))
+}
+
+/// Sites of one station are taken together, so that its days are in memory once and only meanwhile.
+fn by_station<'c, T>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    wanted: impl Fn(&site::Site) -> bool,
+    make: impl Fn(&StationDays, Vec<(SiteState<'c>, Rc<SpeciesSeason>)>) -> T,
 ) -> Result<Vec<T>, StoreError> {
     let sites: Vec<(&site::Member, &site::Site)> =
         config.sites().filter(|(_, site)| wanted(site)).collect();
@@ -146,12 +182,13 @@ pub(super) fn with_records<'c, T>(
         groups[group].2.push(place);
     }
     let mut days = RecentDays::new(config, store, today);
-    let mut made: Vec<Vec<T>> = sites.iter().map(|_| Vec::new()).collect();
+    let mut made: Vec<Option<T>> = sites.iter().map(|_| None).collect();
     for (feed, blend, places) in groups {
         let mut station = read(store, (feed, blend), &mut days)?;
         let mut known = HashMap::new();
         for place in places {
             let (member, site) = sites[place];
+            let mut of_site = Vec::with_capacity(site.species.len());
             for species in site.species.iter().filter_map(|id| config.species.get(id)) {
                 let (species, anchor) = local(config, store, site, species, &station, today)?;
                 let season = season_at(
@@ -173,13 +210,9 @@ pub(super) fn with_records<'c, T>(
                     estimated: season.estimated,
                     state: Rc::clone(&season.state),
                 };
-                let past = (
-                    season.so_far.season,
-                    here.species.start.at_latitude(site.latitude),
-                );
-                let record = record_of(&station, past);
-                made[place].push(make(here, record, &season));
+                of_site.push((here, season));
             }
+            made[place] = Some(make(&station, of_site));
         }
     }
     Ok(made.into_iter().flatten().collect())
@@ -207,13 +240,14 @@ fn season_at(
     }
     let start = species.start.at_latitude(site.latitude);
     past(station, config, start, &season);
-    let so_far = season_so_far(station, config, (species.model, season, start), today);
+    let (so_far, soil) = season_so_far(station, config, (species.model, season, start), today);
     let state = season_state_of(species, site.latitude, &so_far, today, config.limits);
     let made = Rc::new(SpeciesSeason {
         parts: parts_of(station, &state).into(),
         estimated: estimated_days(station, &state),
         state: Rc::new(state),
         so_far,
+        soil,
         hatching: OnceCell::new(),
     });
     known.insert(key, Rc::clone(&made));
@@ -226,10 +260,10 @@ fn season_so_far(
     config: &Config,
     (model, season, start): (Model, Season, MonthDay),
     today: NaiveDate,
-) -> Rc<SeasonSoFar> {
+) -> SoFarAndSoil {
     let key = (model, season.start);
     if let Some((_, known)) = station.seasons.iter().find(|(of, _)| *of == key) {
-        return Rc::clone(known);
+        return known.clone();
     }
     let record = record_of(station, (season, start));
     let made = Rc::new(SeasonSoFar::of(
@@ -239,8 +273,11 @@ fn season_so_far(
         today,
         config.limits,
     ));
-    station.seasons.push((key, Rc::clone(&made)));
-    made
+    let soil = Rc::new(SoilCourse::of(&made, record.past));
+    station
+        .seasons
+        .push((key, (Rc::clone(&made), Rc::clone(&soil))));
+    (made, soil)
 }
 
 /// What stations gave to the newest days, and neighbours to the missing ones of the sum.

@@ -5,6 +5,7 @@ use crate::config::Config;
 use crate::domain::phenology::outlook::PastSeason;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_state::{Record, SeasonSoFar};
+use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
@@ -32,8 +33,11 @@ pub(super) struct StationDays {
     /// Whole past seasons by the start of the sum and the season they stand before.
     pub past: HashMap<(MonthDay, i32), Vec<PastSeason>>,
     /// Seasons so far, which species of one model and start share.
-    pub seasons: Vec<((Model, NaiveDate), Rc<SeasonSoFar>)>,
+    pub seasons: Vec<((Model, NaiveDate), SoFarAndSoil)>,
 }
+
+/// A season so far and its soil.
+pub(super) type SoFarAndSoil = (Rc<SeasonSoFar>, Rc<SoilCourse>);
 
 /// The days of stations as they were read last; more than a site's own and its neighbours are
 /// seldom needed again.

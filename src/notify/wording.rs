@@ -21,10 +21,13 @@ mod upkeep;
 mod work;
 
 pub use count::{
-    HOW_TO_DIG, density, limits, what_damage_counts_for, what_it_says, what_was_found,
+    density, how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
     what_was_found_in_brief,
 };
-pub use treatment::{how_words, need_words, spread_words, water_in_words, wet_words};
+pub use treatment::{
+    against_hatch, how_words, need_words, rotation_words, samples_words, spread_words,
+    water_in_words, wet_words,
+};
 use treatment::{meaning_label, readiness, this_site};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
@@ -109,7 +112,10 @@ fn headline(kind: &NoticeKind<'_>) -> String {
             format!("{}, milestones are no longer held back", species.name)
         }
         NoticeKind::Treatment(notice) => treatment::headline(notice),
-        NoticeKind::CountNow { species, .. } => format!("{}, time to count grubs", species.name),
+        NoticeKind::CountNow { species } => {
+            let names = species.iter().map(|(species, _)| species.name.as_str());
+            format!("{}, time to count grubs", joined(names))
+        }
         NoticeKind::Water {
             option, watering, ..
         } => treatment::water_headline(option, watering),
@@ -203,9 +209,9 @@ fn full(notice: &Notice<'_>) -> String {
         }
         NoticeKind::Released { .. } => vec![labelled("What happened", RELEASED)],
         NoticeKind::Treatment(treatment) => treatment::paragraphs(treatment, notice.site.area),
-        NoticeKind::CountNow { species, tolerance } => vec![labelled(
+        NoticeKind::CountNow { species } => vec![labelled(
             "What to do",
-            &treatment::count_words(&notice.site.id, species, notice.site.condition, *tolerance),
+            &treatment::count_words(notice.site, species),
         )],
         NoticeKind::Water {
             option,
@@ -269,9 +275,7 @@ fn short(notice: &Notice<'_>) -> String {
         NoticeKind::Held { hold, .. } => held_back(notice, *hold),
         NoticeKind::Released { .. } => RELEASED.to_owned(),
         NoticeKind::Treatment(notice) => treatment::brief(notice),
-        NoticeKind::CountNow { species, tolerance } => {
-            treatment::count_words(&notice.site.id, species, notice.site.condition, *tolerance)
-        }
+        NoticeKind::CountNow { species } => treatment::count_words(notice.site, species),
         NoticeKind::Water {
             option,
             watering,
@@ -463,6 +467,16 @@ fn wrapped(text: &str, first: &str, later: &str) -> String {
         .initial_indent(first)
         .subsequent_indent(later);
     textwrap::fill(text, options)
+}
+
+/// Names as a reader lists them: "a, b and c".
+pub(crate) fn joined<'n>(names: impl Iterator<Item = &'n str>) -> String {
+    let names: Vec<&str> = names.collect();
+    match names.split_last() {
+        Some((last, [])) => (*last).to_owned(),
+        Some((last, others)) => format!("{} and {last}", others.join(", ")),
+        None => String::new(),
+    }
 }
 
 fn day_month(day: NaiveDate) -> String {

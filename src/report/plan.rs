@@ -2,37 +2,41 @@
 
 use super::{BRIEF_CAUTIONS, DateRange};
 use crate::config::Config;
-use crate::cycle::{Case, Followed, SiteState, plans, waterings, wet_here};
+use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings, wet_here};
+use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::place::site::{Member, Site};
-use crate::domain::treatment::need::{Ground, Need, together};
+use crate::domain::scouting::tolerance;
+use crate::domain::treatment::need::{Ground, Need, Reason};
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Planned, ranked};
+use crate::domain::treatment::planned::SLEEPING_BELOW_C;
+use crate::domain::treatment::site_plan::{SitePlan, Wanted};
 use crate::domain::treatment::watering::WateringState;
 use crate::notify::wording::{
-    how_words, limits, need_words, spread_words, water_in_words, wet_words,
+    how_to_dig, how_words, joined, limits, need_words, samples_words, spread_words, water_in_words,
+    wet_words,
 };
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
-use std::collections::BTreeMap;
 
 mod option;
 
-pub use option::{MetShare, OptionPlan};
+pub use option::{MetShare, MissedSpecies, OptionPlan};
 
-/// What the marks and figures of a plan mean, a line each.
-pub const HOW_TO_READ: [&str; 3] = [
-    "* restricted or forbidden in many places. Shares are of the hatching larvae met while they are",
-    "open to it, by a planning model; how many die depends on the product, the turf and the",
-    "water. Most figures are common practice or estimates, with their sources in config/options.",
+/// What the marks and words of a plan mean, a line each.
+pub const HOW_TO_READ: [&str; 4] = [
+    "* restricted or forbidden in many places. Good days meet nine tenths or more of what the option's",
+    "best day meets, fair ones half or more, poor ones less, by a planning model: how many larvae die",
+    "depends on the product, the turf and the water. Most figures are common practice or estimates,",
+    "with their sources in config/options; soil temperatures are estimated from those of the air.",
 ];
 
 /// What dates are worth at a site whose milestones are held back.
 pub const HELD_BACK: &str = "Milestones are held back here, see hatchbell status: the dates below rest on too many missing days to go by.";
 
-/// A site's plan. What is not for scripts is left out of JSON.
+/// The plan of a site as it is shown. What is not for scripts is left out of JSON.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SitePlan {
+pub struct PlanReport {
     /// The site's id.
     pub site: String,
     /// The site's name.
@@ -43,20 +47,38 @@ pub struct SitePlan {
     pub member: String,
     /// The day that is planned for.
     pub day: NaiveDate,
-    /// The plan against each species.
-    pub species: Vec<SpeciesPlan>,
+    /// `preventive`, `curative`, `count-more` or `nothing`: one verdict for all species.
+    pub treat: &'static str,
+    /// Why.
+    pub why: String,
+    /// The species that call for it, by their ids.
+    pub called_for_by: Vec<String>,
+    /// Whether to treat at all and why.
+    #[serde(skip)]
+    pub decision: String,
+    /// Whether nothing calls for a treatment, so that the days are for information only.
+    #[serde(skip)]
+    pub is_for_information: bool,
+    /// What is known of each species.
+    pub species: Vec<SpeciesReport>,
+    /// The options, best first: one window each for all the species that call for it.
+    pub options: Vec<OptionPlan>,
+    /// Why there are no dates or no options.
+    pub no_options: Option<String>,
     /// What was spread this season, and entries that do not count.
     #[serde(skip)]
     pub spread: Vec<String>,
-    /// What the counts of several species come to together, if that is more than the turf bears.
-    #[serde(skip)]
-    pub together: Option<String>,
     /// The options that the site would use and that have no day worth it.
     #[serde(skip)]
-    pub without_a_day: Vec<String>,
+    pub without_a_day: Option<String>,
     /// The options that the site would not use.
     #[serde(skip)]
     pub not_considered: Option<String>,
+    /// How to count, where that is what comes next.
+    #[serde(skip)]
+    pub counting: Option<String>,
+    /// The soil today.
+    pub soil: Option<SoilToday>,
     /// How the applications of the last weeks stand with their water.
     pub watering: Vec<WateringStatus>,
     /// What the weather says against spreading today.
@@ -68,9 +90,20 @@ pub struct SitePlan {
     pub cautions: [&'static str; 2],
 }
 
-/// The plan against one species.
+/// The soil at 10 cm, estimated from air temperatures.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SpeciesPlan {
+pub struct SoilToday {
+    /// Mean of the last seven days, °C.
+    pub week_mean_c: f64,
+    /// The day on which turf wakes: the mean reaches 10 °C.
+    pub wakes: Option<NaiveDate>,
+    /// Always: no soil is measured.
+    pub is_estimate: bool,
+}
+
+/// What is known of one species at the site.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SpeciesReport {
     /// The species' id.
     pub species: String,
     /// The species' name.
@@ -81,26 +114,21 @@ pub struct SpeciesPlan {
     /// The season, in words.
     #[serde(skip)]
     pub season_name: String,
-    /// `preventive`, `curative`, `count-more` or `nothing`.
-    pub treat: &'static str,
+    /// `preventive`, `curative`, `count-more` or `nothing`, for its sake alone and before what was
+    /// spread.
+    pub alone: &'static str,
     /// Why.
-    pub why: String,
-    /// Whether to treat at all, why, and how much the turf bears.
+    pub alone_why: String,
+    /// How much the turf bears.
     #[serde(skip)]
-    pub decision: String,
-    /// Whether nothing calls for a treatment, so that the days are for information only.
-    #[serde(skip)]
-    pub is_for_information: bool,
+    pub limits: String,
     /// Whether milestones are held back, see [`HELD_BACK`].
-    #[serde(skip)]
     pub is_held: bool,
     /// Larvae per m² that the turf bears, low and high end.
     #[serde(rename = "borne_per_m2")]
     pub tolerance_per_m2: (f64, f64),
     /// Why there are no dates.
     pub no_dates: Option<String>,
-    /// The options, best first.
-    pub options: Vec<OptionPlan>,
 }
 
 /// How an application stands with its water.
@@ -127,14 +155,7 @@ pub struct WateringStatus {
     pub in_words: String,
 }
 
-/// A species of the site with its decision, and the options ranked or why there are none.
-type RankedSpecies<'p> = (
-    &'p SiteState<'p>,
-    &'p Case,
-    Result<Vec<Planned<'p>>, String>,
-);
-
-impl SitePlan {
+impl PlanReport {
     /// The plan of a site for `today`.
     ///
     /// # Errors
@@ -147,43 +168,53 @@ impl SitePlan {
     ) -> Result<Self, StoreError> {
         let weather = wet_here(store, site, today)?.map(wet_words);
         let followed = waterings(config, store, site, today)?;
-        let plans = plans(config, store, today, &site.id)?;
-        let options = || config.options.values();
-        let species: Vec<RankedSpecies<'_>> = plans
-            .iter()
-            .map(|(here, case, hatching)| {
-                let planned = match hatching {
-                    Ok(hatching) => {
-                        Ok(ranked(options(), &site.choice, &case.need, hatching, today))
-                    }
-                    Err(why) => Err(why.to_string()),
-                };
-                (here, case, planned)
-            })
-            .collect();
+        let case = site_case(config, store, today, &site.id)?;
+        let plan = case
+            .as_ref()
+            .map(|case| case.plan(config, today, Wanted::All));
+        let need = plan
+            .as_ref()
+            .map_or(Need::Nothing(Reason::NoSpecies), |plan| plan.need.need);
+        let why = need_words(&need);
+        let cases = case.as_ref().map_or(&[][..], |case| &case.species);
+        let options: Vec<OptionPlan> = plan.iter().flat_map(|plan| options(plan, &need)).collect();
         Ok(Self {
             site: site.id.clone(),
             site_name: site.name.clone(),
             member: member.name.clone(),
             day: today,
-            spread: species
-                .first()
-                .map_or_else(Vec::new, |first| spread(config, first, today)),
-            together: counts_together(&species),
-            without_a_day: species
-                .iter()
-                .filter_map(|one| without_a_day(options(), one))
-                .collect(),
-            not_considered: not_considered(options(), site),
+            treat: treat(&need),
+            decision: format!("{}{why}", justified(&need)),
+            why,
+            called_for_by: plan.as_ref().map_or_else(Vec::new, |plan| {
+                let calls = plan.need.calls.iter();
+                calls
+                    .map(|place| cases[*place].here.species.id.clone())
+                    .collect()
+            }),
+            is_for_information: need.purpose().is_none(),
+            species: cases.iter().map(SpeciesReport::of).collect(),
+            no_options: no_options(&options, cases),
+            options,
+            spread: case
+                .as_ref()
+                .map_or_else(Vec::new, |case| spread(config, case)),
+            without_a_day: plan.as_ref().and_then(without_a_day),
+            not_considered: not_considered(config.options.values(), site),
+            counting: counting(&need, site, cases),
+            soil: case
+                .as_ref()
+                .and_then(|case| SoilToday::of(&case.soil, today)),
             watering: followed.iter().map(WateringStatus::of).collect(),
             weather,
-            what_to_mind: what_to_mind(&species, today),
+            what_to_mind: plan.as_ref().map_or_else(Vec::new, what_to_mind),
             cautions: BRIEF_CAUTIONS,
-            species: species
-                .into_iter()
-                .map(|(here, case, planned)| SpeciesPlan::of(here, case, planned, today))
-                .collect(),
         })
+    }
+
+    /// The site's species by their names.
+    pub fn species_names(&self) -> String {
+        joined(self.species.iter().map(|species| species.name.as_str()))
     }
 
     /// How applications stand with their water, and what the weather says, a paragraph each.
@@ -192,58 +223,65 @@ impl SitePlan {
         let weather = self.weather.iter().map(|words| format!("Weather: {words}"));
         water.chain(weather).collect()
     }
-}
-
-impl SpeciesPlan {
-    fn of(
-        here: &SiteState<'_>,
-        case: &Case,
-        planned: Result<Vec<Planned<'_>>, String>,
-        today: NaiveDate,
-    ) -> Self {
-        let (planned, no_dates) = match planned {
-            Ok(planned) => (planned, None),
-            Err(why) => (Vec::new(), Some(why)),
-        };
-        let why = need_words(&case.need);
-        Self {
-            species: here.species.id.clone(),
-            name: here.species.name.clone(),
-            season: here.state.season.year,
-            season_name: here.state.season.to_string(),
-            treat: treat(&case.need),
-            decision: format!(
-                "{}{why} {}",
-                justified(&case.need),
-                limits(&here.species, here.site.condition)
-            ),
-            why,
-            is_for_information: case.need.purpose().is_none(),
-            is_held: here.state.hold.is_some(),
-            tolerance_per_m2: case.tolerance,
-            no_dates,
-            options: planned
-                .iter()
-                .map(|one| OptionPlan::of(one, &case.need, today))
-                .collect(),
-        }
-    }
-
-    /// Why no option is shown; `None` if there are some.
-    pub fn why_no_options(&self) -> Option<String> {
-        match &self.no_dates {
-            Some(why) => Some(format!("No dates can be given: {why}.")),
-            None if self.options.is_empty() => {
-                Some("Nothing that this site would use meets this species.".to_owned())
-            }
-            None => None,
-        }
-    }
 
     /// The days of the options that still work, to be drawn.
     pub fn ranges(&self) -> Vec<DateRange> {
         let ranges = self.options.iter().map(|one| one.range.clone());
         ranges.flatten().collect()
+    }
+}
+
+fn options(plan: &SitePlan<'_>, need: &Need) -> Vec<OptionPlan> {
+    plan.options
+        .iter()
+        .map(|one| OptionPlan::of(one, need, plan.day))
+        .collect()
+}
+
+/// Why no option is shown; `None` if there are some.
+fn no_options(options: &[OptionPlan], cases: &[SpeciesCase<'_>]) -> Option<String> {
+    if !options.is_empty() {
+        return None;
+    }
+    let why = cases.iter().find_map(|case| match &case.hatching {
+        Some(Err(why)) => Some(why.to_string()),
+        _ => None,
+    });
+    Some(why.map_or_else(
+        || "Nothing that this site would use has a day that meets its larvae.".to_owned(),
+        |why| format!("No dates can be given: {why}."),
+    ))
+}
+
+impl SpeciesReport {
+    fn of(case: &SpeciesCase<'_>) -> Self {
+        let here = &case.here;
+        Self {
+            species: here.species.id.clone(),
+            name: here.species.name.clone(),
+            season: here.state.season.year,
+            season_name: here.state.season.to_string(),
+            alone: treat(&case.need),
+            alone_why: need_words(&case.need),
+            limits: limits(&here.species, here.site.condition),
+            is_held: here.state.hold.is_some(),
+            tolerance_per_m2: case.tolerance,
+            no_dates: match &case.hatching {
+                Some(Err(why)) => Some(why.to_string()),
+                _ => None,
+            },
+        }
+    }
+}
+
+impl SoilToday {
+    fn of(soil: &SoilCourse, today: NaiveDate) -> Option<Self> {
+        let mean = soil.on(today)?;
+        Some(Self {
+            week_mean_c: (mean * 10.0).round() / 10.0,
+            wakes: soil.warms_to(SLEEPING_BELOW_C),
+            is_estimate: true,
+        })
     }
 }
 
@@ -266,51 +304,25 @@ fn justified(need: &Need) -> &'static str {
 }
 
 /// What was spread this season, and entries whose option is not there any more.
-fn spread(config: &Config, (here, case, _): &RankedSpecies<'_>, today: NaiveDate) -> Vec<String> {
-    let spread = case.spread(config, here, today);
+fn spread(config: &Config, case: &SiteCase<'_>) -> Vec<String> {
     let unknown = case.unknown(config).map(|(number, option)| {
         format!(
             "Number {number} of the journal names the option \"{option}\", which is not there any more; it does not count."
         )
     });
-    std::iter::once(spread_words(&spread, here.site.area))
+    std::iter::once(spread_words(&case.spread, case.site.area))
         .chain(unknown)
         .filter(|words| !words.is_empty())
         .collect()
 }
 
-/// What the counts of several species come to together, if that is more than the turf bears.
-fn counts_together(species: &[RankedSpecies<'_>]) -> Option<String> {
-    let counted: Vec<(f64, f64)> = species
-        .iter()
-        .filter_map(|(_, case, _)| {
-            let (_, found) = case.evidence.this_brood.as_ref()?;
-            Some((found.mean_per_m2(), case.tolerance.1))
-        })
-        .collect();
-    let share = together(&counted).filter(|share| *share > 1.0)?;
-    Some(format!(
-        "Together the species counted come to {:.0} % of what the turf bears, though none does alone: decide as if one were above.",
-        share * 100.0
-    ))
-}
-
-/// The options that the site would use and that have no day worth it against a species.
-fn without_a_day<'o>(
-    options: impl Iterator<Item = &'o TreatmentOption>,
-    (here, _, planned): &RankedSpecies<'_>,
-) -> Option<String> {
-    let planned = planned.as_ref().ok()?;
-    let names: Vec<&str> = options
-        .filter(|option| here.site.choice.considers(option))
-        .filter(|option| planned.iter().all(|one| one.option.id != option.id))
-        .map(|option| option.name.as_str())
-        .collect();
-    (!names.is_empty()).then(|| {
+/// The options that the site would use and that have no day worth it.
+fn without_a_day(plan: &SitePlan<'_>) -> Option<String> {
+    let names = plan.without_a_day.iter().map(|option| option.name.as_str());
+    (!plan.without_a_day.is_empty()).then(|| {
         format!(
-            "Without a day on which they would meet larvae of {} this season: {}.",
-            here.species.name,
-            names.join(", ")
+            "Without a day on which they would meet larvae in warm enough soil this season: {}.",
+            joined(names)
         )
     })
 }
@@ -328,18 +340,32 @@ fn not_considered<'o>(
         .then(|| format!("Not among what this site would use: {}.", names.join(", ")))
 }
 
-/// Watering in, reliability, cautions and law of the options that are in time, by their ids.
-fn what_to_mind(species: &[RankedSpecies<'_>], today: NaiveDate) -> Vec<String> {
-    let planned = species
+/// How to count where a preventive is not called for: one digging for all species.
+fn counting(need: &Need, site: &Site, cases: &[SpeciesCase<'_>]) -> Option<String> {
+    let low =
+        |case: &SpeciesCase<'_>| tolerance(&case.here.species.action_threshold, site.condition).0;
+    let lowest = cases.iter().map(low).fold(f64::INFINITY, f64::min);
+    let is_open = matches!(need, Need::CountMore { .. } | Need::Nothing(_)) && lowest.is_finite();
+    is_open.then(|| {
+        format!(
+            "Counting: one digging for all species, {}. {}",
+            samples_words(site.samples, lowest, site.area),
+            how_to_dig(site.samples)
+        )
+    })
+}
+
+/// Watering in, reliability, cautions and law of the options that are in time, by their names.
+fn what_to_mind(plan: &SitePlan<'_>) -> Vec<String> {
+    let in_time = plan
+        .options
         .iter()
-        .filter_map(|(.., planned)| planned.as_ref().ok())
-        .flatten();
-    let in_time: BTreeMap<&str, &TreatmentOption> = planned
-        .filter(|one| one.in_time(today))
-        .map(|one| (one.option.id.as_str(), one.option))
-        .collect();
-    in_time
-        .into_values()
+        .map(|one| &one.planned)
+        .filter(|one| one.in_time(plan.day));
+    let mut options: Vec<&TreatmentOption> = in_time.map(|one| one.option).collect();
+    options.sort_by_key(|option| &option.id);
+    options
+        .into_iter()
         .map(|option| format!("{}: {}", option.name, how_words(option)))
         .collect()
 }

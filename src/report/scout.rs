@@ -10,7 +10,7 @@ use crate::domain::scouting::{
     CountReading, M2_IN_FT2, MOST_SAMPLES, SampleArea, samples_for_precision, tolerance,
 };
 use crate::domain::treatment::need::{Brood, Broods};
-use crate::notify::wording::{HOW_TO_DIG, density, limits, what_was_found_in_brief};
+use crate::notify::wording::{density, how_to_dig, limits, what_was_found_in_brief};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 
@@ -97,7 +97,7 @@ impl SamplingPlan {
             site: site.name.clone(),
             day: today,
             species,
-            how_to_dig: HOW_TO_DIG,
+            how_to_dig: how_to_dig(site.samples),
         })
     }
 }

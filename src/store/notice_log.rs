@@ -16,12 +16,23 @@ impl Store {
         self.notices(of_pair, params![pair.site, pair.species, season])
     }
 
-    /// What was told of a site as a whole, in all the years: its data, and its applications' water.
+    /// What was told of a site as a whole, in all the years: treatments, counting, its data, and its
+    /// applications' water.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn notices_of_site(&self, site: &str) -> Result<NoticeLog, StoreError> {
         self.notices("site = ?1 AND species IS NULL", params![site])
+    }
+
+    /// What was told of a site as a whole in the season that starts in a year: treatments, counting and
+    /// its applications' water.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn notices_of_season(&self, site: &str, season: i32) -> Result<NoticeLog, StoreError> {
+        let of_season = "site = ?1 AND species IS NULL AND season = ?2";
+        self.notices(of_season, params![site, season])
     }
 
     fn notices(&self, wanted: &str, values: impl Params) -> Result<NoticeLog, StoreError> {

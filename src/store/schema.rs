@@ -240,6 +240,13 @@ const MIGRATIONS: &[Migration] = &[
     Migration::Function(notice_log::convert),
     // 8: a year of readings as one value
     Migration::Function(packed_years::pack_days),
+    // 9: a site has one plan, so steps, counting and what was taken back are told of it as a whole
+    Migration::Sql(
+        "
+    UPDATE notice_log SET species = NULL
+     WHERE kind IN ('opens', 'best-ahead', 'last-call', 'too-late', 'nothing-left', 'hold-back', 'counting');
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

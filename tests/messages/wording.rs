@@ -34,6 +34,7 @@ fn site(id: &str, name: &str) -> Site {
         name: name.into(),
         turf: "ryegrass".into(),
         condition: None,
+        samples: Default::default(),
         area: None,
         choice: Choice::default(),
         latitude: 41.8,

@@ -2,10 +2,10 @@
 
 use super::hatch_span::NotKnown;
 use crate::domain::journal::amount::{Area, Rate};
+use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::treatment::coverage::{Share, Window};
-use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
-use crate::domain::treatment::plan::planned;
+use crate::domain::treatment::planned::{Target, planned};
 use crate::domain::treatment::watering::{Watering, WateringState};
 use chrono::{Days, NaiveDate};
 
@@ -140,7 +140,7 @@ impl Met {
     }
 }
 
-/// What came of an application, given the hatch of a species.
+/// What came of an application, given the hatch of a species and the soil of its season.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Outcome {
     /// It met this.
@@ -168,7 +168,8 @@ pub enum Outcome {
 /// As [`Hatching::coverage`]; the words for timings are ours.
 pub fn outcome(
     option: &TreatmentOption,
-    hatching: &Hatching,
+    target: Target<'_>,
+    soil: &SoilCourse,
     spread: NaiveDate,
     watering: Option<&Watering>,
 ) -> Outcome {
@@ -176,11 +177,11 @@ pub fn outcome(
         Some(WateringState::Done(on)) => on,
         _ => spread,
     };
-    let Some(planned) = planned(option, option.purpose, hatching) else {
+    let Some(planned) = planned(option, option.purpose, &[target], Some(soil)) else {
         return Outcome::Nothing;
     };
     let window = planned.window;
-    let shares = (planned.coverage.on(from), planned.coverage.on(window.best));
+    let shares = (planned.share_on(from), planned.share_on(window.best));
     let (Some(share), Some(best)) = shares else {
         return Outcome::Outside;
     };
@@ -192,8 +193,8 @@ pub fn outcome(
         window,
         timing: Timing::of(from, share.mean, window, best.mean),
         arrived,
-        hatched: hatching.reached(0.0, arrived),
-        grown: hatching.reached(2.0, arrived),
+        hatched: planned.reached(0.0, arrived),
+        grown: planned.reached(2.0, arrived),
     })
 }
 

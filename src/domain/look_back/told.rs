@@ -5,7 +5,7 @@ use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::phenology::season::Season;
 use crate::domain::telling::milestone_decision::Recorded;
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog, WateringStep};
-use crate::domain::treatment::plan::Step;
+use crate::domain::treatment::steps::Step;
 use chrono::{Datelike, NaiveDate};
 use std::collections::HashMap;
 
@@ -37,8 +37,6 @@ pub enum SentNotice {
     },
     /// A treatment step was due.
     Treatment {
-        /// Against which species.
-        species: String,
         /// With what.
         option: String,
         /// Which step.
@@ -47,14 +45,9 @@ pub enum SentNotice {
         due: Option<NaiveDate>,
     },
     /// It was time to count.
-    Count {
-        /// Larvae of which species.
-        species: String,
-    },
+    Count,
     /// What was told of treatments no longer held, or no option was left for a harmful count.
     Overtaken {
-        /// Against which species.
-        species: String,
         /// Whether no option was left.
         nothing_left: bool,
     },
@@ -71,13 +64,9 @@ pub enum SentNotice {
     },
 }
 
-/// What was told of a species' treatments and of counting, by the log of its season. A step that was
-/// told anew appears with its last day only.
-pub fn told_of_treatments(
-    log: &NoticeLog,
-    species: &str,
-    option_name: impl Fn(&str) -> String,
-) -> Vec<Told> {
+/// What was told of a site's treatments and of counting, by the log of its season. A step that was told
+/// anew appears with its last day only.
+pub fn told_of_treatments(log: &NoticeLog, option_name: impl Fn(&str) -> String) -> Vec<Told> {
     let notices = log.notices();
     let is_last = |place: usize, notice: &LoggedNotice| {
         let mut later = notices[place + 1..].iter();
@@ -95,19 +84,16 @@ pub fn told_of_treatments(
         let subject = notice.option.as_deref().unwrap_or(name);
         (notice.told_at, subject, name)
     });
-    let species = || species.to_owned();
     last.into_iter()
         .filter_map(|notice| {
             let what = match notice.kind {
                 LoggedKind::Step(step) => SentNotice::Treatment {
-                    species: species(),
                     option: option_name(notice.option.as_deref()?),
                     step,
                     due: notice.due,
                 },
-                LoggedKind::CountNow => SentNotice::Count { species: species() },
+                LoggedKind::CountNow => SentNotice::Count,
                 LoggedKind::NothingLeft | LoggedKind::HoldBack => SentNotice::Overtaken {
-                    species: species(),
                     nothing_left: notice.kind == LoggedKind::NothingLeft,
                 },
                 LoggedKind::Watering(_)
@@ -191,19 +177,19 @@ mod tests {
             logged(LoggedKind::CountNow, None, "2026-06-03"),
             logged(last_call, Some("diamide"), "2026-06-04"),
         ]);
-        let told = told_of_treatments(&log, "beetle", str::to_uppercase);
+        let told = told_of_treatments(&log, str::to_uppercase);
         let words: Vec<String> = told
             .iter()
             .map(|one| match &one.what {
                 SentNotice::Treatment { option, .. } => format!("{} {option}", one.on),
-                SentNotice::Count { species } => format!("{} count {species}", one.on),
+                SentNotice::Count => format!("{} count", one.on),
                 other => panic!("{other:?}"),
             })
             .collect();
         assert_eq!(
             words,
             [
-                "2026-06-03 count beetle",
+                "2026-06-03 count",
                 "2026-06-03 IMIDACLOPRID",
                 "2026-06-04 DIAMIDE"
             ]

@@ -8,4 +8,5 @@ pub mod outlook;
 pub mod season;
 pub mod season_days;
 pub mod season_state;
+pub mod soil_course;
 pub mod species;

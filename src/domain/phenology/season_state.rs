@@ -123,6 +123,8 @@ pub struct SeasonSoFar {
     pub season: Season,
     /// Its days.
     pub series: Series,
+    /// The forecast days that follow them, from a model.
+    pub forecast: Vec<Extremes>,
     /// Its days, the forecast, and each past season as a remainder; or why there are no courses.
     pub ensemble: Result<Ensemble, NoOutlook>,
 }
@@ -148,6 +150,7 @@ impl SeasonSoFar {
         Self {
             season,
             series,
+            forecast,
             ensemble,
         }
     }
@@ -190,6 +193,7 @@ pub fn season_state_of(
         season,
         series,
         ensemble,
+        ..
     } = so_far;
     let season = *season;
     let daily = daily_sums(species, &series.days);

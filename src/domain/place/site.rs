@@ -1,7 +1,7 @@
 //! Who looks after what: members, their sites, and the people to tell.
 
 use crate::domain::journal::amount::Area;
-use crate::domain::scouting::TurfCondition;
+use crate::domain::scouting::{SampleKind, TurfCondition};
 use crate::domain::treatment::choice::Choice;
 use crate::domain::weather::blend::Blend;
 use crate::domain::weather::observation_day::DayShift;
@@ -34,6 +34,8 @@ pub struct Site {
     pub turf: String,
     /// How it stands, which decides how many larvae it bears; `None` is not known.
     pub condition: Option<TurfCondition>,
+    /// What is dug there for a count.
+    pub samples: SampleKind,
     /// How large it is.
     pub area: Option<Area>,
     /// What its people would use against grubs.
@@ -78,10 +80,11 @@ pub struct Recipient {
 }
 
 impl Recipient {
-    /// Whether this recipient hears of a species at a site.
-    pub fn hears_of(&self, site: &str, species: Option<&str>) -> bool {
+    /// Whether this recipient hears of something at a site that is about one of some species, or
+    /// about none.
+    pub fn hears_of(&self, site: &str, species: Option<&[&str]>) -> bool {
         let wants_species = match (&self.species, species) {
-            (Some(wanted), Some(species)) => wanted.iter().any(|id| id == species),
+            (Some(wanted), Some(species)) => wanted.iter().any(|id| species.contains(&id.as_str())),
             _ => true,
         };
         wants_species && self.sites.iter().any(|id| id == site)

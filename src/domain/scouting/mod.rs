@@ -5,6 +5,7 @@ mod count;
 mod density;
 mod found;
 mod reading;
+mod sample_kind;
 mod tolerance;
 
 pub use count::{Count, CountError, M2_IN_FT2, MOST_SAMPLES, SampleArea, checked_density};
@@ -14,4 +15,5 @@ pub use density::{
 };
 pub use found::Found;
 pub use reading::{CountReading, More};
+pub use sample_kind::{Round, SampleKind};
 pub use tolerance::{tolerance, verdict};

@@ -12,35 +12,81 @@ use chrono::{DateTime, Days, NaiveDate, Utc};
 /// cooling soil larvae go down.
 const COUNTED_AFTER_CAP: u64 = 14;
 
-/// Whether to ask for a count now, and what to keep of it: once a season, where none was made.
+/// Days for which a digging waits for a species that has hatched and cannot be counted yet. A choice:
+/// one digging serves them all, and those that were first are still small then.
+const WAITED_FOR_OTHERS_DAYS: i64 = 21;
+
+/// A species of a site with what decides whether to dig for it.
+#[derive(Debug, Clone, Copy)]
+pub struct Countable<'a, 'r> {
+    /// The site and the species.
+    pub here: SiteSpecies<'a>,
+    /// Counts and damage.
+    pub evidence: &'r Evidence,
+    /// Larvae per m² that the turf bears.
+    pub tolerance: (f64, f64),
+    /// The milestones recorded.
+    pub recorded: &'r [Recorded],
+}
+
+/// Whether to ask for a count now, and what to keep of it: one digging a season for all species of a
+/// site, where none was made. `log` is what was told of the site in the season.
 pub fn counting_notice<'a>(
-    here: &SiteSpecies<'a>,
-    evidence: &Evidence,
-    tolerance: (f64, f64),
-    recorded: &[Recorded],
+    species: &[Countable<'a, '_>],
     log: &NoticeLog,
     now: DateTime<Utc>,
 ) -> Option<(NoticeKind<'a>, LoggedNotice)> {
-    let is_open = !log.has(LoggedKind::CountNow) && evidence.this_brood.is_none();
-    (is_open && is_time_to_count(here, recorded, now.date_naive())).then(|| {
-        let species = here.species;
-        let notice = NoticeKind::CountNow { species, tolerance };
-        (notice, here.logged(LoggedKind::CountNow, now))
-    })
+    let today = now.date_naive();
+    let is_counted = species.iter().any(|one| one.evidence.this_brood.is_some());
+    if is_counted || log.has(LoggedKind::CountNow) {
+        return None;
+    }
+    let due: Vec<&Countable<'a, '_>> = species
+        .iter()
+        .filter(|one| is_time_to_count(&one.here, one.recorded, today))
+        .collect();
+    let since = due
+        .iter()
+        .filter_map(|one| broods(&one.here).countable)
+        .min()?;
+    let is_waited_for = |one: &Countable<'_, '_>| is_hatched_and_small(&one.here, today);
+    let waits = (today - since).num_days() < WAITED_FOR_OTHERS_DAYS;
+    if waits && species.iter().any(is_waited_for) {
+        return None;
+    }
+    let first = &due.first()?.here;
+    let logged = LoggedNotice {
+        season: Some(first.state.season.year),
+        ..LoggedNotice::of_site(LoggedKind::CountNow, &first.site.id, now)
+    };
+    let species = due
+        .iter()
+        .map(|one| (one.here.species, one.tolerance))
+        .collect();
+    Some((NoticeKind::CountNow { species }, logged))
+}
+
+fn broods(here: &SiteSpecies<'_>) -> Broods {
+    Broods::of(here.species, here.site.latitude, here.state)
+}
+
+/// Whether larvae have hatched that cannot be counted yet.
+fn is_hatched_and_small(here: &SiteSpecies<'_>, today: NaiveDate) -> bool {
+    here.state.passed(Milestone::Hatch).is_some() && broods(here).on(today) != Brood::This
 }
 
 /// Whether larvae hatched and can be counted now. Who was told that the window has ended was told to
 /// count with it; who began to watch later was not.
 fn is_time_to_count(here: &SiteSpecies<'_>, recorded: &[Recorded], today: NaiveDate) -> bool {
-    let latitude = here.site.latitude;
-    let cap = here.species.window_cap(&here.state.season, latitude);
-    let broods = Broods::of(here.species, latitude, here.state);
+    let cap = here
+        .species
+        .window_cap(&here.state.season, here.site.latitude);
     let told_of_the_end = recorded
         .iter()
         .any(|known| known.milestone == Milestone::WindowEnd && known.told);
     here.state.hold.is_none()
         && here.state.passed(Milestone::Hatch).is_some()
-        && broods.on(today) == Brood::This
+        && broods(here).on(today) == Brood::This
         && !told_of_the_end
         && today <= cap + Days::new(COUNTED_AFTER_CAP)
 }
@@ -90,16 +136,13 @@ mod tests {
             damaged: None,
         };
         let log = NoticeLog::new(known.told.clone());
-        let range = (86.0, 161.0);
-        counting_notice(
-            &here,
-            &evidence,
-            range,
-            &known.recorded,
-            &log,
-            morning(today),
-        )
-        .is_some()
+        let species = Countable {
+            here,
+            evidence: &evidence,
+            tolerance: (86.0, 161.0),
+            recorded: &known.recorded,
+        };
+        counting_notice(&[species], &log, morning(today)).is_some()
     }
 
     #[test]
@@ -161,5 +204,48 @@ mod tests {
             assert!(!asks(&hatched(), known, "2026-08-20"));
         }
         assert!(asks(&hatched(), &end(false), "2026-08-20"));
+    }
+
+    #[test]
+    fn one_digging_waits_three_weeks_for_a_species_that_hatched_later_and_is_told_of_the_site() {
+        let (site, species) = (lawn(), beetle());
+        let none = Evidence {
+            this_brood: None,
+            last_brood: None,
+            damaged: None,
+        };
+        let later = SeasonState {
+            crossings: vec![Crossing {
+                on: day("2026-08-01"),
+                ..hatched().crossings[0]
+            }],
+            ..early_season()
+        };
+        let asked = |states: [&SeasonState; 2], today: &str| {
+            let species = states.map(|state| Countable {
+                here: SiteSpecies {
+                    site: &site,
+                    species: &species,
+                    state,
+                },
+                evidence: &none,
+                tolerance: (86.0, 161.0),
+                recorded: &[],
+            });
+            let (kind, logged) = counting_notice(&species, &NoticeLog::default(), morning(today))?;
+            assert_eq!((logged.species, logged.season), (None, Some(2026)));
+            let NoticeKind::CountNow { species } = kind else {
+                panic!("{kind:?}");
+            };
+            Some(species.len())
+        };
+        let (first, early) = (hatched(), early_season());
+        // The second hatches four weeks after the first: the digging does not wait so long.
+        assert_eq!(asked([&first, &later], "2026-08-22"), None);
+        assert_eq!(asked([&first, &later], "2026-08-23"), Some(1));
+        assert_eq!(asked([&first, &later], "2026-08-29"), Some(2));
+        assert_eq!(asked([&first, &first], "2026-08-02"), Some(2));
+        // One that has not hatched is not waited for.
+        assert_eq!(asked([&first, &early], "2026-08-02"), Some(1));
     }
 }

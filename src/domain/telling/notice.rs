@@ -9,7 +9,8 @@ use crate::domain::telling::meaning::Meaning;
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Advice, Spread, Step};
+use crate::domain::treatment::settled::Spread;
+use crate::domain::treatment::steps::{Advice, Step};
 use crate::domain::treatment::watering::{Watering, Wet};
 use crate::domain::weather::blend::Part;
 use chrono::NaiveDate;
@@ -102,10 +103,8 @@ pub enum NoticeKind<'a> {
     Treatment(Box<TreatmentNotice<'a>>),
     /// The larvae are large enough to be counted and not yet too large.
     CountNow {
-        /// Of which species.
-        species: &'a Species,
-        /// What the turf bears, larvae per m².
-        tolerance: (f64, f64),
+        /// Of which species, each with the larvae per m² that the turf bears.
+        species: Vec<(&'a Species, (f64, f64))>,
     },
     /// How an application stands with its water.
     Water {
@@ -128,11 +127,11 @@ pub enum NoticeKind<'a> {
     },
 }
 
-/// What to tell of the treatment of a species at a site.
+/// What to tell of treatments at a site.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TreatmentNotice<'a> {
-    /// Against which species.
-    pub species: &'a Species,
+    /// The species that call for it; all of the site where nothing does any more.
+    pub species: Vec<&'a Species>,
     /// Why to treat at all.
     pub need: Need,
     /// The steps due, the option that meets most first.
@@ -208,16 +207,28 @@ impl NoticeKind<'_> {
         }
     }
 
-    fn species_id(&self) -> Option<&str> {
+    /// The ids of the species it is about; `None` where it is about the site or its data.
+    fn species_ids(&self) -> Option<Vec<&str>> {
         match self {
             NoticeKind::Passed { species, .. }
             | NoticeKind::Foretold { species, .. }
             | NoticeKind::Withdrawn { species, .. }
             | NoticeKind::Held { species, .. }
             | NoticeKind::Released { species }
-            | NoticeKind::CountNow { species, .. }
-            | NoticeKind::Moved { species, .. } => Some(&species.id),
-            NoticeKind::Treatment(notice) => Some(&notice.species.id),
+            | NoticeKind::Moved { species, .. } => Some(vec![&species.id]),
+            NoticeKind::CountNow { species } => Some(
+                species
+                    .iter()
+                    .map(|(species, _)| species.id.as_str())
+                    .collect(),
+            ),
+            NoticeKind::Treatment(notice) => Some(
+                notice
+                    .species
+                    .iter()
+                    .map(|species| species.id.as_str())
+                    .collect(),
+            ),
             NoticeKind::Water { .. } | NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
         }
     }
@@ -251,7 +262,10 @@ pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<
             let wanted: Vec<&Notice<'a>> = of_member
                 .iter()
                 .copied()
-                .filter(|notice| recipient.hears_of(&notice.site.id, notice.kind.species_id()))
+                .filter(|notice| {
+                    let species = notice.kind.species_ids();
+                    recipient.hears_of(&notice.site.id, species.as_deref())
+                })
                 .collect();
             if wanted.is_empty() {
                 continue;

@@ -1,6 +1,6 @@
 //! What people were told of a site, oldest first: what keeps a notice from being told twice.
 
-use crate::domain::treatment::plan::{Step, ToldStep};
+use crate::domain::treatment::steps::{Step, ToldStep};
 use chrono::{DateTime, NaiveDate, Utc};
 
 /// What a notice was about.

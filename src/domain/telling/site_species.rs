@@ -58,6 +58,7 @@ pub(super) mod kit {
             name: "The lawn".into(),
             turf: "ryegrass".into(),
             condition: None,
+            samples: Default::default(),
             area: None,
             choice: Choice::default(),
             latitude: 41.8,

@@ -1,14 +1,12 @@
 //! What to tell of treatments: steps of options that are due, that nothing is left for a harmful
 //! count, or that what was told no longer holds.
 
-use crate::domain::place::site::Site;
 use crate::domain::telling::notice::Instead;
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
-use crate::domain::telling::site_species::SiteSpecies;
-use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::need::{Need, Reason};
-use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Advice, Planned, Step, advise, ranked};
+use crate::domain::treatment::planned::Planned;
+use crate::domain::treatment::site_plan::SitePlan;
+use crate::domain::treatment::steps::{Advice, Step, advise};
 use chrono::{DateTime, NaiveDate, Utc};
 
 /// Advice older than this is not taken back any more, days.
@@ -31,9 +29,12 @@ pub enum TreatmentDecision {
 }
 
 impl TreatmentDecision {
-    /// What to keep of it.
-    pub fn logged(&self, here: &SiteSpecies<'_>, now: DateTime<Utc>) -> Vec<LoggedNotice> {
-        let logged = |kind| here.logged(kind, now);
+    /// What to keep of it: it is about the site as a whole, in the season that starts in a year.
+    pub fn logged(&self, site: &str, season: i32, now: DateTime<Utc>) -> Vec<LoggedNotice> {
+        let logged = |kind| LoggedNotice {
+            season: Some(season),
+            ..LoggedNotice::of_site(kind, site, now)
+        };
         match self {
             TreatmentDecision::Advise {
                 advice,
@@ -63,50 +64,36 @@ impl TreatmentDecision {
     }
 }
 
-/// Decides what to tell of treatments at a site; `hatching` is when larvae hatch there, if it is
-/// known and a treatment is called for.
-pub fn treatment_decision<'o>(
-    site: &Site,
-    options: impl Iterator<Item = &'o TreatmentOption>,
-    need: &Need,
-    hatching: Option<&'o Hatching>,
-    log: &NoticeLog,
-    today: NaiveDate,
-) -> Option<TreatmentDecision> {
-    let Some(hatching) = hatching.filter(|_| need.purpose().is_some()) else {
-        return is_overtaken(log, need, today).then_some(TreatmentDecision::TakeBack);
-    };
-    let ranked = called_for(site, options, need, hatching, today);
-    let last_told = |option: &str| log.last_step(option);
-    let advice = advise(&ranked, hatching, need, last_told, today);
-    let is_nothing_left = is_nothing_left(&ranked, need, log, today);
+/// Decides what to tell of treatments at a site by its plan; `log` is what was told of the site in the
+/// season.
+pub fn treatment_decision(plan: &SitePlan<'_>, log: &NoticeLog) -> Option<TreatmentDecision> {
+    let need = &plan.need.need;
+    if !plan.has_dates() || need.purpose().is_none() {
+        return is_overtaken(log, need, plan.day).then_some(TreatmentDecision::TakeBack);
+    }
+    let advice = advise(plan, |option| log.last_step(option));
+    let planned: Vec<&Planned<'_>> = plan.options.iter().map(|one| &one.planned).collect();
+    let is_nothing_left = is_nothing_left(&planned, need, log, plan.day);
     (!advice.is_empty() || is_nothing_left).then(|| TreatmentDecision::Advise {
         advice,
         is_nothing_left,
-        instead: instead(&ranked, today),
+        instead: instead(&planned, plan.day),
     })
 }
 
-/// The options of a site's choice that serve what is called for, ranked.
-pub fn called_for<'o>(
-    site: &Site,
-    options: impl Iterator<Item = &'o TreatmentOption>,
-    need: &Need,
-    hatching: &'o Hatching,
-    today: NaiveDate,
-) -> Vec<Planned<'o>> {
-    let serving = options.filter(|option| need.purpose().is_some_and(|p| option.serves(p)));
-    ranked(serving, &site.choice, need, hatching, today)
-}
-
 /// Whether a count calls for a curative, nothing works any more, and nobody was told so.
-fn is_nothing_left(ranked: &[Planned<'_>], need: &Need, log: &NoticeLog, today: NaiveDate) -> bool {
+fn is_nothing_left(
+    ranked: &[&Planned<'_>],
+    need: &Need,
+    log: &NoticeLog,
+    today: NaiveDate,
+) -> bool {
     matches!(need, Need::Curative { .. })
         && !ranked.iter().any(|planned| planned.in_time(today))
         && !log.has(LoggedKind::NothingLeft)
 }
 
-fn instead(ranked: &[Planned<'_>], today: NaiveDate) -> Vec<Instead> {
+fn instead(ranked: &[&Planned<'_>], today: NaiveDate) -> Vec<Instead> {
     ranked
         .iter()
         .filter(|planned| planned.in_time(today))
@@ -195,6 +182,7 @@ mod tests {
         let count = Need::Curative {
             mean_per_m2: 400.0,
             counted_on: day("2026-10-01"),
+            together: None,
         };
         let (empty, today) = (NoticeLog::default(), day("2026-10-02"));
         assert!(is_nothing_left(&[], &count, &empty, today));

@@ -54,6 +54,7 @@ mod tests {
             name: "Lawn".into(),
             turf: "ryegrass".into(),
             condition: None,
+            samples: Default::default(),
             area: None,
             choice: Default::default(),
             latitude: 41.8,

@@ -5,6 +5,7 @@
 
 use crate::domain::treatment::hatching::{Cohort, Hatching};
 use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::rating::GOOD;
 use crate::domain::treatment::window_search::{best_day, end_of_run, guess_best};
 use crate::domain::treatment::worked_out::{OfOption, Working};
 use chrono::{Days, NaiveDate};
@@ -18,7 +19,7 @@ pub const UPTAKE_PER_DAY: f64 = 0.3;
 
 /// An application counts as worth it on days that meet at least this share of what the best day
 /// meets.
-pub const WORTH_IT: f64 = 0.9;
+pub const WORTH_IT: f64 = GOOD;
 
 /// Activity below this is taken for none.
 const NO_ACTIVITY: f32 = 0.005;

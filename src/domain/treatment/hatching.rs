@@ -293,24 +293,33 @@ impl Hatching {
         reached / all
     }
 
+    /// The first day by whose end a share of the larvae, 0 to 1, has hatched; `None` if that is not
+    /// to be expected before the date cap.
+    pub fn hatched_by(&self, share: f64) -> Option<NaiveDate> {
+        self.first_with(0.0, share)
+    }
+
     /// The day from which larvae can be counted: half of them are in the second instar, or first
     /// hatch is four weeks old; `None` if that is not to be expected.
     pub fn countable(&self) -> Option<NaiveDate> {
-        let first_with = |instar, share| {
-            let (mut low, mut high) = (0, self.days);
-            while low < high {
-                let middle = (low + high) / 2;
-                if self.reached(instar, self.start + Days::new(middle as u64)) < share {
-                    low = middle + 1;
-                } else {
-                    high = middle;
-                }
-            }
-            (low < self.days).then(|| self.start + Days::new(low as u64))
-        };
-        let grown = first_with(0.0, FIRST_HATCH_SHARE)
+        let grown = self
+            .hatched_by(FIRST_HATCH_SHARE)
             .map(|hatch| hatch + Days::new(COUNTABLE_AFTER_HATCH));
-        first_with(1.0, 0.5).into_iter().chain(grown).min()
+        self.first_with(1.0, 0.5).into_iter().chain(grown).min()
+    }
+
+    fn first_with(&self, instar: f64, share: f64) -> Option<NaiveDate> {
+        let day = |place: usize| self.start + Days::new(place as u64);
+        let (mut low, mut high) = (0, self.days);
+        while low < high {
+            let middle = low.midpoint(high);
+            if self.reached(instar, day(middle)) < share {
+                low = middle + 1;
+            } else {
+                high = middle;
+            }
+        }
+        (low < self.days).then(|| day(low))
     }
 }
 

@@ -4,9 +4,16 @@
 pub mod choice;
 pub mod coverage;
 pub mod hatching;
+#[cfg(test)]
+mod kit;
 pub mod need;
 pub mod option;
-pub mod plan;
+pub mod planned;
+pub mod rating;
+pub mod settled;
+pub mod site_need;
+pub mod site_plan;
+pub mod steps;
 pub mod watering;
 mod window_search;
 mod worked_out;

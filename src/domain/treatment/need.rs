@@ -144,6 +144,9 @@ pub enum Need {
         mean_per_m2: f64,
         /// The day of the count.
         counted_on: NaiveDate,
+        /// What the counts of several species come to together, as a share of what the turf bears,
+        /// where none is above by itself; the mean is then that of all of them.
+        together: Option<f64>,
     },
     /// This brood's count cannot tell: dig more before anything is applied.
     CountMore {
@@ -197,6 +200,8 @@ pub enum Reason {
     LowRisk,
     /// Nothing is known of last year.
     NothingKnown,
+    /// None of the site's species is known here.
+    NoSpecies,
     /// The site's people use no preventives; a count decides.
     NoPreventives,
 }
@@ -212,6 +217,7 @@ pub fn need(evidence: &Evidence, policy: Preventives, tolerance: (f64, f64)) -> 
             Verdict::Above => Need::Curative {
                 mean_per_m2,
                 counted_on,
+                together: None,
             },
             Verdict::Near => Need::CountMore {
                 mean_per_m2,

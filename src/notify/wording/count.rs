@@ -2,11 +2,20 @@
 
 use super::capitalised;
 use crate::domain::phenology::species::Species;
-use crate::domain::scouting::{CountReading, M2_IN_FT2, More, TurfCondition, Verdict};
+use crate::domain::scouting::{CountReading, M2_IN_FT2, More, SampleKind, TurfCondition, Verdict};
 use crate::domain::treatment::need::Brood;
 
 /// How samples are dug. Common practice, no source.
-pub const HOW_TO_DIG: &str = "Spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source).";
+pub fn how_to_dig(kind: SampleKind) -> &'static str {
+    match kind {
+        SampleKind::Flap => {
+            "Spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source)."
+        }
+        SampleKind::Plug => {
+            "Spread the samples over the whole turf in a zigzag, also where it looks sound. Lift each plug, break it up, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put it back, press it down and water it. Write down every sample, also those without larvae (common practice, no source)."
+        }
+    }
+}
 
 /// A density: "52 per m² (4.8 per ft²)".
 pub fn density(per_m2: f64) -> String {

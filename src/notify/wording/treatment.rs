@@ -1,23 +1,25 @@
 //! Words for treatments: whether to treat, which step is due, what to count, how it is watered in.
 
-use super::count::{HOW_TO_DIG, density, limits, what_more};
-use super::{capitalised, day_month, labelled, wrapped};
+use super::count::{density, how_to_dig, limits, what_more};
+use super::{capitalised, day_month, joined, labelled, wrapped};
 use crate::domain::journal::amount::Area;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::species::Species;
-use crate::domain::scouting::{
-    SampleArea, TurfCondition, USUAL_PRECISION, USUAL_SAMPLE_FT2, samples_for_precision,
-};
+use crate::domain::place::site::Site;
+use crate::domain::scouting::{Round, SampleKind};
 use crate::domain::telling::notice::{Notice, TreatmentNotice, TreatmentSubject};
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::need::{Ground, Need, Reason};
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::plan::{Advice, Spread, Step, treated_part};
+use crate::domain::treatment::rating::Rating;
+use crate::domain::treatment::settled::{Spread, treated_part};
+use crate::domain::treatment::steps::{Advice, Step};
 use crate::domain::treatment::watering::{Watering, WateringState, Wet};
+use chrono::NaiveDate;
 
 /// The head of a message about treatments: the most urgent step first.
 pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
-    let species = &notice.species.name;
+    let species = &joined(notice.species.iter().map(|species| species.name.as_str()));
     let first = match notice.subject() {
         TreatmentSubject::Step(first) => first,
         TreatmentSubject::NothingLeft => {
@@ -30,7 +32,7 @@ pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
     let name = &first.option.name;
     let what = match first.step {
         Step::Opens if first.best_is_past => format!(
-            "{name} still works, last useful day about {}",
+            "{name} still works, last good day about {}",
             day_month(first.window.last)
         ),
         Step::Opens => format!(
@@ -42,9 +44,12 @@ pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
             day_month(first.window.best)
         ),
         Step::LastCall => format!(
-            "last useful day for {name} about {}",
+            "last good day for {name} about {}",
             day_month(first.window.last)
         ),
+        Step::TooLate if first.still_works() => {
+            format!("the good days for {name} are over")
+        }
         Step::TooLate => format!("too late for {name}"),
     };
     let more = match notice.advice.len() {
@@ -99,7 +104,7 @@ pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
         let name = capitalised(&advice.option.name);
         text += &match advice.step {
             Step::TooLate => format!(
-                " {name}: the last useful day was {}.",
+                " {name}: the last good day was {}.",
                 day_month(advice.window.last)
             ),
             _ => format!(
@@ -121,54 +126,110 @@ pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
 
 fn step_words(advice: &Advice) -> String {
     let window = advice.window;
-    let share = format!(
-        "{:.0} % ({:.0}-{:.0}) of the hatching larvae while they are open to it",
-        advice.today.mean * 100.0,
-        advice.today.low * 100.0,
-        advice.today.high * 100.0
-    );
-    let arrives = day_month(advice.arrives);
-    let best = advice.best * 100.0;
-    let words = match advice.step {
-        Step::Opens if advice.best_is_past => format!(
-            "The best day was about {} ({best:.0} %): the sooner the better, until {}. Spread today it would meet {share}; half of it is in the root zone about {arrives}.",
-            day_month(window.best),
-            day_month(window.last),
-        ),
-        Step::Opens | Step::BestAhead => format!(
-            "{}. Spread today it would meet {share}, on the best day {best:.0} %; of today's, half is in the root zone about {arrives}.",
-            capitalised(&days_words(window)),
-        ),
-        Step::LastCall => format!(
-            "The last day worth it is about {}; the best is about {} ({best:.0} %). Spread today it would meet {share}; half of it is in the root zone about {arrives}. Later is mostly wasted.",
-            day_month(window.last),
-            day_month(window.best),
-        ),
-        Step::TooLate => {
-            format!(
-                "The last day worth it was {}; what is spread later meets less from day to day. Of today's, half is in the root zone about {arrives}; by then {:.0} % of the larvae have hatched and {:.0} % are in their third instar.",
-                day_month(window.last),
-                advice.hatched * 100.0,
-                advice.grown * 100.0,
-            ) + if advice.is_cut_off_by_cap() {
-                " Larvae are followed up to the season's date cap only: from then on the soil is taken to cool and they feed less and go down."
-            } else {
-                ""
-            }
-        }
+    let (best, last) = (day_month(window.best), day_month(window.last));
+    let today = match advice.rating {
+        Rating::Good => "today is a good day",
+        Rating::Fair => "today is a fair day",
+        Rating::Poor => "today is a poor day",
     };
-    match advice.moved_from {
-        Some(told) => format!(
+    let mut words = match advice.step {
+        Step::Opens if advice.best_is_past => {
+            format!("The best day was about {best}: the sooner the better, until {last}; {today}.")
+        }
+        Step::Opens | Step::BestAhead => format!("{}; {today}.", capitalised(&days_words(window))),
+        Step::LastCall => format!("The last good day is about {last}; {today}."),
+        Step::TooLate => format!("The last good day was about {last}; {today}."),
+    };
+    if let Some(told) = advice.moved_from {
+        words = format!(
             "The last useful day told before was {}; the weather since then has moved it. {words}",
             day_month(told)
+        );
+    }
+    words += &later_words(advice);
+    if advice.step != Step::TooLate {
+        words += &format!(" {}", arrival_words(advice));
+    } else if advice.is_cut_off_by_cap() {
+        words += " Larvae are followed up to the season's date cap only: from then on the soil is taken to cool and they feed less and go down.";
+    }
+    words + &species_words(advice) + &rotation_words(&advice.option, advice.group_used_in)
+}
+
+/// What days after the last good one are worth, where that is near or over.
+fn later_words(advice: &Advice) -> String {
+    if !matches!(advice.step, Step::LastCall | Step::TooLate) {
+        return String::new();
+    }
+    match advice.fair_until.map(day_month) {
+        Some(until) if advice.ends_by_practice => format!(
+            " That is what practice advises; for later days trials still found control until about {until}."
         ),
-        None => words,
+        Some(until) => format!(" Days up to about {until} are fair."),
+        None => String::new(),
+    }
+}
+
+/// When half of what is spread today is in the root zone, against the hatch.
+fn arrival_words(advice: &Advice) -> String {
+    let arrives = format!(
+        "Of what is spread today half is in the root zone about {}",
+        day_month(advice.arrives)
+    );
+    match advice.hatch_begins {
+        Some(hatch) => format!("{arrives}, {}.", against_hatch(advice.arrives, hatch)),
+        None => format!("{arrives}."),
+    }
+}
+
+/// How a day lies to the first hatch: "four weeks after hatch begins".
+pub fn against_hatch(day: NaiveDate, hatch: NaiveDate) -> String {
+    let days = (day - hatch).num_days();
+    let side = if days < 0 { "before" } else { "after" };
+    match days.abs() {
+        0..=3 => "as hatch begins".to_owned(),
+        few @ 4..=10 => format!("{few} days {side} hatch begins"),
+        many => format!("{} weeks {side} hatch begins", (many + 3) / 7),
+    }
+}
+
+/// Which species an option serves on these days, where that is not all of them.
+fn species_words(advice: &Advice) -> String {
+    let mut words = String::new();
+    for (name, window) in &advice.misses {
+        words += &match window {
+            Some(window) => format!(
+                " It serves {} on these days; against {name} it would have to go down from {} to {}.",
+                joined(advice.serves.iter().map(String::as_str)),
+                day_month(window.first),
+                day_month(window.last)
+            ),
+            None => format!(" It does not reach {name}."),
+        };
+    }
+    if advice.step == Step::TooLate {
+        for (name, last) in &advice.still_serves {
+            words += &format!(
+                " Against {name} alone it still works until {}.",
+                day_month(*last)
+            );
+        }
+    }
+    words
+}
+
+/// A word where the same mode of action was used here before.
+pub fn rotation_words(option: &TreatmentOption, used_in: Option<i32>) -> String {
+    match (used_in, option.main_group()) {
+        (Some(year), Some(group)) => format!(
+            " Mode-of-action group {group} was used here in {year}: change the group between years if you can."
+        ),
+        _ => String::new(),
     }
 }
 
 fn days_words(window: Window) -> String {
     format!(
-        "worth it from {} to {}, best about {}",
+        "apply it from {} to {}, best about {}",
         day_month(window.first),
         day_month(window.last),
         day_month(window.best)
@@ -211,14 +272,7 @@ fn instead_words(notice: &TreatmentNotice<'_>) -> String {
         let others: Vec<String> = notice
             .instead
             .iter()
-            .map(|one| {
-                format!(
-                    "{} ({}, would still meet up to {:.0} %)",
-                    one.name,
-                    days_words(one.window),
-                    one.share * 100.0
-                )
-            })
+            .map(|one| format!("{} ({})", one.name, days_words(one.window),))
             .collect();
         return format!("{}.", others.join("; "));
     }
@@ -266,10 +320,21 @@ pub fn need_words(need: &Need) -> String {
         Need::Curative {
             mean_per_m2,
             counted_on,
+            together: None,
         } => format!(
             "The count of {}, {}, lies above what the turf bears.",
             day_month(*counted_on),
             density(*mean_per_m2)
+        ),
+        Need::Curative {
+            mean_per_m2,
+            counted_on,
+            together: Some(share),
+        } => format!(
+            "The species counted up to {}, {} together, come to {:.0} % of what the turf bears, though none is above it alone.",
+            day_month(*counted_on),
+            density(*mean_per_m2),
+            share * 100.0
         ),
         Need::CountMore { mean_per_m2, more } => format!(
             "Nothing should be applied yet: this season's count, {}, is too near to what the turf bears to tell. {}",
@@ -305,6 +370,7 @@ fn reason_words(reason: &Reason) -> String {
         Reason::SomeRisk => "last year's count or damage gives some reason to look here first in late summer, and none to spread something beforehand.".to_owned(),
         Reason::LowRisk => "last year's count was low or the year passed without damage. Count in late summer.".to_owned(),
         Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note --site SITE --date DAY --damage yes).".to_owned(),
+        Reason::NoSpecies => "none of this site's species is known here; name them in the configuration (species = [\"…\"]).".to_owned(),
         Reason::NoPreventives => "this site uses no preventives. Count in late summer; only a count above what the turf bears justifies a curative.".to_owned(),
     }
 }
@@ -323,29 +389,45 @@ pub fn wet_words(wet: Wet) -> String {
     }
 }
 
-/// What to count, and how.
-pub(super) fn count_words(
-    site: &str,
-    species: &Species,
-    condition: Option<TurfCondition>,
-    (low, _): (f64, f64),
-) -> String {
+/// What to count, and how: one digging for all species.
+pub(super) fn count_words(site: &Site, species: &[(&Species, (f64, f64))]) -> String {
+    let limits: Vec<String> = species
+        .iter()
+        .map(|(species, _)| limits(species, site.condition))
+        .collect();
+    let lows = species.iter().map(|(_, (low, _))| *low);
+    let logs: Vec<String> = species
+        .iter()
+        .map(|(species, _)| {
+            format!(
+                "hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
+                site.id,
+                species.id,
+                site.samples.area_in_text()
+            )
+        })
+        .collect();
     format!(
-        "By now many of the larvae are large enough to be seen. Dig {} over the whole area. {HOW_TO_DIG} {} Log what you find (hatchbell log count --site {site} --species {} --each 0,3,1 --area {USUAL_SAMPLE_FT2}ft2): it decides about a curative now and about a preventive next year. No count, no curative.",
-        samples_words(low),
-        limits(species, condition),
-        species.id,
+        "By now many of the larvae are large enough to be seen. Dig {}. {} {} Log what you find ({}): it decides about a curative now and about a preventive next year. No count, no curative.",
+        samples_words(site.samples, lows.fold(f64::INFINITY, f64::min), site.area),
+        how_to_dig(site.samples),
+        limits.join(" "),
+        logs.join("; "),
     )
 }
 
-/// How many samples of the usual size tell enough at the threshold.
-fn samples_words(threshold_per_m2: f64) -> String {
-    let samples = SampleArea::from_ft2(USUAL_SAMPLE_FT2)
-        .ok()
-        .and_then(|area| samples_for_precision(threshold_per_m2, area, USUAL_PRECISION));
-    match samples {
-        Some(samples) => format!("{samples} samples of {USUAL_SAMPLE_FT2} ft² (15 by 15 cm)"),
-        None => format!("as many samples of {USUAL_SAMPLE_FT2} ft² (15 by 15 cm) as you can"),
+/// How many samples tell enough at the threshold.
+pub fn samples_words(kind: SampleKind, decisive_per_m2: f64, area: Option<Area>) -> String {
+    let what = match kind {
+        SampleKind::Flap => "flaps of 0.25 ft² (15 by 15 cm)",
+        SampleKind::Plug => "plugs of a cup cutter (108 mm across)",
+    };
+    match kind.round(decisive_per_m2, area) {
+        Some(Round { samples, fields: 1 }) => format!("{samples} {what} over the whole area"),
+        Some(Round { samples, fields }) => format!(
+            "{samples} {what} on each field, or on each of {fields} parts of about a hectare"
+        ),
+        None => format!("as many {what} over the whole area as you can"),
     }
 }
 

@@ -3,7 +3,7 @@
 use super::species::range;
 use crate::domain::look_back::SentNotice;
 use crate::domain::telling::notice_log::WateringStep;
-use crate::domain::treatment::plan::Step;
+use crate::domain::treatment::steps::Step;
 use crate::report::words::day_month;
 use chrono::NaiveDate;
 
@@ -33,26 +33,18 @@ pub(super) fn told(what: &SentNotice) -> String {
                 day_month(recorded.on)
             )
         }
-        SentNotice::Treatment {
-            species,
-            option,
-            step,
-            due,
-        } => {
+        SentNotice::Treatment { option, step, due } => {
             let step = match step {
                 Step::Opens => "worth it now, best day",
                 Step::BestAhead => "its best days are near,",
                 Step::LastCall => "its last useful day is near,",
                 Step::TooLate => "it is too late for it, since",
             };
-            format!("{species}, {option}: {step}{}", about(*due))
+            format!("{option}: {step}{}", about(*due))
         }
-        SentNotice::Count { species } => format!("{species}: time to count grubs"),
-        SentNotice::Overtaken {
-            species,
-            nothing_left: true,
-        } => format!("{species}: nothing works now"),
-        SentNotice::Overtaken { species, .. } => format!("{species}: hold back"),
+        SentNotice::Count => "time to count grubs".to_owned(),
+        SentNotice::Overtaken { nothing_left: true } => "nothing works now".to_owned(),
+        SentNotice::Overtaken { .. } => "hold back".to_owned(),
         SentNotice::Water {
             number,
             option,
@@ -109,7 +101,6 @@ mod tests {
     fn a_treatment_is_told_with_its_step_and_the_day_it_was_about() {
         let step = |step, due| {
             told(&SentNotice::Treatment {
-                species: "Beetle".to_owned(),
                 option: "Carbaryl".to_owned(),
                 step,
                 due,
@@ -118,11 +109,8 @@ mod tests {
         let due = NaiveDate::from_ymd_opt(2026, 8, 20);
         assert_eq!(
             step(Step::LastCall, due),
-            "Beetle, Carbaryl: its last useful day is near, about 20 August"
+            "Carbaryl: its last useful day is near, about 20 August"
         );
-        assert_eq!(
-            step(Step::Opens, None),
-            "Beetle, Carbaryl: worth it now, best day"
-        );
+        assert_eq!(step(Step::Opens, None), "Carbaryl: worth it now, best day");
     }
 }

@@ -1,0 +1,555 @@
+//! The days of an option at a site: one window for all the species it is spread against.
+
+use crate::domain::phenology::soil_course::SoilCourse;
+use crate::domain::phenology::species::Species;
+use crate::domain::treatment::coverage::{Coverage, Share, Window};
+use crate::domain::treatment::hatching::{FIRST_HATCH_SHARE, Hatching};
+use crate::domain::treatment::option::{Purpose, TreatmentOption};
+use crate::domain::treatment::rating::{FAIR, Rating};
+use crate::domain::treatment::window_search::best_day;
+use chrono::{Days, NaiveDate};
+
+/// Seven-day mean of the soil at 10 cm below which turf sleeps and nothing is spread, °C. Roots of
+/// cool-season turf do best from 10 °C on (North Carolina turf council 2005); that this is where
+/// spring begins for grubs and turf is an estimate.
+pub const SLEEPING_BELOW_C: f64 = 10.0;
+
+/// Days before first hatch before which nothing is spread against its larvae, where practice names no
+/// lead of its own for an option: the longest that it names for any, twelve weeks.
+pub const LONGEST_LEAD_DAYS: u64 = 84;
+
+/// The share of its best day down to which a curative is worth it. A choice: after a count above
+/// what the turf bears, half of what was possible still is.
+pub const CURE_WORTH_IT: f64 = FAIR;
+
+/// A species that something is spread against.
+#[derive(Debug, Clone, Copy)]
+pub struct Target<'o> {
+    /// The species.
+    pub species: &'o Species,
+    /// When its larvae hatch.
+    pub hatching: &'o Hatching,
+}
+
+/// An option's days against one species alone.
+#[derive(Debug, Clone)]
+pub struct Served<'o> {
+    /// The species.
+    pub target: Target<'o>,
+    /// What each day would meet.
+    pub coverage: Coverage<'o>,
+    /// The days worth it.
+    pub window: Window,
+    /// What its best day would meet, mean, 0 to 1.
+    best: f64,
+    /// The first and last day that the soil, and how early the day would be, allow.
+    allowed: (NaiveDate, NaiveDate),
+    /// The last day that practice advises, if it ends the days worth it.
+    pub practice_ends: Option<NaiveDate>,
+}
+
+/// A species that an option does not serve.
+#[derive(Debug, Clone, Copy)]
+pub struct Missed<'o> {
+    /// The species.
+    pub species: &'o Species,
+    /// The days on which it would serve that species, none of which serves the others; `None` if
+    /// there are none.
+    pub window: Option<Window>,
+}
+
+/// An option with what its days would meet.
+#[derive(Debug, Clone)]
+pub struct Planned<'o> {
+    /// The option.
+    pub option: &'o TreatmentOption,
+    /// What it would be spread for.
+    pub purpose: Purpose,
+    /// The species that its days serve, at least one.
+    pub served: Vec<Served<'o>>,
+    /// The species that they do not.
+    pub missed: Vec<Missed<'o>>,
+    /// The days that serve all of `served`; the last is that of the earliest of them.
+    pub window: Window,
+}
+
+/// An option with its days for what it would be spread for; `None` if no day serves a species.
+///
+/// # Method
+/// For each species the days that meet at least nine tenths of what the option's best day does, a
+/// curative half from the day larvae can be counted, of the days that the soil allows: not before its
+/// seven-day mean reaches [`SLEEPING_BELOW_C`] or what the option needs, nor after it falls below
+/// that for good. A preventive has its days by practice where that names a lead before first hatch,
+/// and none more than [`LONGEST_LEAD_DAYS`] before it. One window holds the days that serve every
+/// species; where none do, the days that serve most species, of equals the earliest.
+///
+/// # Units
+/// Days; soil in °C.
+///
+/// # Valid range
+/// As [`Hatching::coverage`]. Without a course of the soil it sets no bounds.
+///
+/// # References
+/// The option's and the species' files; the bounds of the ratings are choices.
+pub fn planned<'o>(
+    option: &'o TreatmentOption,
+    purpose: Purpose,
+    targets: &[Target<'o>],
+    soil: Option<&SoilCourse>,
+) -> Option<Planned<'o>> {
+    let mut served = Vec::new();
+    let mut missed = Vec::new();
+    for target in targets {
+        match alone(option, purpose, *target, soil) {
+            Some(one) => served.push(one),
+            None => missed.push(Missed {
+                species: target.species,
+                window: None,
+            }),
+        }
+    }
+    let end = shared_end(&served)?;
+    let (served, others): (Vec<_>, Vec<_>) = served.into_iter().partition(|one| one.holds(end));
+    missed.extend(others.iter().map(|one| Missed {
+        species: one.target.species,
+        window: Some(one.window),
+    }));
+    Some(Planned {
+        window: joint(&served)?,
+        option,
+        purpose,
+        served,
+        missed,
+    })
+}
+
+/// The last day of the window that serves most species; of equals the earliest.
+fn shared_end(served: &[Served<'_>]) -> Option<NaiveDate> {
+    let serving = |day: NaiveDate| served.iter().filter(|one| one.holds(day)).count();
+    let ends = served.iter().map(|one| one.window.last);
+    ends.max_by_key(|end| (serving(*end), std::cmp::Reverse(*end)))
+}
+
+/// The days that serve all of several species, which have a day in common.
+fn joint(served: &[Served<'_>]) -> Option<Window> {
+    let windows = || served.iter().map(|one| one.window);
+    let first = windows().map(|window| window.first).max()?;
+    let last = windows().map(|window| window.last).min()?;
+    let within = |day: NaiveDate| day.clamp(first, last);
+    let from = within(windows().map(|window| window.best).min()?);
+    let to = within(windows().map(|window| window.best).max()?);
+    let day = |place: usize| from + Days::new(place as u64);
+    let length = usize::try_from((to - from).num_days()).unwrap_or(0);
+    let best = match length {
+        0 => from,
+        _ => day(best_day(
+            |place| worst_share(served, day(place)),
+            length / 2,
+            0..=length,
+        )),
+    };
+    Some(Window { first, best, last })
+}
+
+/// What a day meets of the species it serves least, as a share of what its own best day meets.
+fn worst_share(served: &[Served<'_>], day: NaiveDate) -> f64 {
+    let shares = served.iter().map(|one| one.share_of_best(day));
+    shares.fold(f64::INFINITY, f64::min)
+}
+
+fn alone<'o>(
+    option: &'o TreatmentOption,
+    purpose: Purpose,
+    target: Target<'o>,
+    soil: Option<&SoilCourse>,
+) -> Option<Served<'o>> {
+    let hatching = target.hatching;
+    let coverage = hatching.coverage(option);
+    let window = match purpose {
+        Purpose::Preventive => coverage.window(),
+        Purpose::Curative => coverage.window_at(CURE_WORTH_IT, Some(hatching.countable()?)),
+    }?;
+    let warm_enough = soil_bounds(option, soil)?;
+    let (earliest, practice_ends) = lead(option, purpose, hatching);
+    let allowed = (warm_enough.0.max(earliest), warm_enough.1);
+    let first = window.first.max(allowed.0);
+    let by_soil = window.last.min(allowed.1);
+    // Practice goes before the model, but not so far that no day is left.
+    let practice_ends = practice_ends.filter(|end| (first..by_soil).contains(end));
+    let last = practice_ends.unwrap_or(by_soil);
+    if first > last {
+        return None;
+    }
+    let best = window.best.clamp(first, last);
+    Some(Served {
+        target,
+        best: coverage.mean_on(best).filter(|best| *best > 0.0)?,
+        coverage,
+        window: Window { first, best, last },
+        allowed,
+        practice_ends,
+    })
+}
+
+/// The first and last day that are warm enough; `None` if none is.
+fn soil_bounds(
+    option: &TreatmentOption,
+    soil: Option<&SoilCourse>,
+) -> Option<(NaiveDate, NaiveDate)> {
+    let Some(soil) = soil else {
+        return Some((NaiveDate::MIN, NaiveDate::MAX));
+    };
+    let needed = option.soil.as_ref().map(|limits| limits.lowest_c.value);
+    let lowest = needed.map_or(SLEEPING_BELOW_C, |lowest| lowest.max(SLEEPING_BELOW_C));
+    Some((soil.warms_to(lowest)?, soil.cools_below(lowest)?))
+}
+
+/// The earliest day by how long before first hatch it is, and the last that practice advises.
+fn lead(
+    option: &TreatmentOption,
+    purpose: Purpose,
+    hatching: &Hatching,
+) -> (NaiveDate, Option<NaiveDate>) {
+    let first_hatch = hatching.hatched_by(FIRST_HATCH_SHARE);
+    let Some(hatch) = first_hatch.filter(|_| purpose == Purpose::Preventive) else {
+        return (NaiveDate::MIN, None);
+    };
+    let before = |days: f64| hatch - Days::new(days.round() as u64);
+    match &option.practice_lead_days {
+        Some(lead) => {
+            let (latest, earliest) = lead.range.unwrap_or((lead.value, lead.value));
+            (before(earliest), Some(before(latest)))
+        }
+        None => (hatch - Days::new(LONGEST_LEAD_DAYS), None),
+    }
+}
+
+impl Served<'_> {
+    fn holds(&self, day: NaiveDate) -> bool {
+        (self.window.first..=self.window.last).contains(&day)
+    }
+
+    fn mean_on(&self, day: NaiveDate) -> f64 {
+        self.coverage.mean_on(day).unwrap_or(0.0)
+    }
+
+    /// What a day meets as a share of what its best day does; nothing on a day that is too cold or too
+    /// early.
+    fn share_of_best(&self, day: NaiveDate) -> f64 {
+        let (first, last) = self.allowed;
+        if (first..=last).contains(&day) {
+            self.mean_on(day) / self.best
+        } else {
+            0.0
+        }
+    }
+
+    /// The last day that meets at least half of what the best one does; where practice ends the days
+    /// worth it, none after half of the larvae have hatched.
+    fn fair_until(&self) -> NaiveDate {
+        let fair = self.coverage.window_at(FAIR, Some(self.window.best));
+        let fair = fair.map_or(self.window.last, |window| window.last);
+        let half_hatched = self
+            .practice_ends
+            .and_then(|_| self.target.hatching.hatched_by(0.5));
+        let end = half_hatched.map_or(fair, |hatched| hatched.min(fair));
+        end.min(self.allowed.1).max(self.window.last)
+    }
+}
+
+impl Planned<'_> {
+    /// What the best day from `today` on would meet, 0 to 1.
+    pub fn still(&self, today: NaiveDate) -> f64 {
+        self.met_on(self.window.best.max(today))
+    }
+
+    /// What a day would meet of the species it serves least, mean, 0 to 1.
+    pub fn met_on(&self, day: NaiveDate) -> f64 {
+        self.least_served(day).mean_on(day)
+    }
+
+    /// The same with its range.
+    pub fn share_on(&self, day: NaiveDate) -> Option<Share> {
+        self.least_served(day).coverage.on(day)
+    }
+
+    /// The species that a day serves least.
+    pub fn least_served(&self, day: NaiveDate) -> &Served<'_> {
+        let by_share = |a: &&Served<'_>, b: &&Served<'_>| {
+            a.share_of_best(day).total_cmp(&b.share_of_best(day))
+        };
+        let least = self.served.iter().min_by(by_share);
+        least.unwrap_or(&self.served[0])
+    }
+
+    /// What a day is worth, by what the best day meets.
+    pub fn rating(&self, day: NaiveDate) -> Rating {
+        let best = worst_share(&self.served, self.window.best);
+        Rating::of(worst_share(&self.served, day) / best)
+    }
+
+    /// Whether there is a day left that is worth it.
+    pub fn in_time(&self, today: NaiveDate) -> bool {
+        self.window.last >= today
+    }
+
+    /// The last day that is at least fair for every species served, if that is after the last day
+    /// worth it.
+    pub fn fair_until(&self) -> Option<NaiveDate> {
+        let until = self.served.iter().map(Served::fair_until).min()?;
+        (until > self.window.last).then_some(until)
+    }
+
+    /// Whether it is practice that ends the days worth it, while later ones still meet enough.
+    pub fn ends_by_practice(&self) -> bool {
+        let last = Some(self.window.last);
+        self.served.iter().any(|one| one.practice_ends == last)
+    }
+
+    /// The species that it still serves on a day after the last one that serves all, with the last
+    /// day for each.
+    pub fn still_serves(&self, day: NaiveDate) -> impl Iterator<Item = (&Species, NaiveDate)> {
+        let open = move |one: &&Served<'_>| one.window.last >= day;
+        let served = self.served.iter().filter(open);
+        served.map(|one| (one.target.species, one.window.last))
+    }
+
+    /// When half of what is put down on a day is in the root zone.
+    pub fn arrives(&self, day: NaiveDate) -> NaiveDate {
+        day + Days::new(self.option.arrival_days.value.round() as u64)
+    }
+
+    /// When the first larvae of the species served hatch.
+    pub fn hatch_begins(&self) -> Option<NaiveDate> {
+        let hatch = |one: &Served<'_>| one.target.hatching.hatched_by(FIRST_HATCH_SHARE);
+        self.served.iter().filter_map(hatch).min()
+    }
+
+    /// The largest share of a species served that has reached an instar by the end of a day, see
+    /// [`Hatching::reached`].
+    pub fn reached(&self, instar: f64, day: NaiveDate) -> f64 {
+        let reached = |one: &Served<'_>| one.target.hatching.reached(instar, day);
+        self.served.iter().map(reached).fold(0.0, f64::max)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::kit::{day, hatching, option, soil, species};
+    use super::*;
+
+    /// The window of an option against species, each so many °C warmer than the usual year.
+    fn with<T>(
+        option_id: &str,
+        purpose: Purpose,
+        against: &[(&str, f64)],
+        see: impl Fn(Option<Planned<'_>>) -> T,
+    ) -> T {
+        let option = option(option_id);
+        let known: Vec<(Species, Hatching)> = against
+            .iter()
+            .map(|(id, warmer)| {
+                let species = species(id);
+                let hatching = hatching(&species, *warmer);
+                (species, hatching)
+            })
+            .collect();
+        let targets: Vec<Target<'_>> = known
+            .iter()
+            .map(|(species, hatching)| Target { species, hatching })
+            .collect();
+        see(planned(&option, purpose, &targets, Some(&soil(0.0))))
+    }
+
+    const BEETLE: &str = "japanese-beetle";
+
+    fn window(option: &str, against: &[(&str, f64)]) -> Window {
+        with(option, Purpose::Preventive, against, |planned| {
+            planned.unwrap().window
+        })
+    }
+
+    #[test]
+    fn several_species_have_one_window_whose_ends_are_those_of_the_last_and_the_earliest() {
+        let (warm, cool) = ((BEETLE, 1.5), (BEETLE, -0.5));
+        let option = "imidacloprid";
+        let (early, late) = (window(option, &[warm]), window(option, &[cool]));
+        assert!(early.last < late.last && early.first < late.first);
+        let both = window(option, &[cool, warm]);
+        assert_eq!((both.first, both.last), (late.first, early.last));
+        assert!((early.best.min(late.best)..=early.best.max(late.best)).contains(&both.best));
+    }
+
+    #[test]
+    fn where_no_day_serves_all_the_other_species_is_named_with_its_own_days() {
+        let option = "bacillus-thuringiensis-galleriae";
+        let (warm, cool) = ((BEETLE, 4.0), (BEETLE, -1.5));
+        let (early, late) = (window(option, &[warm]), window(option, &[cool]));
+        assert!(early.last < late.first, "{early:?} {late:?}");
+        with(option, Purpose::Preventive, &[cool, warm], |planned| {
+            let planned = planned.unwrap();
+            // Of windows that serve one species each, the earliest.
+            assert_eq!(planned.window, early);
+            let missed: Vec<Option<Window>> = planned.missed.iter().map(|one| one.window).collect();
+            assert_eq!(missed, [Some(late)]);
+        });
+    }
+
+    #[test]
+    fn a_species_for_which_the_soil_is_too_cold_is_missed_and_the_others_are_served() {
+        let (option, beetle) = (option("metarhizium-brunneum"), species(BEETLE));
+        let (usual, late) = (hatching(&beetle, 0.0), hatching(&beetle, -4.4));
+        let [usual, late] = [&usual, &late].map(|hatching| Target {
+            species: &beetle,
+            hatching,
+        });
+        let soil = soil(-11.2);
+        let cools = soil.cools_below(15.0).unwrap();
+        let planned = |targets: &[Target<'_>]| {
+            let found = planned(&option, Purpose::Preventive, targets, Some(&soil))?;
+            Some((found.served.len(), found.missed.len(), found.window.last))
+        };
+        assert_eq!(planned(&[late]), None, "{cools}");
+        assert_eq!(planned(&[usual]), Some((1, 0, cools)));
+        assert_eq!(planned(&[late, usual]), Some((1, 1, cools)));
+    }
+
+    /// Common practice, no source: where hatch comes about 1 July the slow one goes down from late
+    /// April into May.
+    #[test]
+    fn the_slow_diamide_goes_down_from_late_april_to_the_end_of_may() {
+        let window = window("chlorantraniliprole", &[(BEETLE, 0.0)]);
+        assert!(
+            (day("2026-04-15")..=day("2026-04-30")).contains(&window.first),
+            "{window:?}"
+        );
+        assert!(
+            (day("2026-05-20")..=day("2026-06-05")).contains(&window.last),
+            "{window:?}"
+        );
+        assert!((window.first..=window.last).contains(&window.best));
+    }
+
+    #[test]
+    fn nothing_is_spread_before_the_soil_has_ten_degrees_nor_twelve_weeks_before_hatch() {
+        let soil = soil(0.0);
+        let warm = soil.warms_to(SLEEPING_BELOW_C).unwrap();
+        assert!(
+            (day("2026-04-01")..=day("2026-05-05")).contains(&warm),
+            "{warm}"
+        );
+        for id in [
+            "chlorantraniliprole",
+            "imidacloprid",
+            "clothianidin",
+            "thiamethoxam",
+        ] {
+            let first = window(id, &[(BEETLE, 0.0)]).first;
+            assert!(first >= warm, "{id} {first}");
+        }
+        // Where winter is warm the hatch sets the bound.
+        let option = option("clothianidin");
+        let beetle = species(BEETLE);
+        let hatching = hatching(&beetle, 0.0);
+        let target = Target {
+            species: &beetle,
+            hatching: &hatching,
+        };
+        let window = planned(&option, Purpose::Preventive, &[target], None)
+            .unwrap()
+            .window;
+        let hatch = hatching.hatched_by(FIRST_HATCH_SHARE).unwrap();
+        assert!(window.first >= hatch - Days::new(LONGEST_LEAD_DAYS));
+    }
+
+    #[test]
+    fn days_are_bounded_by_the_soil_that_an_option_needs() {
+        let lowest = option("heterorhabditis-bacteriophora")
+            .soil
+            .unwrap()
+            .lowest_c
+            .value;
+        let soil = soil(0.0);
+        let window = window("heterorhabditis-bacteriophora", &[(BEETLE, 0.0)]);
+        assert!(window.first >= soil.warms_to(lowest).unwrap());
+        assert!(window.last <= soil.cools_below(lowest).unwrap());
+        let cold = super::super::kit::soil(-14.0);
+        assert!(cold.warms_to(lowest).is_none());
+        let (option, beetle) = (option("heterorhabditis-bacteriophora"), species(BEETLE));
+        let hatching = hatching(&beetle, 0.0);
+        let target = Target {
+            species: &beetle,
+            hatching: &hatching,
+        };
+        assert!(planned(&option, Purpose::Preventive, &[target], Some(&cold)).is_none());
+    }
+
+    #[test]
+    fn days_are_rated_by_the_best_day_and_too_cold_or_too_early_ones_are_poor() {
+        with(
+            "imidacloprid",
+            Purpose::Preventive,
+            &[(BEETLE, 0.0)],
+            |planned| {
+                let planned = planned.unwrap();
+                let window = planned.window;
+                assert_eq!(planned.rating(window.best), Rating::Good);
+                assert_eq!(planned.rating(window.last), Rating::Good);
+                let fair = planned.fair_until().unwrap();
+                assert_eq!(planned.rating(window.last + Days::new(1)), Rating::Fair);
+                assert_eq!(planned.rating(fair), Rating::Fair);
+                assert_eq!(planned.rating(fair + Days::new(1)), Rating::Poor);
+                assert_eq!(planned.rating(day("2026-01-02")), Rating::Poor);
+            },
+        );
+    }
+
+    #[test]
+    fn days_later_than_practice_advises_are_not_called_useless() {
+        with(
+            "chlorantraniliprole",
+            Purpose::Preventive,
+            &[(BEETLE, 0.0)],
+            |planned| {
+                let planned = planned.unwrap();
+                assert!(planned.ends_by_practice());
+                let until = planned.fair_until().unwrap();
+                assert!(until > planned.window.last);
+                let hatching = planned.served[0].target.hatching;
+                assert!(until <= hatching.hatched_by(0.5).unwrap());
+                assert!(planned.rating(until) >= Rating::Fair);
+            },
+        );
+    }
+
+    #[test]
+    fn after_the_window_the_species_that_are_still_served_are_named() {
+        with(
+            "imidacloprid",
+            Purpose::Preventive,
+            &[(BEETLE, 1.5), (BEETLE, -0.5)],
+            |planned| {
+                let planned = planned.unwrap();
+                let after = planned.window.last + Days::new(1);
+                let lasts: Vec<NaiveDate> =
+                    planned.still_serves(after).map(|(_, last)| last).collect();
+                assert_eq!(lasts, [planned.served[1].window.last]);
+            },
+        );
+    }
+
+    #[test]
+    fn a_curative_has_its_days_from_when_larvae_can_be_counted_until_the_soil_cools() {
+        with(
+            "trichlorfon",
+            Purpose::Curative,
+            &[(BEETLE, 0.0)],
+            |planned| {
+                let planned = planned.unwrap();
+                let countable = planned.served[0].target.hatching.countable().unwrap();
+                assert!(planned.window.first >= countable);
+                assert!(planned.window.last <= soil(0.0).cools_below(SLEEPING_BELOW_C).unwrap());
+            },
+        );
+    }
+}
