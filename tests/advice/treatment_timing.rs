@@ -1,5 +1,5 @@
 //! What the coverage model says of each option, held against common practice (no source) at an
-//! invented site: eggs from about mid-June, first hatch about two weeks later, around 1 July.
+//! invented site: first eggs about 20 June, first hatch around 1 July.
 
 use crate::support::{feeds, real_data, species};
 use chrono::{Datelike, Days, NaiveDate};
@@ -67,16 +67,17 @@ fn half_arrived(id: &str, spread: NaiveDate) -> NaiveDate {
 }
 
 #[test]
-fn the_site_has_eggs_in_mid_june_and_first_hatch_two_weeks_later_around_the_first_of_july() {
+fn the_site_has_eggs_about_the_twentieth_of_june_and_first_hatch_ten_days_later() {
+    // About ten days: Michigan State University Extension, for July; cooler soil takes two weeks.
     let middle = course(0.0);
     let reaches = |milestone| {
         let sum = beetle().threshold(milestone).value;
         day(1, 1) + Days::new(middle.partition_point(|s| *s < sum) as u64)
     };
     let (eggs, hatch) = (reaches(Milestone::EggLay), reaches(Milestone::Hatch));
-    assert!((day(6, 14)..=day(6, 20)).contains(&eggs), "{eggs}");
+    assert!((day(6, 17)..=day(6, 23)).contains(&eggs), "{eggs}");
     assert!((day(6, 29)..=day(7, 3)).contains(&hatch), "{hatch}");
-    assert!((11..=16).contains(&(hatch - eggs).num_days()));
+    assert!((9..=14).contains(&(hatch - eggs).num_days()));
 }
 
 #[test]
@@ -89,8 +90,21 @@ fn a_diamide_spread_in_mid_june_arrives_about_early_august_and_one_of_early_july
 }
 
 #[test]
-fn a_diamide_is_best_from_late_april_through_may_harmless_earlier_and_wasted_late() {
-    // Common practice, no source.
+fn practice_has_the_diamide_down_from_late_april_to_the_end_of_may() {
+    // Mid-April to early June: University of Massachusetts; best from 15 April to 15 May: Michigan
+    // State University Extension 2013. First hatch about 1 July is common practice, no source.
+    let lead = option("chlorantraniliprole").practice_lead_days;
+    let (latest, earliest) = lead.and_then(|lead| lead.range).expect("a range");
+    let before_hatch = |days: f64| day(7, 1) - Days::new(days as u64);
+    let (from, to) = (before_hatch(earliest), before_hatch(latest));
+    assert!((day(4, 15)..=day(4, 30)).contains(&from), "{from}");
+    assert!((day(5, 25)..=day(5, 31)).contains(&to), "{to}");
+}
+
+#[test]
+fn a_diamide_is_best_from_late_april_through_may_of_use_in_june_and_wasted_from_mid_july() {
+    // Common practice, no source; usable to 20 June: Michigan State University Extension 2013. Trials
+    // that found control from early July (Ohio State, Kentucky 2018) make it fall slowly until then.
     let coverage = coverage("chlorantraniliprole");
     let window = coverage.window().expect("a window");
     assert!(window.first <= day(4, 15), "{window:?}");
@@ -104,7 +118,10 @@ fn a_diamide_is_best_from_late_april_through_may_harmless_earlier_and_wasted_lat
     );
     let best = mean(&coverage, window.best.month(), window.best.day());
     assert!(mean(&coverage, 4, 1) > 0.95 * best, "early is harmless");
-    assert!(mean(&coverage, 7, 5) < 0.3 * best, "late is wasted");
+    assert!(mean(&coverage, 6, 20) > 0.7 * best, "usable");
+    let early_july = mean(&coverage, 7, 5) / best;
+    assert!((0.3..0.7).contains(&early_july), "{early_july}");
+    assert!(mean(&coverage, 7, 17) < 0.3 * best, "late is wasted");
 }
 
 #[test]
@@ -113,7 +130,7 @@ fn a_soluble_neonicotinoid_of_early_to_mid_june_still_acts_and_early_july_still_
     for id in ["imidacloprid", "clothianidin", "thiamethoxam"] {
         let coverage = coverage(id);
         let window = coverage.window().expect("a window");
-        for on in [day(6, 8), day(6, 15), day(7, 5)] {
+        for on in [day(6, 10), day(6, 15), day(7, 5)] {
             assert!(
                 (window.first..=window.last).contains(&on),
                 "{id}: {on} is not in {window:?}"
@@ -124,6 +141,16 @@ fn a_soluble_neonicotinoid_of_early_to_mid_june_still_acts_and_early_july_still_
         let left = option(id).at_work_after(46.0);
         assert!(left > 0.25, "{id}: at the end of July {left} of mid-June's");
     }
+}
+
+#[test]
+fn imidacloprid_meets_some_four_tenths_of_third_instars() {
+    // 0.4, 0.1 to 0.7, is an estimate between George et al. 2007 (J. Econ. Entomol. 100:431), high
+    // mortality within 30 days, and Rutgers 2009, little effect.
+    let hatching = Hatching::new(&beetle(), &courses(), day(1, 1), day(9, 30)).unwrap();
+    assert!(hatching.reached(2.0, day(8, 25)) > 0.9);
+    let met = mean(&coverage("imidacloprid"), 8, 25);
+    assert!((0.3..=0.5).contains(&met), "{met}");
 }
 
 #[test]
@@ -249,11 +276,12 @@ fn where_too_little_warmth_comes_together_there_is_no_coverage() {
 
 /// The default Japanese beetle thresholds at 72 stations of Illinois and Indiana, 1985 to 2014
 /// (GHCN-Daily): first eggs and first hatch, one date for each station and year without long gaps.
-/// That first hatch follows first eggs by about two weeks is common practice, no source; the
-/// medians are the same data's, worked out before by others: about 25 June and 8 July, 13 days.
+/// First hatch follows first eggs by about ten days in July (Michigan State University Extension) to
+/// two weeks (common practice, no source). The medians are the same data's, worked out apart in
+/// another language: 27 June and 9 July, 11 days.
 #[test]
 #[ignore = "needs HATCHBELL_REAL_DATA"]
-fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_about_two_weeks() {
+fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_ten_days_to_two_weeks() {
     let species = beetle();
     let extract = feeds::binding("ghcn-extract", Unit::TenthsCelsius);
     let mut eggs = Vec::new();
@@ -296,7 +324,7 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_about_two_weeks() {
     let (egg, hatch) = (date(median(&mut eggs)), date(median(&mut hatches)));
     let days = median(&mut between);
     println!("eggs {egg}, hatch {hatch}, {days} days between");
-    assert!((day(6, 23)..=day(6, 27)).contains(&egg), "{egg}");
-    assert!((day(7, 6)..=day(7, 10)).contains(&hatch), "{hatch}");
-    assert!((12..=14).contains(&days), "{days}");
+    assert!((day(6, 25)..=day(6, 29)).contains(&egg), "{egg}");
+    assert!((day(7, 7)..=day(7, 11)).contains(&hatch), "{hatch}");
+    assert!((10..=14).contains(&days), "{days}");
 }

@@ -5,6 +5,7 @@
 mod support;
 
 mod blending;
+mod calendar_checks;
 mod degree_day_formulas;
 mod gap_filling;
 mod hourly_checks;
@@ -12,3 +13,4 @@ mod milestones;
 mod outlook;
 mod outside_checks;
 mod soil;
+mod sightings;

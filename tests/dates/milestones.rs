@@ -51,7 +51,7 @@ fn a_milestone_is_passed_on_the_first_day_whose_sum_reaches_its_threshold() {
         dates,
         [
             "adult-flight 2026-02-25 560",
-            "egg-lay 2026-03-05 640",
+            "egg-lay 2026-03-08 670",
             "hatch 2026-03-23 820",
             "window-end 2026-05-30 1500"
         ]

@@ -22,7 +22,11 @@
 //! (Southwood, Ecological Methods; from memory). Samples must be spread over the turf, not dug where
 //! damage shows.
 //!
-//! **References.** `k`: "Sequential Sampling for White Grubs". Patches: Nyrop, Villani and Grant
+//! Nor was `k` found in turf: it comes from surveys before trees were planted in Manitoba, and none
+//! was found for these species in turf.
+//!
+//! **References.** `k`: Ives and Warren 1965, "Sequential Sampling for White Grubs", Can. Entomol.
+//! (1.5936; abstract read). Patches: Nyrop, Villani and Grant
 //! 1995. Range of a binomial mean by its own tails: Clopper and Pearson 1934, Biometrika 26:404–413
 //! (from memory), here with the negative binomial.
 
@@ -30,8 +34,9 @@ use super::{Count, MOST_SAMPLES, SampleArea};
 use crate::domain::phenology::species::ActionThreshold;
 use statrs::function::beta::{beta_reg, inv_beta_reg};
 
-/// The negative binomial's `k` of larvae in one sample; less is patchier. From samples of 1 ft²:
-/// "Sequential Sampling for White Grubs".
+/// The negative binomial's `k` of larvae in one sample; less is patchier. From samples of 1 ft²
+/// in surveys before planting in Manitoba, not from turf: Ives and Warren 1965, "Sequential Sampling
+/// for White Grubs", Can. Entomol. (1.5936; abstract read).
 pub const PATCHINESS: f64 = 1.59;
 
 /// Share of counts whose range holds the true mean; the rest is split evenly over both sides.

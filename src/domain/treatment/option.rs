@@ -61,7 +61,9 @@ impl Decay {
 }
 
 /// How open larvae are to an option as they enter each instar: 1 is as much as newly hatched ones
-/// can be, 0 not at all. In between it changes evenly; it stays as it is from the third on.
+/// can be, 0 not at all. In between it changes evenly; it stays as it is from the third on. It
+/// weighs the chance of each day ([`UPTAKE_PER_DAY`](super::coverage::UPTAKE_PER_DAY)), not the share
+/// that is met in the end: over some weeks 0.1 meets about 0.4 of them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Susceptibility {
     /// On entering the first, second and third instar, 0 to 1.
@@ -173,17 +175,33 @@ impl TreatmentOption {
         Some(if digits.is_empty() { group } else { digits })
     }
 
-    /// The share of places it has reached `days` after watering in: log-normal by its median and
-    /// the span of 80 in 100.
+    /// The share of places it has reached `days` after watering in: log-normal on either side of
+    /// its median, so that the ends of the range are its 10 and 90 % points however lopsided it is.
+    ///
+    /// ```
+    /// use hatchbell::config::option_file;
+    /// let (file, text) = option_file::BUILT_IN[2];
+    /// let slow = option_file::read(file, text).unwrap();
+    /// assert_eq!(slow.arrival_days.range, Some((14.0, 65.0)));
+    /// for (days, share) in [(14.0, 0.1), (47.0, 0.5), (65.0, 0.9)] {
+    ///     assert!((slow.arrived_after(days) - share).abs() < 1e-6);
+    /// }
+    /// ```
     pub fn arrived_after(&self, days: f64) -> f64 {
         if days <= 0.0 {
             return 0.0;
         }
         let median = self.arrival_days.value;
-        let Some((low, high)) = self.arrival_days.range.filter(|(low, high)| low < high) else {
-            return if days >= median { 1.0 } else { 0.0 };
+        let (low, high) = self.arrival_days.range.unwrap_or((median, median));
+        let side = if days < median {
+            median / low
+        } else {
+            high / median
         };
-        let spread = (high / low).ln() / (2.0 * crate::domain::sourced_value::NORMAL_90);
+        if side <= 1.0 {
+            return if days >= median { 1.0 } else { 0.0 };
+        }
+        let spread = side.ln() / crate::domain::sourced_value::NORMAL_90;
         0.5 * erfc(-(days / median).ln() / spread / std::f64::consts::SQRT_2)
     }
 
