@@ -183,7 +183,7 @@ fn an_own_species_file_replaces_the_built_in_one_and_is_checked_too() {
     workshop.succeeds(&["check", "--config", &path]);
     workshop.write(
         "species/own.toml",
-        &beetle.replace("high = 660", "high = 550"),
+        &beetle.replace("high = 670", "high = 550"),
     );
     let output = workshop.run(&["check", "--config", &path]);
     assert_eq!(output.status.code(), Some(78));

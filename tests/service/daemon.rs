@@ -111,11 +111,11 @@ fn a_demonstration_runs_through_its_days_and_prints_each_alert_once() {
     let workshop = Workshop::new();
     let config = demo_config(&workshop, 0.2);
     let (mut manager, daemon) = Manager::start(&workshop, &config);
-    // Flight is passed on 25 February, egg lay on 5 March.
+    // Flight is passed on 25 February, egg lay on 8 March.
     let start = Instant::now();
     while !workshop
         .read("stdout")
-        .contains("egg lay has begun (5 March)")
+        .contains("egg lay has begun (8 March)")
     {
         assert!(start.elapsed() < PATIENCE, "{}", workshop.read("stderr"));
         manager.hears("stations asked");

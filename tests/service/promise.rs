@@ -410,7 +410,7 @@ fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follow
         logged.contains("The sum on that day was 590 °C·d; the table has flight at 560"),
         "{logged}"
     );
-    for _ in 0..8 {
+    for _ in 0..11 {
         cycle(&workshop, &config);
     }
     let titles: Vec<String> = server.exchanges().iter().map(title).collect();
@@ -419,7 +419,7 @@ fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follow
         [
             "The lawn: Japanese beetle, adult flight has begun (25 February)",
             "The lawn: Japanese beetle, adult flight: date corrected to 28 February",
-            "The lawn: Japanese beetle, egg lay has begun (8 March)"
+            "The lawn: Japanese beetle, egg lay has begun (11 March)"
         ]
     );
     let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
