@@ -12,7 +12,7 @@ use crate::domain::telling::site_species::SiteSpecies;
 use crate::domain::telling::treatment_notice::treatment_decision;
 use crate::domain::telling::watering_notice::watering_notice;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::site_plan::Wanted;
+use crate::domain::treatment::site_plan::PlanScope;
 use crate::domain::treatment::watering::{FOLLOWED_DAYS, Watering, Wet, watering, wet};
 use crate::domain::weather::rain::Rain;
 use crate::store::milestones::Recording;
@@ -40,7 +40,7 @@ pub(super) fn advise_site<'s>(
     now: DateTime<Utc>,
 ) -> Result<Option<(NoticeKind<'s>, Vec<LoggedNotice>)>, StoreError> {
     let today = now.date_naive();
-    let plan = case.plan(config, today, Wanted::CalledFor);
+    let plan = case.plan(config, today, PlanScope::CalledFor);
     let Some(decision) = treatment_decision(&plan, log) else {
         return Ok(None);
     };

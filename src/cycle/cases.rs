@@ -11,7 +11,7 @@ use crate::domain::treatment::need::{Broods, Evidence, Need, need};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::settled::Spread;
 use crate::domain::treatment::site_need::{SiteNeed, SpeciesNeed};
-use crate::domain::treatment::site_plan::{SiteFacts, SitePlan, Wanted};
+use crate::domain::treatment::site_plan::{PlanScope, SiteFacts, SitePlan};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::rc::Rc;
@@ -126,7 +126,7 @@ impl<'c> SiteCase<'c> {
         &'s self,
         config: &'s Config,
         today: NaiveDate,
-        wanted: Wanted,
+        wanted: PlanScope,
     ) -> SitePlan<'s> {
         let facts = SiteFacts {
             day: today,
@@ -232,7 +232,7 @@ pub(super) fn consider<'c>(
         }
         // Sites that share a station share what is worked out here; it is remembered with the
         // hatching, and what it takes to work out more is not kept for every station at once.
-        for one in case.plan(config, today, Wanted::CalledFor).options {
+        for one in case.plan(config, today, PlanScope::CalledFor).options {
             one.planned.met_on(today);
         }
         for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {

@@ -17,7 +17,7 @@ use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::Broods;
-use crate::domain::treatment::planned::Target;
+use crate::domain::treatment::served::Target;
 use crate::domain::treatment::watering::{Watering, WateringState, watering};
 use crate::store::{Store, StoreError};
 use chrono::{Datelike, NaiveDate};

@@ -14,19 +14,20 @@ use ahead::{dates, next_in_brief, what_comes_next, what_to_expect};
 use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
+mod advice;
 mod ahead;
 mod count;
 mod treatment;
 mod upkeep;
 mod work;
 
+pub use advice::{against_hatch, rotation_words};
 pub use count::{
     density, how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
     what_was_found_in_brief,
 };
 pub use treatment::{
-    against_hatch, how_words, need_words, rotation_words, samples_words, spread_words,
-    water_in_words, wet_words,
+    how_words, need_words, samples_words, spread_words, water_in_words, wet_words,
 };
 use treatment::{meaning_label, readiness, this_site};
 pub use upkeep::feed_message;

@@ -8,8 +8,8 @@ use crate::domain::place::site::{Member, Site};
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::need::{Ground, Need, Reason};
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::planned::SLEEPING_BELOW_C;
-use crate::domain::treatment::site_plan::{SitePlan, Wanted};
+use crate::domain::treatment::served::SLEEPING_BELOW_C;
+use crate::domain::treatment::site_plan::{PlanScope, SitePlan};
 use crate::domain::treatment::watering::WateringState;
 use crate::notify::wording::{
     how_to_dig, how_words, joined, limits, need_words, samples_words, spread_words, water_in_words,
@@ -60,7 +60,7 @@ pub struct PlanReport {
     #[serde(skip)]
     pub is_for_information: bool,
     /// What is known of each species.
-    pub species: Vec<SpeciesReport>,
+    pub species: Vec<SpeciesPlan>,
     /// The options, best first: one window each for all the species that call for it.
     pub options: Vec<OptionPlan>,
     /// Why there are no dates or no options.
@@ -103,7 +103,7 @@ pub struct SoilToday {
 
 /// What is known of one species at the site.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SpeciesReport {
+pub struct SpeciesPlan {
     /// The species' id.
     pub species: String,
     /// The species' name.
@@ -171,7 +171,7 @@ impl PlanReport {
         let case = site_case(config, store, today, &site.id)?;
         let plan = case
             .as_ref()
-            .map(|case| case.plan(config, today, Wanted::All));
+            .map(|case| case.plan(config, today, PlanScope::All));
         let need = plan
             .as_ref()
             .map_or(Need::Nothing(Reason::NoSpecies), |plan| plan.need.need);
@@ -193,7 +193,7 @@ impl PlanReport {
                     .collect()
             }),
             is_for_information: need.purpose().is_none(),
-            species: cases.iter().map(SpeciesReport::of).collect(),
+            species: cases.iter().map(SpeciesPlan::of).collect(),
             no_options: no_options(&options, cases),
             options,
             spread: case
@@ -253,7 +253,7 @@ fn no_options(options: &[OptionPlan], cases: &[SpeciesCase<'_>]) -> Option<Strin
     ))
 }
 
-impl SpeciesReport {
+impl SpeciesPlan {
     fn of(case: &SpeciesCase<'_>) -> Self {
         let here = &case.here;
         Self {

@@ -12,5 +12,5 @@ mod hourly_checks;
 mod milestones;
 mod outlook;
 mod outside_checks;
-mod soil;
 mod sightings;
+mod soil;

@@ -5,7 +5,8 @@ use crate::domain::journal::amount::{Area, Rate};
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::treatment::coverage::{Share, Window};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
-use crate::domain::treatment::planned::{Target, planned};
+use crate::domain::treatment::planned::planned;
+use crate::domain::treatment::served::Target;
 use crate::domain::treatment::watering::{Watering, WateringState};
 use chrono::{Days, NaiveDate};
 

@@ -1,4 +1,5 @@
 //! For tests: the built-in options and species, and a season whose first larvae hatch about 1 July.
+#![cfg(test)]
 
 use crate::config::{option_file, species_file};
 use crate::domain::phenology::species::Species;

@@ -4,12 +4,12 @@
 pub mod choice;
 pub mod coverage;
 pub mod hatching;
-#[cfg(test)]
 mod kit;
 pub mod need;
 pub mod option;
 pub mod planned;
 pub mod rating;
+pub mod served;
 pub mod settled;
 pub mod site_need;
 pub mod site_plan;

@@ -4,8 +4,8 @@ use crate::domain::journal::amount::Area;
 use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::need::{Need, Reason};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
-use crate::domain::treatment::planned::CURE_WORTH_IT;
 use crate::domain::treatment::rating::FAIR;
+use crate::domain::treatment::served::CURE_WORTH_IT;
 use chrono::NaiveDate;
 
 /// Something that was spread.

@@ -91,7 +91,7 @@ fn called_for(species: &[SpeciesNeed<'_>]) -> SiteNeed {
             calls: curative,
         };
     }
-    let counted = Counted::of(species);
+    let counted = CountedSpecies::of(species);
     if let Some(need) = counted.above_together() {
         let calls = counted.places;
         return SiteNeed { need, calls };
@@ -130,12 +130,12 @@ fn called_for(species: &[SpeciesNeed<'_>]) -> SiteNeed {
 }
 
 /// The species of which larvae of this season were counted.
-struct Counted<'s> {
+struct CountedSpecies<'s> {
     places: Vec<usize>,
     species: Vec<&'s SpeciesNeed<'s>>,
 }
 
-impl<'s> Counted<'s> {
+impl<'s> CountedSpecies<'s> {
     fn of(species: &'s [SpeciesNeed<'s>]) -> Self {
         let found = |one: &SpeciesNeed<'_>| {
             let count = one.evidence.this_brood.as_ref();

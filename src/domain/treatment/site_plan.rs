@@ -5,7 +5,8 @@ use crate::domain::journal::amount::Area;
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::treatment::choice::Choice;
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
-use crate::domain::treatment::planned::{Planned, Target, planned};
+use crate::domain::treatment::planned::{Planned, planned};
+use crate::domain::treatment::served::Target;
 use crate::domain::treatment::settled::Spread;
 use crate::domain::treatment::site_need::{SiteNeed, SpeciesNeed};
 use chrono::NaiveDate;
@@ -56,7 +57,7 @@ pub struct PlannedOption<'p> {
 
 /// Which options a plan holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Wanted {
+pub enum PlanScope {
     /// Those that serve what is called for.
     CalledFor,
     /// All that the site would use.
@@ -68,7 +69,7 @@ impl<'p> SitePlan<'p> {
     pub fn of(
         facts: SiteFacts<'_, 'p>,
         options: impl Iterator<Item = &'p TreatmentOption>,
-        wanted: Wanted,
+        wanted: PlanScope,
     ) -> Self {
         let need = SiteNeed::of(facts.species, facts.spread, facts.area);
         let targets = targets(&facts, &need);
@@ -77,7 +78,7 @@ impl<'p> SitePlan<'p> {
         let mut without_a_day = Vec::new();
         for option in options.filter(|option| facts.choice.considers(option)) {
             let serves = purpose.is_some_and(|purpose| option.serves(purpose));
-            if wanted == Wanted::CalledFor && !serves {
+            if wanted == PlanScope::CalledFor && !serves {
                 continue;
             }
             let purpose = purpose.filter(|_| serves).unwrap_or(option.purpose);
@@ -163,7 +164,7 @@ mod tests {
         need: Need,
         hatching: Option<&Hatching>,
         before: &[(i32, &TreatmentOption)],
-        wanted: Wanted,
+        wanted: PlanScope,
         see: impl Fn(&SitePlan<'_>) -> T,
     ) -> T {
         let beetle: Species = species("japanese-beetle");
@@ -202,18 +203,18 @@ mod tests {
     fn options_that_serve_what_is_called_for_come_first_and_alone_where_only_they_are_wanted() {
         let hatching = hatching(&species("japanese-beetle"), 0.0);
         let need = Need::Preventive(Ground::LastYear);
-        let all = plan_of(need, Some(&hatching), &[], Wanted::All, ids);
+        let all = plan_of(need, Some(&hatching), &[], PlanScope::All, ids);
         assert_eq!(all.len(), 3);
         assert_eq!(all[2], "trichlorfon");
-        let called = plan_of(need, Some(&hatching), &[], Wanted::CalledFor, ids);
+        let called = plan_of(need, Some(&hatching), &[], PlanScope::CalledFor, ids);
         assert_eq!(called, all[..2]);
         let nothing = Need::Nothing(Reason::NothingKnown);
         assert_eq!(
-            plan_of(nothing, Some(&hatching), &[], Wanted::CalledFor, ids).len(),
+            plan_of(nothing, Some(&hatching), &[], PlanScope::CalledFor, ids).len(),
             0
         );
         assert_eq!(
-            plan_of(nothing, Some(&hatching), &[], Wanted::All, ids).len(),
+            plan_of(nothing, Some(&hatching), &[], PlanScope::All, ids).len(),
             3
         );
     }
@@ -221,7 +222,7 @@ mod tests {
     #[test]
     fn without_a_hatch_there_are_no_days_and_none_is_said_to_be_lacking() {
         let need = Need::Preventive(Ground::LastYear);
-        plan_of(need, None, &[], Wanted::All, |plan| {
+        plan_of(need, None, &[], PlanScope::All, |plan| {
             assert!(!plan.has_dates() && plan.options.is_empty());
             assert!(plan.without_a_day.is_empty());
         });
@@ -239,7 +240,7 @@ mod tests {
                 .map(|one| (one.planned.option.id.clone(), one.group_used_in))
                 .collect()
         };
-        let told = plan_of(need, Some(&hatching), &before, Wanted::All, used_in);
+        let told = plan_of(need, Some(&hatching), &before, PlanScope::All, used_in);
         for (id, year) in told {
             let expected = (id != "trichlorfon").then_some(2025);
             assert_eq!(year, expected, "{id}");

@@ -223,9 +223,10 @@ mod tests {
     use crate::domain::treatment::choice::{Choice, Preventives};
     use crate::domain::treatment::need::{Evidence, Ground, Need};
     use crate::domain::treatment::option::Purpose;
-    use crate::domain::treatment::planned::{Target, planned};
+    use crate::domain::treatment::planned::planned;
+    use crate::domain::treatment::served::Target;
     use crate::domain::treatment::site_need::SpeciesNeed;
-    use crate::domain::treatment::site_plan::{SiteFacts, Wanted};
+    use crate::domain::treatment::site_plan::{PlanScope, SiteFacts};
     use chrono::Days;
 
     /// What is told of imidacloprid against Japanese beetles on a day that its window gives.
@@ -268,7 +269,7 @@ mod tests {
             spread_before: &[],
             soil: None,
         };
-        let plan = SitePlan::of(facts, std::iter::once(&option), Wanted::CalledFor);
+        let plan = SitePlan::of(facts, std::iter::once(&option), PlanScope::CalledFor);
         advise(&plan, |_| told(window))
     }
 
