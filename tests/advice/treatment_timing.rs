@@ -11,7 +11,7 @@ use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::treatment::coverage::Coverage;
 use hatchbell::domain::treatment::hatching::{FIRST_HATCH_SHARE, Hatching, NoCoverage};
 use hatchbell::domain::treatment::need::COUNTABLE_AFTER_HATCH;
-use hatchbell::domain::treatment::option::TreatmentOption;
+use hatchbell::domain::treatment::option::{Purpose, TreatmentOption};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::gaps::Estimates;
@@ -327,4 +327,37 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_ten_days_to_two_weeks()
     assert!((day(6, 25)..=day(6, 29)).contains(&egg), "{egg}");
     assert!((day(7, 7)..=day(7, 11)).contains(&hatch), "{hatch}");
     assert!((10..=14).contains(&days), "{days}");
+}
+
+/// The public list of the Insecticide Resistance Action Committee, recalled but for 4A: carbamates and
+/// organophosphates share a target, so going from one to the other is no rotation.
+#[test]
+fn options_of_one_target_have_one_main_group_and_all_but_nematodes_have_one() {
+    let main = |id: &str| option(id).main_group().map(str::to_owned);
+    assert_eq!(main("carbaryl"), main("trichlorfon"));
+    assert_ne!(
+        option("carbaryl").mode_of_action,
+        option("trichlorfon").mode_of_action
+    );
+    assert_eq!(main("imidacloprid").as_deref(), Some("4"));
+    assert_eq!(main("clothianidin"), main("thiamethoxam"));
+    assert_eq!(main("clothianidin"), main("imidacloprid"));
+    for (file, text) in option_file::BUILT_IN {
+        let option = option_file::read(file, text).unwrap();
+        let nematodes = option.id == "heterorhabditis-bacteriophora";
+        assert_eq!(option.mode_of_action.is_none(), nematodes, "{file}");
+    }
+}
+
+/// Larvae go down as the soil cools: Japanese beetle from about 15.6 °C (a town's page, New York),
+/// and is inactive near 10 °C (Michigan State University Extension).
+#[test]
+fn every_option_for_larvae_that_were_counted_ends_by_soil_temperature() {
+    for (file, text) in option_file::BUILT_IN {
+        let option = option_file::read(file, text).unwrap();
+        if option.serves(Purpose::Curative) {
+            let soil = option.soil.unwrap_or_else(|| panic!("{file} has none"));
+            assert!((10.0..=15.6).contains(&soil.lowest_c.value), "{file}");
+        }
+    }
 }
