@@ -247,12 +247,11 @@ fn after_a_harmful_count_last_autumn_each_step_of_a_preventive_is_told_once_in_o
     let told = garden.play_through("2026-03-01", "2026-07-30");
     let species = "Japanese beetle,";
     let heads = headings(&told);
-    assert_eq!(heads.len(), 4, "{heads:#?}");
+    assert_eq!(heads.len(), 3, "{heads:#?}");
     for (head, due) in heads.iter().zip([
-        "the time for chlorantraniliprole has come, best about",
         "best days for chlorantraniliprole about",
-        "last useful day for chlorantraniliprole about",
-        "too late for chlorantraniliprole",
+        "last good day for chlorantraniliprole about",
+        "the good days for chlorantraniliprole are over",
     ]) {
         assert!(head.starts_with(&format!("{species} {due}")), "{head}");
     }
@@ -267,9 +266,9 @@ fn after_a_harmful_count_last_autumn_each_step_of_a_preventive_is_told_once_in_o
         );
     }
     assert!(told[0].1.contains("Water in with 13 mm"), "{}", told[0].1);
-    let (_, too_late) = &told[3];
+    let (_, too_late) = &told[2];
     assert!(
-        too_late.contains("of the larvae have hatched"),
+        too_late.contains("for later days trials still found control until about"),
         "{too_late}"
     );
     assert!(
@@ -286,10 +285,10 @@ fn when_one_option_is_too_late_those_still_in_time_are_named() {
     let told = garden.play_through("2026-05-20", "2026-06-20");
     let (_, text) = told
         .iter()
-        .find(|(heading, _)| heading.contains("too late for chlorantraniliprole"))
-        .expect("it becomes too late");
+        .find(|(heading, _)| heading.contains("the good days for chlorantraniliprole are over"))
+        .expect("they end");
     assert!(
-        text.contains("Instead: imidacloprid (worth it from"),
+        text.contains("Instead: imidacloprid (apply it from"),
         "{text}"
     );
 }
@@ -321,7 +320,7 @@ fn once_the_whole_site_is_treated_in_time_no_further_step_is_told() {
 #[test]
 fn half_a_site_or_an_application_that_came_too_late_is_not_a_treatment() {
     let site = "area = \"450 m2\"\npreventives = \"every-year\"\noptions = [\"diamide\", \"imidacloprid\"]";
-    for (on, area) in [("2026-05-02", "200 m2"), ("2026-07-01", "450 m2")] {
+    for (on, area) in [("2026-05-02", "200 m2"), ("2026-07-20", "450 m2")] {
         let mut garden = Garden::with(site);
         garden.log(on, &spread("chlorantraniliprole", area));
         let told = garden.play_through(on, "2026-07-25");
@@ -381,7 +380,7 @@ fn a_count_right_after_egg_lay_neither_calls_for_a_curative_nor_stops_a_preventi
         garden.log("2026-06-27", &counted(larvae));
         let told = garden.play_through("2026-06-27", "2026-07-28");
         assert!(
-            !about(&told, "last useful day for imidacloprid").is_empty(),
+            !about(&told, "last good day for imidacloprid").is_empty(),
             "{told:#?}"
         );
         assert!(about(&told, "trichlorfon").is_empty(), "{told:#?}");
@@ -398,9 +397,9 @@ fn who_begins_after_the_windows_end_is_told_to_count_all_the_same() {
 #[test]
 fn who_begins_when_the_best_days_are_over_hears_how_long_it_still_works() {
     let mut garden = Garden::with("options = [\"diamide\"]\npreventives = \"every-year\"");
-    let told = garden.play(day("2026-05-20"));
+    let told = garden.play(day("2026-06-02"));
     assert_eq!(
-        about(&told, "still works, last useful day about").len(),
+        about(&told, "last good day for chlorantraniliprole about").len(),
         1,
         "{told:#?}"
     );
@@ -413,7 +412,7 @@ fn a_biological_that_seeks_larvae_is_told_of_after_a_count_too() {
     garden.log("2026-08-09", &counted(400));
     let told = garden.play_through("2026-08-09", "2026-08-13");
     let all: String = told.iter().map(|(_, text)| text.as_str()).collect();
-    assert!(all.contains("Metarhizium brunneum: Worth it"), "{all}");
+    assert!(all.contains("Metarhizium brunneum: Apply it"), "{all}");
     assert!(
         all.contains("Heterorhabditis bacteriophora: The best day was about"),
         "{all}"
@@ -532,7 +531,7 @@ fn advice_that_is_too_late_anyway_is_not_taken_back() {
     let mut garden = Garden::with(site);
     let before = garden.play_through("2026-07-10", "2026-08-04");
     assert!(
-        !about(&before, "too late for imidacloprid").is_empty(),
+        !about(&before, "the good days for imidacloprid are over").is_empty(),
         "{before:#?}"
     );
     garden.log("2026-08-05", &counted(5));
