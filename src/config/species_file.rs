@@ -2,7 +2,7 @@
 
 use super::fields::{Fields, parse};
 use super::problem::{Problem, SourceText};
-use super::sourced_value::range;
+use super::sourced_value::{range, sourced_value};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::species::{ActionThreshold, SeasonEnd, Species, Stage, Threshold};
@@ -80,6 +80,7 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
         );
     }
     let action_threshold = action.and_then(action_threshold);
+    let leaves_surface_c = sourced_value(&top, "leaves_surface_c", 0.0..=30.0);
     let stages = stages(&top);
     if let (Some((_, start, ..)), Some(end)) = (&sums, &season_end) {
         check_cap(&top, *start, end);
@@ -97,6 +98,7 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
         model_source,
         season_end: season_end?,
         action_threshold: action_threshold?,
+        leaves_surface_c,
         stages: stages?,
     })
 }

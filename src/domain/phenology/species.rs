@@ -76,6 +76,9 @@ pub struct Species {
     pub season_end: SeasonEnd,
     /// How many larvae turf bears.
     pub action_threshold: ActionThreshold,
+    /// Soil temperature below which grown larvae leave the surface and a curative no longer meets
+    /// them, °C, where that is known.
+    pub leaves_surface_c: Option<SourcedValue>,
     /// The stages in order.
     pub stages: Vec<Stage>,
 }

@@ -403,16 +403,36 @@ mod tests {
     }
 
     #[test]
-    fn a_curative_has_its_days_from_when_larvae_can_be_counted_until_the_soil_cools() {
+    fn a_curative_has_its_days_from_when_larvae_can_be_counted_until_they_go_down() {
+        let soil = soil(-1.5);
+        for (id, limit) in [(BEETLE, 15.6), ("european-chafer", SLEEPING_BELOW_C)] {
+            let (option, species) = (option("trichlorfon"), species(id));
+            let hatching = hatching(&species, -1.5);
+            let target = Target {
+                species: &species,
+                hatching: &hatching,
+            };
+            let found = |soil| {
+                planned(&option, Purpose::Curative, &[target], soil)
+                    .unwrap()
+                    .window
+            };
+            let (window, whatever_the_soil) = (found(Some(&soil)), found(None));
+            assert!(window.first >= hatching.countable().unwrap(), "{id}");
+            let gone = soil.cools_below(limit).unwrap();
+            assert_eq!(window.last, gone.min(whatever_the_soil.last), "{id}");
+        }
+        let beetles_go = soil.cools_below(15.6).unwrap();
         with(
             "trichlorfon",
             Purpose::Curative,
-            &[(BEETLE, 0.0)],
+            &[(BEETLE, -1.5)],
             |planned| {
-                let planned = planned.unwrap();
-                let countable = planned.served[0].target.hatching.countable().unwrap();
-                assert!(planned.window.first >= countable);
-                assert!(planned.window.last <= soil(0.0).cools_below(SLEEPING_BELOW_C).unwrap());
+                let by_date = planned.unwrap().window.last;
+                assert!(
+                    beetles_go < by_date,
+                    "the soil decides: {beetles_go} {by_date}"
+                );
             },
         );
     }

@@ -60,7 +60,7 @@ pub(super) fn served<'o>(
         Purpose::Preventive => coverage.window(),
         Purpose::Curative => coverage.window_at(CURE_WORTH_IT, Some(hatching.countable()?)),
     }?;
-    let warm_enough = soil_bounds(option, soil)?;
+    let warm_enough = soil_bounds(option, purpose, target.species, soil)?;
     let (earliest, practice_ends) = lead(option, purpose, hatching);
     let allowed = (warm_enough.0.max(earliest), warm_enough.1);
     let first = window.first.max(allowed.0);
@@ -85,6 +85,8 @@ pub(super) fn served<'o>(
 /// The first and last day that are warm enough; `None` if none is.
 fn soil_bounds(
     option: &TreatmentOption,
+    purpose: Purpose,
+    species: &Species,
     soil: Option<&SoilCourse>,
 ) -> Option<(NaiveDate, NaiveDate)> {
     let Some(soil) = soil else {
@@ -92,7 +94,13 @@ fn soil_bounds(
     };
     let needed = option.soil.as_ref().map(|limits| limits.lowest_c.value);
     let lowest = needed.map_or(SLEEPING_BELOW_C, |lowest| lowest.max(SLEEPING_BELOW_C));
-    Some((soil.warms_to(lowest)?, soil.cools_below(lowest)?))
+    // What is spread on larvae that were counted must meet them before they go down.
+    let gone_down = species.leaves_surface_c.as_ref().map(|limit| limit.value);
+    let met_to = match (purpose, gone_down) {
+        (Purpose::Curative, Some(limit)) => lowest.max(limit),
+        _ => lowest,
+    };
+    Some((soil.warms_to(lowest)?, soil.cools_below(met_to)?))
 }
 
 /// The earliest day by how long before first hatch it is, and the last that practice advises.

@@ -143,7 +143,7 @@ impl OptionPlan {
             hatch_begins: planned.hatch_begins(),
             too_late: !planned.in_time(today),
             now: now(planned, need, today),
-            notes: notes(one, today),
+            notes: notes(one, need, today),
             range: planned
                 .in_time(today)
                 .then(|| range(&option.name, window, today)),
@@ -171,8 +171,7 @@ impl OptionPlan {
 
 /// What holds today.
 fn now(planned: &Planned<'_>, need: &Need, today: NaiveDate) -> String {
-    let is_counted = matches!(need, Need::Curative { .. });
-    let waits_for_count = planned.purpose == Purpose::Curative && !is_counted;
+    let waits_for_count = waits_for_count(planned, need);
     in_words(
         &DaysOfOption {
             window: planned.window,
@@ -183,6 +182,11 @@ fn now(planned: &Planned<'_>, need: &Need, today: NaiveDate) -> String {
         },
         today,
     )
+}
+
+/// Whether a curative has no count yet that calls for it.
+fn waits_for_count(planned: &Planned<'_>, need: &Need) -> bool {
+    planned.purpose == Purpose::Curative && !matches!(need, Need::Curative { .. })
 }
 
 /// What the days of an option come to.
@@ -232,7 +236,7 @@ fn in_words(option: &DaysOfOption, today: NaiveDate) -> String {
 }
 
 /// What else is to be said of an option's days.
-fn notes(one: &PlannedOption<'_>, today: NaiveDate) -> Vec<String> {
+fn notes(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Vec<String> {
     let planned = &one.planned;
     let name = capitalised(&planned.option.name);
     let mut notes = Vec::new();
@@ -244,7 +248,7 @@ fn notes(one: &PlannedOption<'_>, today: NaiveDate) -> Vec<String> {
             day_month(until)
         ));
     }
-    let works = planned.in_time(today) || fair_until.is_some();
+    let works = (planned.in_time(today) || fair_until.is_some()) && !waits_for_count(planned, need);
     if let Some(hatch) = planned.hatch_begins().filter(|_| works) {
         let on = planned.window.first.max(today);
         let arrives = planned.arrives(on);
