@@ -4,6 +4,7 @@
 mod support;
 
 mod plan;
+mod real_windows;
 mod sampling_plan;
 mod scouting;
 mod treatment_alerts;
