@@ -73,7 +73,7 @@ fn no_preventive_is_advised_in_winter_and_the_slow_one_goes_down_a_month_before_
     let day = |month, day| NaiveDate::from_ymd_opt(2014, month, day).unwrap();
     for (id, days_before_hatch, median_first) in [
         ("chlorantraniliprole", 31..=70, day(4, 20)..=day(5, 10)),
-        ("imidacloprid", -35..=40, day(6, 15)..=day(7, 5)),
+        ("imidacloprid", -45..=40, day(6, 15)..=day(7, 5)),
     ] {
         let mut windows = windows(id, 2014);
         assert!(windows.len() > 50, "{} stations", windows.len());
