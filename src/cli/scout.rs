@@ -22,14 +22,9 @@ pub(super) struct ScoutOptions {
     /// Only one species, by its id
     #[arg(long, value_name = "ID")]
     species: Option<String>,
-    /// The area of one sample: ft2, cm2 or m2
-    #[arg(
-        long,
-        value_name = "AREA",
-        default_value = "0.25ft2",
-        allow_hyphen_values = true
-    )]
-    area: SampleArea,
+    /// The area of one sample: ft2, cm2 or m2; by default that of the site's flaps or plugs
+    #[arg(long, value_name = "AREA", allow_hyphen_values = true)]
+    area: Option<SampleArea>,
     /// The standard error that is good enough, as a share of the mean
     #[arg(long, value_name = "SHARE", default_value = "0.25", allow_hyphen_values = true, value_parser = share)]
     precision: f64,
@@ -45,7 +40,7 @@ pub(super) fn run(options: &ScoutOptions) -> anyhow::Result<ExitCode> {
     let store = Store::open_to_read(&config.service.database)?;
     let today = today(&config, &store)?;
     let sampling = Sampling {
-        area: options.area,
+        area: options.area.unwrap_or_else(|| site.samples.area()),
         precision: options.precision,
     };
     let plan = match SamplingPlan::of(&config, &store, site, only, sampling, today) {
@@ -72,7 +67,10 @@ pub(super) fn run(options: &ScoutOptions) -> anyhow::Result<ExitCode> {
         "  hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
         site.id,
         only.unwrap_or(&site.species[0]),
-        sample_area(options.area).replace(' ', "").replace('²', "2")
+        options.area.map_or_else(
+            || site.samples.area_in_text().to_owned(),
+            |area| sample_area(area).replace(' ', "").replace('²', "2")
+        )
     );
     Ok(ExitCode::SUCCESS)
 }

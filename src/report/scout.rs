@@ -3,11 +3,12 @@
 use super::counted;
 use crate::config::Config;
 use crate::cycle::{SiteState, site_states};
+use crate::domain::journal::amount::Area;
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Site;
 use crate::domain::scouting::{
-    CountReading, M2_IN_FT2, MOST_SAMPLES, SampleArea, samples_for_precision, tolerance,
+    CountReading, M2_IN_FT2, MOST_SAMPLES, SampleArea, fields, samples_for_precision, tolerance,
 };
 use crate::domain::treatment::need::{Brood, Broods};
 use crate::notify::wording::{density, how_to_dig, limits, what_was_found_in_brief};
@@ -102,6 +103,14 @@ impl SamplingPlan {
     }
 }
 
+/// Where larger turf is dug as several fields.
+fn on_each(turf: Option<Area>) -> String {
+    match fields(turf) {
+        1 => String::new(),
+        fields => format!(" on each field, or on each of {fields} parts of about a hectare"),
+    }
+}
+
 impl SpeciesSampling {
     fn of(
         site: &Site,
@@ -120,9 +129,10 @@ impl SpeciesSampling {
             name: species.name.clone(),
             limits: limits(species, site.condition),
             samples: format!(
-                "Dig {} of {}: at {} the standard error is then {:.0} % of the mean or less.",
+                "Dig {} of {}{}: at {} the standard error is then {:.0} % of the mean or less.",
                 counted(samples as usize, "sample"),
                 sample_area(area),
+                on_each(site.area),
                 density(planned_at),
                 precision * 100.0
             ),

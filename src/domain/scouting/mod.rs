@@ -15,5 +15,5 @@ pub use density::{
 };
 pub use found::Found;
 pub use reading::{CountReading, More};
-pub use sample_kind::{Round, SampleKind};
+pub use sample_kind::{Round, SampleKind, fields};
 pub use tolerance::{tolerance, verdict};

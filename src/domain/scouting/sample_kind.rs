@@ -77,10 +77,12 @@ impl SampleKind {
     /// ```
     pub fn round(self, decisive_per_m2: f64, turf: Option<Area>) -> Option<Round> {
         let samples = samples_for_precision(decisive_per_m2, self.area(), USUAL_PRECISION)?;
-        let fields = turf.map_or(1.0, |turf| (turf.m2() / FIELD_M2).ceil().max(1.0));
-        (fields <= f64::from(MOST_SAMPLES)).then_some(Round {
-            samples,
-            fields: fields as u32,
-        })
+        let fields = fields(turf);
+        (fields <= MOST_SAMPLES).then_some(Round { samples, fields })
     }
+}
+
+/// As how many fields turf is dug: one, or one a hectare.
+pub fn fields(turf: Option<Area>) -> u32 {
+    turf.map_or(1, |turf| (turf.m2() / FIELD_M2).ceil().max(1.0) as u32)
 }
