@@ -309,6 +309,23 @@ impl Hatching {
     }
 
     fn first_with(&self, instar: f64, share: f64) -> Option<NaiveDate> {
+        let key = (instar.to_bits(), share.to_bits());
+        let known = self
+            .known
+            .borrow()
+            .reached
+            .iter()
+            .find(|(of, _)| *of == key)
+            .copied();
+        if let Some((_, first)) = known {
+            return first;
+        }
+        let first = self.search_first_with(instar, share);
+        self.known.borrow_mut().reached.push((key, first));
+        first
+    }
+
+    fn search_first_with(&self, instar: f64, share: f64) -> Option<NaiveDate> {
         let day = |place: usize| self.start + Days::new(place as u64);
         let (mut low, mut high) = (0, self.days);
         while low < high {

@@ -31,6 +31,8 @@ pub struct Window {
 pub(super) struct WorkedOut {
     /// Of each option that was asked for.
     pub options: Vec<OfOption>,
+    /// The first days by whose end a share, as its bits, has reached an instar, as its bits.
+    pub reached: Vec<((u64, u64), Option<NaiveDate>)>,
 }
 
 /// What was worked out of an option.
