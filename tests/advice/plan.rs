@@ -292,3 +292,25 @@ fn several_species_just_below_what_the_turf_bears_are_added_up() {
     assert_eq!(json["treat"], "curative");
     assert_eq!(json["called_for_by"].as_array().unwrap().len(), 2);
 }
+
+#[test]
+fn where_nothing_that_a_site_would_use_has_a_day_the_plan_says_so() {
+    let (workshop, _) = workshop();
+    let none = workshop.read("open.toml").replace(
+        "options = [\"diamide\", \"neonicotinoid\", \"biological\", \"organophosphate\", \"carbamate\"]",
+        "without = [\"diamide\", \"biological\"]",
+    );
+    let config = workshop.write("none.toml", &none);
+    let plan = workshop.succeeds(&[
+        "plan",
+        "--config",
+        &config,
+        "--date",
+        "2026-06-01",
+        "mill-lane-lawn",
+    ]);
+    assert!(
+        plan.contains("Nothing that this site would use has a day"),
+        "{plan}"
+    );
+}
