@@ -3,7 +3,9 @@
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say_wrapped};
 use crate::cli::chart::chart;
 use crate::domain::phenology::outlook::CHANCE_DAYS;
-use crate::report::outlook::{HOW_TO_PLAN, MilestoneOutlook, SiteOutlook, site_outlooks};
+use crate::report::outlook::{
+    BY_CALENDAR_MARK, HOW_TO_PLAN, MilestoneOutlook, SiteOutlook, site_outlooks,
+};
 use crate::store::Store;
 use clap::Args;
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
@@ -75,12 +77,14 @@ fn table(outlook: &SiteOutlook) -> String {
     for milestone in &outlook.milestones {
         table.add_row(cells(milestone));
     }
-    let note = if outlook.has_estimate() {
-        "* an estimate, not a published value\n"
-    } else {
-        ""
-    };
-    format!("\n{}\n{note}", table.trim_fmt())
+    let mut text = format!("\n{}\n", table.trim_fmt());
+    if outlook.has_estimate() {
+        text += "* an estimate, not a published value\n";
+    }
+    if outlook.has_date_by_calendar() {
+        text += &format!("{BY_CALENDAR_MARK} by the calendar, which ends the season warm or not\n");
+    }
+    text
 }
 
 fn cells(milestone: &MilestoneOutlook) -> Vec<Cell> {

@@ -10,7 +10,7 @@ use crate::domain::place::site::Channel;
 use crate::domain::telling::early_notice::Early;
 use crate::domain::telling::notice::{Bundle, Notice, NoticeKind};
 use crate::domain::weather::blend::{NEWEST_DAYS, Part, PartIn};
-use ahead::{dates, next_in_brief, what_comes_next, what_to_expect};
+use ahead::{dates, day_it_came, next_in_brief, what_comes_next, what_to_expect};
 use chrono::NaiveDate;
 use work::{brief_cautions, cautions, get_ready, get_ready_in_brief, in_brief, what_it_means};
 
@@ -103,7 +103,7 @@ fn headline(kind: &NoticeKind<'_>) -> String {
             "{}, {}: date corrected to {}",
             species.name,
             crossing.milestone.title(),
-            day_month(crossing.on)
+            day_it_came(crossing)
         ),
         NoticeKind::Withdrawn {
             species, milestone, ..
@@ -148,7 +148,7 @@ fn passed_headline(species: &Species, crossing: &Crossing) -> String {
         (Milestone::EggLay, _) => "egg lay has begun",
         (Milestone::Hatch, _) => "hatch has begun",
         (Milestone::WindowEnd, PassedBy::Sum) => "the susceptible window has ended",
-        (Milestone::WindowEnd, _) => "the susceptible window ends by date",
+        (Milestone::WindowEnd, _) => "the susceptible window ends by the calendar",
     };
     format!("{}, {what} ({})", species.name, day_month(crossing.on))
 }
@@ -416,7 +416,7 @@ fn what_moved(
         species.name,
         day_month(told),
         notice.station.name,
-        day_month(crossing.on),
+        day_it_came(crossing),
         (crossing.on - told).num_days().abs(),
         data_words(crossing.estimated_days, data_through),
     )

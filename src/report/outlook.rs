@@ -14,6 +14,9 @@ use chrono::NaiveDate;
 /// What to do with a range, for everyone who is shown one.
 pub const HOW_TO_PLAN: &str = "Plan with the range, not with its middle. The label, local rules and a licensed applicator decide what is done.";
 
+/// Stands behind a date that the calendar sets.
+pub const BY_CALENDAR_MARK: &str = "†";
+
 /// The milestones of one species at a site.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SiteOutlook {
@@ -67,8 +70,8 @@ pub enum MilestoneDates {
     Passed {
         /// The day.
         on: NaiveDate,
-        /// Whether it came by a date, not by its sum.
-        by_date: bool,
+        /// Whether the calendar set it, before its sum was reached.
+        by_calendar: bool,
     },
     /// It lies ahead.
     Ahead(Outlook),
@@ -131,6 +134,15 @@ impl SiteOutlook {
         self.milestones.iter().any(|one| one.is_estimate)
     }
 
+    /// Whether a date is the calendar's and no sum's.
+    pub fn has_date_by_calendar(&self) -> bool {
+        self.milestones.iter().any(|one| match one.dates {
+            MilestoneDates::Passed { by_calendar, .. } => by_calendar,
+            MilestoneDates::Ahead(outlook) => outlook.by_calendar.late,
+            MilestoneDates::AheadWithoutDates | MilestoneDates::NotThisSeason => false,
+        })
+    }
+
     /// The dates to be drawn: a day for what has come, a range for what lies ahead.
     pub fn ranges(&self) -> Vec<DateRange> {
         let range = |one: &MilestoneOutlook| {
@@ -176,19 +188,29 @@ impl MilestoneOutlook {
 
     /// The dates and chances, one after the other: 10, 50 and 90 %, by now, and within
     /// [`CHANCE_DAYS`](crate::domain::phenology::outlook::CHANCE_DAYS). Fewer where it has passed or
-    /// no dates can be given.
+    /// no dates can be given. [`BY_CALENDAR_MARK`] stands behind a date that the calendar sets.
     pub fn dates_in_words(&self) -> Vec<String> {
+        let marked = |day: NaiveDate, by_calendar: bool| {
+            let mark = if by_calendar { BY_CALENDAR_MARK } else { "" };
+            short_day(day) + mark
+        };
         match &self.dates {
-            MilestoneDates::Passed { on, by_date } => {
-                let by = if *by_date { "by date" } else { "passed" };
-                vec![by.to_owned(), short_day(*on)]
+            MilestoneDates::Passed { on, by_calendar } => {
+                vec!["passed".to_owned(), marked(*on, *by_calendar)]
             }
             MilestoneDates::Ahead(outlook) => {
-                let date = |date: Option<NaiveDate>| {
-                    date.map_or_else(|| "not reached".to_owned(), short_day)
+                let by = outlook.by_calendar;
+                let date = |(date, by_calendar): (Option<NaiveDate>, bool)| match date {
+                    Some(day) => marked(day, by_calendar),
+                    None => "not reached".to_owned(),
                 };
                 let percent = |share: f64| format!("{:.0} %", share * 100.0);
-                let dates = [outlook.early, outlook.likely, outlook.late].map(date);
+                let dates = [
+                    (outlook.early, by.early),
+                    (outlook.likely, by.likely),
+                    (outlook.late, by.late),
+                ]
+                .map(date);
                 let chances = std::iter::once(outlook.passed).chain(outlook.within);
                 dates.into_iter().chain(chances.map(percent)).collect()
             }
@@ -205,7 +227,7 @@ impl MilestoneDates {
         if let Some(crossing) = crossings.find(|one| one.milestone == milestone) {
             return Self::Passed {
                 on: crossing.on,
-                by_date: crossing.by != PassedBy::Sum,
+                by_calendar: crossing.by != PassedBy::Sum,
             };
         }
         match ahead.find(|one| one.milestone == milestone) {
@@ -262,6 +284,7 @@ fn made_of(basis: &Basis) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::phenology::outlook::ByCalendar;
 
     fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -280,6 +303,7 @@ mod tests {
                 passed: 0.0,
                 within: [0.05, 0.5, 1.0],
                 never: 0.0,
+                by_calendar: ByCalendar::default(),
             }),
         }
     }
@@ -318,16 +342,26 @@ mod tests {
     }
 
     #[test]
-    fn a_milestone_that_came_by_date_says_so() {
-        let passed = |by_date| MilestoneOutlook {
+    fn a_mark_stands_behind_a_date_that_the_calendar_sets() {
+        let passed = |by_calendar| MilestoneOutlook {
             dates: MilestoneDates::Passed {
                 on: day("2026-10-01"),
-                by_date,
+                by_calendar,
             },
             ..ahead(None, None)
         };
-        assert_eq!(passed(true).dates_in_words(), ["by date", "1 Oct"]);
+        assert_eq!(passed(true).dates_in_words(), ["passed", "1 Oct†"]);
         assert_eq!(passed(false).dates_in_words(), ["passed", "1 Oct"]);
+        assert!(outlook(vec![passed(false), passed(true)]).has_date_by_calendar());
+
+        let by_sum = ahead(Some("2026-07-01"), Some("2026-07-20"));
+        let mut capped = by_sum.clone();
+        if let MilestoneDates::Ahead(outlook) = &mut capped.dates {
+            outlook.by_calendar.late = true;
+        }
+        assert_eq!(capped.dates_in_words()[..3], ["1 Jul", "10 Jul", "20 Jul†"]);
+        assert!(outlook(vec![by_sum.clone(), capped]).has_date_by_calendar());
+        assert!(!outlook(vec![by_sum, passed(false)]).has_date_by_calendar());
     }
 
     #[test]

@@ -65,7 +65,7 @@ fn every_member_hears_of_their_own_season_in_order() {
     assert!(
         of("Upper Green keeper")
             .iter()
-            .any(|head| head.contains("window ends by date (20 September)")),
+            .any(|head| head.contains("window ends by the calendar (20 September)")),
         "the cold site's window is closed by date: {heads:#?}"
     );
 }

@@ -6,6 +6,7 @@ mod support;
 
 mod blending;
 mod calendar_checks;
+mod dates_ahead;
 mod degree_day_formulas;
 mod gap_filling;
 mod hourly_checks;

@@ -22,7 +22,7 @@ use hatchbell::domain::weather::reading::Readings;
 use proptest::prelude::*;
 
 /// A season of days that each add `gain` °C·d over base 10.
-fn season_of(year: i32, days: usize, gain: f64) -> PastSeason {
+pub fn season_of(year: i32, days: usize, gain: f64) -> PastSeason {
     let day = Extremes::new(5.0 + gain, 15.0 + gain).unwrap();
     PastSeason {
         year,
@@ -30,11 +30,11 @@ fn season_of(year: i32, days: usize, gain: f64) -> PastSeason {
     }
 }
 
-fn model() -> Model {
+pub fn model() -> Model {
     Model::new(10.0, None, Method::SimpleAverage).unwrap()
 }
 
-fn fixed(value: f64) -> Threshold {
+pub fn fixed(value: f64) -> Threshold {
     Threshold {
         value,
         range: None,
@@ -43,7 +43,7 @@ fn fixed(value: f64) -> Threshold {
     }
 }
 
-fn ranged(low: f64, value: f64, high: f64) -> Threshold {
+pub fn ranged(low: f64, value: f64, high: f64) -> Threshold {
     Threshold {
         range: Some((low, high)),
         ..fixed(value)

@@ -216,7 +216,11 @@ async fn four_years_of_downloads_lose_no_day_and_say_each_thing_once() {
     assert_eq!(play.count("SELECT count(*) FROM crossing WHERE told"), 22);
     let bodies = play.column("SELECT body FROM outbox").join(" ");
     let flowing = bodies.split_whitespace().collect::<Vec<_>>().join(" ");
-    let told = ["has begun (", "window has ended (", "window ends by date ("];
+    let told = [
+        "has begun (",
+        "window has ended (",
+        "window ends by the calendar (",
+    ];
     let told: usize = told
         .iter()
         .map(|words| flowing.matches(words).count())

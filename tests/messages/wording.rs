@@ -2,7 +2,7 @@
 
 use crate::support::species::{date, species, steady};
 use hatchbell::domain::phenology::milestone::Milestone;
-use hatchbell::domain::phenology::outlook::{Basis, Outlook};
+use hatchbell::domain::phenology::outlook::{Basis, ByCalendar, Outlook};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, season_state};
 use hatchbell::domain::phenology::species::Species;
@@ -362,6 +362,7 @@ fn a_range_of_one_day_is_told_as_a_day() {
         passed: 0.0,
         within: [0.0; 3],
         never: 0.0,
+        by_calendar: ByCalendar::default(),
     };
     let basis = Basis {
         data_through: date("2026-07-25"),

@@ -2,6 +2,7 @@
 //! what a trap catch moves, and how good past dates would have been.
 
 pub mod biofix;
+mod date_sample;
 pub mod hindcast;
 pub mod milestone;
 pub mod outlook;

@@ -9,6 +9,7 @@
 //! tenths of the same over the last three days, fading within about a week. DEVELOPERS.md has the
 //! figures and the command that makes them.
 
+use crate::domain::phenology::date_sample::{DateSample, not_below};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::{Limits, Series, season_days};
 use crate::domain::phenology::species::Threshold;
@@ -75,23 +76,58 @@ pub struct Outlook {
     pub within: [f64; 3],
     /// Chance that the season does not reach it, 0 to 1.
     pub never: f64,
+    /// Which of the dates are the calendar's and no sum's.
+    pub by_calendar: ByCalendar,
+}
+
+/// Which dates of an outlook are a date cap: the day by which something ends, warm or not. They are
+/// a convention and no estimate of when a sum is reached.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ByCalendar {
+    /// The early one, and with it the others: hardly any of the sample gets there before the cap.
+    pub early: bool,
+    /// The likely one, and with it the late one.
+    pub likely: bool,
+    /// The late one.
+    pub late: bool,
 }
 
 impl Outlook {
-    /// The same for something that ends on a date if it has not ended before.
+    /// The same with none of its dates before the one at the same place, none where that has none.
+    fn after(self, before: [Option<NaiveDate>; 3]) -> Self {
+        let later = |date: Option<NaiveDate>, before: Option<NaiveDate>| Some(date?.max(before?));
+        let [early, likely, late] = before;
+        Self {
+            early: later(self.early, early),
+            likely: later(self.likely, likely),
+            late: later(self.late, late),
+            ..self
+        }
+    }
+
+    /// The same for something that ends on a date cap if its sum has not got there before. A date
+    /// that the cap stands in for is marked in [`Outlook::by_calendar`]; a sum reached on the day of
+    /// the cap counts as reached.
     pub fn ending_on(self, end: NaiveDate, today: NaiveDate) -> Self {
         let by = |days: u32, chance: f64| {
             let over = today + Days::new(u64::from(days)) >= end;
             if over { 1.0 } else { chance }
         };
         let [week, fortnight, month] = self.within;
+        let by_sum = |date: Option<NaiveDate>| date.filter(|date| *date <= end);
+        let [early, likely, late] = [self.early, self.likely, self.late].map(by_sum);
         Self {
-            early: self.early.or(Some(end)),
-            likely: self.likely.or(Some(end)),
-            late: self.late.or(Some(end)),
+            early: early.or(Some(end)),
+            likely: likely.or(Some(end)),
+            late: late.or(Some(end)),
             passed: by(0, self.passed),
             within: [by(7, week), by(14, fortnight), by(30, month)],
             never: 0.0,
+            by_calendar: ByCalendar {
+                early: early.is_none(),
+                likely: likely.is_none(),
+                late: late.is_none(),
+            },
         }
     }
 }
@@ -280,10 +316,17 @@ impl Ensemble {
     }
 
     /// The outlook for a threshold known to a range, as seen on `today`; what comes after `until`
-    /// counts as not reached.
+    /// counts as not reached. See [`Ensemble::outlooks`].
+    pub fn outlook(&self, threshold: &Threshold, today: NaiveDate, until: NaiveDate) -> Outlook {
+        self.outlooks(&[threshold], None, today, until)[0]
+    }
+
+    /// The outlooks for thresholds known to ranges that are passed one after the other, as seen on
+    /// `today`. `passed_at` is the sum at the end of the day on which the one before them was
+    /// passed, if it was; what comes after `until` counts as not reached.
     ///
     /// # Method
-    /// The threshold is taken at nine equally likely points of a distribution whose 10, 50 and 90 %
+    /// A threshold is taken at nine equally likely points of a distribution whose 10, 50 and 90 %
     /// points are its low end, value and high end (two half normals). Each point and each past
     /// season give the first day at whose end the sum is at or above the point. Days are whole, so
     /// a day's share is spread evenly over the day; the earliest date is the first whole day after
@@ -292,48 +335,64 @@ impl Ensemble {
     /// and Weibull's plotting position: read plainly the range held in 78 of 100 cases, at
     /// Weibull's in 82. Under ten seasons the range is stretched by Student's t.
     ///
+    /// What is known of the one before holds for the next. A point at or below `passed_at` is moved
+    /// to just above it, so its day is the next that adds to the sum: where flight was passed, eggs
+    /// are still to come, whatever their threshold's low end. While both lie ahead their points are
+    /// paired: an insect late to fly is late to lay, so the i-th point of the later one is at least
+    /// the i-th point of the one before. So no chance is above that of the one before, and no date
+    /// comes before its date. The stretch, which is taken about each one's own middle, could undo
+    /// the latter: the dates are held to it once more after it.
+    ///
     /// # Units
     /// °C·d in; dates and chances out.
     ///
     /// # Valid range
-    /// Thresholds above zero. A date beyond the season's end is `None`.
+    /// Thresholds above zero, in the order of the season. A date beyond `until` is `None`. Today may
+    /// lie past the early date of what was not passed: it is passed at its threshold's value, and
+    /// the range allows for one below it.
     ///
     /// # References
     /// Plotting positions: Weibull 1939 (from memory). Prediction interval by Student's t: any
-    /// textbook of statistics.
-    pub fn outlook(&self, threshold: &Threshold, today: NaiveDate, until: NaiveDate) -> Outlook {
-        let sample = self.sample(&threshold.points(), until);
-        self.read(&sample, today)
-    }
-
-    fn sample(&self, points: &[f64], until: NaiveDate) -> Sample {
+    /// textbook of statistics. The order of the points is ours.
+    pub fn outlooks(
+        &self,
+        thresholds: &[&Threshold],
+        passed_at: Option<f64>,
+        today: NaiveDate,
+        until: NaiveDate,
+    ) -> Vec<Outlook> {
+        let passed_days = passed_at.map_or(0, |sum| {
+            self.known.partition_point(|known| *known < sum) as u64 + 1
+        });
+        let mut not_before = [Some(self.start + Days::new(passed_days)); 3];
         let last = usize::try_from((until - self.start).num_days()).unwrap_or(0);
-        let mut days: Vec<Option<usize>> = Vec::with_capacity(self.rest.len() * points.len());
-        for point in points {
-            let within_known = self.known.partition_point(|sum| sum < point);
-            for member in &self.rest {
-                let day = if within_known < self.known.len() {
-                    Some(within_known)
-                } else {
-                    let after = member.partition_point(|sum| sum < point);
-                    (after < member.len()).then_some(self.known.len() + after)
-                };
-                days.push(day.filter(|day| *day <= last));
-            }
-        }
-        Sample::new(days, self.rest.len())
+        let mut floor = vec![passed_at.map_or(f64::NEG_INFINITY, f64::next_up)];
+        thresholds
+            .iter()
+            .map(|threshold| {
+                floor = not_below(&threshold.points(), &floor);
+                let sample = DateSample::of(&floor, &self.known, &self.rest, last);
+                let outlook = self.read(&sample, today, until).after(not_before);
+                not_before = [outlook.early, outlook.likely, outlook.late];
+                outlook
+            })
+            .collect()
     }
 
-    fn read(&self, sample: &Sample, today: NaiveDate) -> Outlook {
+    fn read(&self, sample: &DateSample, today: NaiveDate, until: NaiveDate) -> Outlook {
         let likely = sample.quantile(0.5);
         let stretch = stretch(self.basis.past_seasons);
-        let stretched = |quantile: Option<f64>| Some(likely? + (quantile? - likely?) * stretch);
+        // Where the middle is not reached there is nothing to stretch about.
+        let stretched = |quantile: Option<f64>| {
+            let quantile = quantile?;
+            Some(likely.map_or(quantile, |likely| likely + (quantile - likely) * stretch))
+        };
         let date = |position: f64| self.start + Days::new(position.max(0.0) as u64);
+        let within = |position: Option<f64>| position.map(date).filter(|date| *date <= until);
         // Rounding to whole days must not turn a narrow range inside out.
         let likely_day = likely.map(f64::round);
         let early = stretched(sample.quantile(0.1))
-            .zip(likely_day)
-            .map(|(early, likely)| early.ceil().min(likely));
+            .map(|early| early.ceil().min(likely_day.unwrap_or(f64::INFINITY)));
         let late = stretched(sample.quantile(0.9))
             .zip(likely_day)
             .map(|(late, likely)| late.floor().max(likely));
@@ -342,12 +401,13 @@ impl Ensemble {
             sample.share_by(position)
         };
         Outlook {
-            early: early.map(date),
-            likely: likely_day.map(date),
-            late: late.map(date),
+            early: within(early),
+            likely: within(likely_day),
+            late: within(late),
             passed: by(0),
             within: CHANCE_DAYS.map(by),
             never: sample.never,
+            by_calendar: ByCalendar::default(),
         }
     }
 }
@@ -423,56 +483,5 @@ fn stretch(n: usize) -> f64 {
     {
         Some(t) => t * (1.0 + 1.0 / n as f64).sqrt() / NORMAL_90,
         None => 1.0,
-    }
-}
-
-/// Whole days of a season with their shares.
-struct Sample {
-    /// Day and the share of the sample up to and including it, rising.
-    days: Vec<(usize, f64)>,
-    /// Share that is not reached.
-    never: f64,
-    /// Independent members: seasons.
-    members: usize,
-}
-
-impl Sample {
-    fn new(mut days: Vec<Option<usize>>, members: usize) -> Self {
-        let all = days.len().max(1) as f64;
-        days.sort_unstable_by_key(|day| day.unwrap_or(usize::MAX));
-        let mut shares: Vec<(usize, f64)> = Vec::new();
-        for (index, day) in days.iter().flatten().enumerate() {
-            let share = (index + 1) as f64 / all;
-            match shares.last_mut() {
-                Some(last) if last.0 == *day => last.1 = share,
-                _ => shares.push((*day, share)),
-            }
-        }
-        let reached = shares.last().map_or(0.0, |last| last.1);
-        Self {
-            days: shares,
-            never: 1.0 - reached,
-            members,
-        }
-    }
-
-    /// The position on the season's scale before which a share `p` lies; day k spans
-    /// k − 0.5 to k + 0.5. `None` if that share is not reached.
-    fn quantile(&self, p: f64) -> Option<f64> {
-        let n = self.members as f64;
-        let p = (p * (n + 0.5) / n - 0.25 / n).clamp(0.0, 1.0);
-        let index = self.days.partition_point(|(_, share)| *share < p);
-        let (day, share) = self.days.get(index)?;
-        let before = index.checked_sub(1).map_or(0.0, |i| self.days[i].1);
-        Some(*day as f64 - 0.5 + (p - before) / (share - before))
-    }
-
-    /// Share up to and including a day.
-    fn share_by(&self, day: i64) -> f64 {
-        let Ok(day) = usize::try_from(day) else {
-            return 0.0;
-        };
-        let index = self.days.partition_point(|(known, _)| *known <= day);
-        index.checked_sub(1).map_or(0.0, |i| self.days[i].1)
     }
 }

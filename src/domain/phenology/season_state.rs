@@ -7,7 +7,7 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
 use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_days::{Day, Gap, Limits, Series, season_days};
-use crate::domain::phenology::species::{SECOND_INSTAR, Species};
+use crate::domain::phenology::species::{SECOND_INSTAR, Species, Threshold};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::extremes::Extremes;
@@ -317,21 +317,35 @@ fn ahead(
     let Some(next) = next_milestone(crossings) else {
         return Vec::new();
     };
-    Milestone::ALL
-        .into_iter()
-        .filter(|milestone| *milestone >= next)
-        .map(|milestone| {
-            let outlook = ensemble.as_ref().map_err(|why| *why).map(|ensemble| {
-                let threshold = species.threshold(milestone);
-                let outlook = ensemble.outlook(threshold, today, cap);
-                let outlook = if milestone == Milestone::WindowEnd {
-                    outlook.ending_on(cap, today)
-                } else {
-                    outlook
-                };
-                (outlook, ensemble.basis())
-            });
-            Expectation { milestone, outlook }
+    let milestones = Milestone::ALL.into_iter().filter(|one| *one >= next);
+    let ensemble = match ensemble {
+        Ok(ensemble) => ensemble,
+        Err(why) => {
+            let without = |milestone| Expectation {
+                milestone,
+                outlook: Err(*why),
+            };
+            return milestones.map(without).collect();
+        }
+    };
+    let thresholds: Vec<&Threshold> = milestones
+        .clone()
+        .map(|one| species.threshold(one))
+        .collect();
+    let passed_at = crossings.last().map(|crossing| crossing.degree_days);
+    let outlooks = ensemble.outlooks(&thresholds, passed_at, today, cap);
+    milestones
+        .zip(outlooks)
+        .map(|(milestone, outlook)| {
+            let outlook = if milestone == Milestone::WindowEnd {
+                outlook.ending_on(cap, today)
+            } else {
+                outlook
+            };
+            Expectation {
+                milestone,
+                outlook: Ok((outlook, ensemble.basis())),
+            }
         })
         .collect()
 }

@@ -104,7 +104,14 @@ pub struct NextMilestone {
     pub likely: Option<NaiveDate>,
     /// 90 % of cases fall before this day.
     pub late: Option<NaiveDate>,
+    /// Whether the likely day is the calendar's, which comes before the sum gets there.
+    pub by_calendar: bool,
+    /// Whether the late day is.
+    pub late_by_calendar: bool,
 }
+
+/// What stands behind a day that a date cap sets.
+const BY_THE_CALENDAR: &str = ", by the calendar";
 
 /// The newest day, if it is too old.
 fn stale_since(
@@ -246,9 +253,13 @@ impl PassedMilestone {
         }
     }
 
-    /// The day, and whether it came by date.
+    /// The day, and whether it came by the calendar.
     pub fn when(&self) -> String {
-        let cap = if self.by_date_cap { ", by date" } else { "" };
+        let cap = if self.by_date_cap {
+            BY_THE_CALENDAR
+        } else {
+            ""
+        };
         format!("{}{cap}", self.on)
     }
 }
@@ -271,6 +282,8 @@ impl NextMilestone {
             early: outlook.and_then(|outlook| outlook.early),
             likely: outlook.and_then(|outlook| outlook.likely),
             late: outlook.and_then(|outlook| outlook.late),
+            by_calendar: outlook.is_some_and(|outlook| outlook.by_calendar.likely),
+            late_by_calendar: outlook.is_some_and(|outlook| outlook.by_calendar.late),
         }
     }
 
@@ -287,10 +300,20 @@ impl NextMilestone {
 
     /// When it is likely.
     pub fn when(&self) -> String {
+        let late_by = if self.late_by_calendar {
+            BY_THE_CALENDAR
+        } else {
+            ""
+        };
         match (self.early, self.likely, self.late) {
-            (Some(early), Some(likely), Some(late)) if early == late => short_day(likely),
+            (Some(early), Some(likely), Some(late)) if early == late => short_day(likely) + late_by,
+            (Some(early), Some(cap), _) if self.by_calendar => format!(
+                "{}{BY_THE_CALENDAR} (by the sum from {})",
+                short_day(cap),
+                short_day(early)
+            ),
             (Some(early), Some(likely), Some(late)) => format!(
-                "about {} ({} to {})",
+                "about {} ({} to {}{late_by})",
                 short_day(likely),
                 short_day(early),
                 short_day(late)
@@ -320,6 +343,8 @@ mod tests {
             early,
             likely,
             late,
+            by_calendar: false,
+            late_by_calendar: false,
         }
     }
 
@@ -332,6 +357,36 @@ mod tests {
         assert_eq!(single.when(), "1 Oct");
         let open = next([dates[0], None, None], EvidenceGrade::Published);
         assert_eq!(open.when(), "no date, see outlook");
+    }
+
+    #[test]
+    fn a_day_that_the_calendar_sets_says_so() {
+        let [early, likely, cap] = [Some("2026-09-05"), Some("2026-09-12"), Some("2026-09-20")];
+        let told = |dates, by_calendar| {
+            let by_sum = next(dates, EvidenceGrade::Estimate);
+            let capped = NextMilestone {
+                by_calendar,
+                late_by_calendar: true,
+                ..by_sum
+            };
+            capped.when()
+        };
+        assert_eq!(told([cap; 3], true), "20 Sep, by the calendar");
+        assert_eq!(
+            told([early, cap, cap], true),
+            "20 Sep, by the calendar (by the sum from 5 Sep)"
+        );
+        assert_eq!(
+            told([early, likely, cap], false),
+            "about 12 Sep (5 Sep to 20 Sep, by the calendar)"
+        );
+        let came = PassedMilestone {
+            milestone: "window-end",
+            title: "window ends",
+            on: day("2026-09-20"),
+            by_date_cap: true,
+        };
+        assert_eq!(came.when(), "2026-09-20, by the calendar");
     }
 
     #[test]
