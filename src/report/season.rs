@@ -94,7 +94,7 @@ pub enum NoSeason {
 const NOTHING_APPLIED: &str = "Nothing was applied, by the journal.";
 
 const HOW_TO_READ: [&str; 4] = [
-    "Dates: a milestone came on the day on which the temperature sum of the station reached the species' threshold. Nobody saw it in the turf; most thresholds are estimates and the real event lies some days to either side. A range is meant to hold 8 times in 10, and the few notices of one season say little of the method.",
+    "Dates: a milestone came on the day on which the temperature sum of the station reached the species' threshold. Nobody saw it in the turf; most thresholds are estimates and the real event lies some days to either side. A range is meant to hold the real event 8 times in 10. Held against the sum, which scores the weather alone, it should hold more often, and the few notices of one season say little of the method.",
     "Shares: a planning model works out how much of the hatch an application met while the larvae were open to it. It compares days of one option; it does not say how many larvae died, which depends on the product, the turf and the water. Most of its figures are common practice or estimates. In time is a day that meets 9 tenths of what the best day meets (a curative: half), late or early one that meets half or more, too late or too early one that meets less.",
     "Counts: grubs lie in patches, so a mean has a wide range. What an application did cannot be told from counts alone: weather, animals and diseases of grubs thin them too. An untreated strip counted beside it would tell.",
     "What was told is what was written down to be sent; whether a message arrived is not shown here. Days of telling are UTC.",

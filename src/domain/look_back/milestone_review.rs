@@ -137,8 +137,10 @@ impl NoticeScore {
     /// Scores notices, each with the day that came; `None` if there are none.
     ///
     /// # Method
-    /// The mean of `|came − likely|`, and how many ranges hold the day that came. A range is meant
-    /// to hold 8 times in 10.
+    /// The mean of `|came − likely|`, and how many ranges hold the day that came. That day is the
+    /// one on which the sum reached the threshold which the notice itself went by, so the score is of
+    /// the weather alone. A range allows for the threshold too and is meant to hold the real event 8
+    /// times in 10; it should hold this day more often.
     ///
     /// # Units
     /// Days.

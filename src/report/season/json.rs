@@ -26,6 +26,7 @@ impl SeasonReport {
             "is_over": season.is_over,
             "partly_outlook": season.is_partly_outlook(),
             "species": season.species.iter().map(species).collect::<Vec<_>>(),
+            "scores_weather_only": true,
             "first_notices": season.first_notices().map(score),
             "all_notices": season.all_notices().map(score),
             "applications": season.applied.iter().map(applied).collect::<Vec<_>>(),

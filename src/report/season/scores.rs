@@ -1,4 +1,5 @@
-//! How far off the early notices of a season were.
+//! How far off the early notices of a season were. The day that came is the program's own sum at its
+//! own threshold, so what is scored is the weather alone.
 
 use crate::domain::look_back::{LookBack, NoticeScore};
 use crate::report::words::{counted, days};
@@ -28,7 +29,7 @@ fn score(score: &NoticeScore, of: &str) -> String {
     let ranges = match score.ranges {
         0 => "No range of them was kept".to_owned(),
         ranges => format!(
-            "{} of {} held the day that came",
+            "of the weather alone, {} of {} held the day the sum got there (more than 8 in 10 should: the threshold counts as right here)",
             score.held,
             counted(ranges, "range")
         ),
@@ -53,7 +54,7 @@ fn score(score: &NoticeScore, of: &str) -> String {
         format!("{shortest} to {}", days(longest))
     };
     format!(
-        "{of}: {ranges} (8 in 10 are meant to). The likely day was off by {:.1} days on average over {}; it came {lean}. Warning: {warning}.",
+        "{of}: {ranges}. The likely day was off by {:.1} days on average over {}; it came {lean}. Warning: {warning}.",
         score.mean_error_days,
         counted(score.notices, "notice"),
     )
@@ -79,7 +80,7 @@ mod tests {
     fn a_score_says_how_often_a_range_held_and_which_way_notices_lean() {
         assert_eq!(
             of(-1.5, (20, 45), 2),
-            "First notices: 1 of 2 ranges held the day that came (8 in 10 are meant to). The likely day was off by 3.2 days on average over 2 notices; it came 1.5 days earlier than told on the whole. Warning: 20 to 45 days."
+            "First notices: of the weather alone, 1 of 2 ranges held the day the sum got there (more than 8 in 10 should: the threshold counts as right here). The likely day was off by 3.2 days on average over 2 notices; it came 1.5 days earlier than told on the whole. Warning: 20 to 45 days."
         );
         assert!(of(2.0, (1, 1), 1).contains("it came 2.0 days later than told on the whole."));
         assert!(of(2.0, (1, 1), 1).ends_with("Warning: 1 day."));
