@@ -3,6 +3,7 @@
 use super::fields::{Fields, parse};
 use super::problem::{Problem, SourceText};
 use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::wind::WindUnit;
 use crate::station_feed::dialect::{Column, Columns, Dialect, Elements, Encoding, Header, Layout};
 use chrono::format::{Item, StrftimeItems};
 
@@ -112,6 +113,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     };
     let rain_trace = top.texts("rain_trace").unwrap_or_default();
     let columns = columns(&top);
+    let wind_unit = top.choice("wind_unit", &WindUnit::NAMED);
     let (quality_part, flag_rule) = rules::flags(&top);
     let conditions = rules::conditions(&top);
     let either_extreme = top.flag("either_extreme");
@@ -134,6 +136,11 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
     if let Some(layout) = layout {
         needed_columns(&top, layout, &columns, elements.is_some(), either_extreme);
     }
+    check_wind(
+        &top,
+        columns.wind.exists(),
+        model && layout == Some(Layout::RowADay),
+    );
     top.finish();
     Some(Dialect {
         name: name?.value,
@@ -152,6 +159,7 @@ fn dialect(top: Fields<'_, '_>) -> Option<Dialect> {
         missing: missing?,
         columns,
         rain_trace: rain_trace.into_iter().map(|text| text.value).collect(),
+        wind_unit: wind_unit.map(|unit| unit.value),
         quality_part,
         flag_rule,
         conditions,
@@ -296,6 +304,7 @@ fn columns(top: &Fields<'_, '_>) -> Columns {
         ("tmin_flags", &mut columns.tmin_flags),
         ("rain", &mut columns.rain),
         ("rain_flags", &mut columns.rain_flags),
+        ("wind", &mut columns.wind),
         ("element", &mut columns.element),
         ("value", &mut columns.value),
         ("quality", &mut columns.quality),
@@ -318,6 +327,22 @@ fn columns(top: &Fields<'_, '_>) -> Columns {
         table.finish();
     }
     columns
+}
+
+/// Only forecasts have wind, and its unit must be known.
+fn check_wind(top: &Fields<'_, '_>, has_wind: bool, may_have_wind: bool) {
+    if has_wind && !may_have_wind {
+        top.page().error(
+            top.at(),
+            "wind is read from forecasts with a row a day (model = true) only: measured wind is not kept",
+        );
+    }
+    if has_wind != top.has("wind_unit") {
+        top.page().error(
+            top.at(),
+            "a column of wind and wind_unit, its unit where the column's name tells none, go together, for example wind_unit = \"km/h\"",
+        );
+    }
 }
 
 fn needed_columns(
@@ -377,6 +402,19 @@ mod tests {
         let (file, text) = BUILT_IN[3];
         let problems = read(file, &text.replace("tmax = [\"TMAX\"]", "")).unwrap_err();
         assert!(problems[0].text.contains("needs tmax"), "{problems:?}");
+    }
+
+    #[test]
+    fn wind_is_for_forecasts_with_a_row_a_day_and_has_a_unit() {
+        let (file, text) = BUILT_IN[BUILT_IN.len() - 1];
+        let wrong = |right: &str, wrong: &str, due: &str| {
+            let problems = read(file, &text.replace(right, wrong)).unwrap_err();
+            assert!(problems[0].text.contains(due), "{problems:?}");
+        };
+        wrong("model = true", "model = false", "measured wind is not kept");
+        wrong("wind_unit = \"km/h\"", "", "wind_unit = \"km/h\"");
+        wrong("km/h\"  ", "beaufort\"  ", "knots");
+        wrong("wind = [", "rain_flags = [", "go together");
     }
 
     #[test]

@@ -11,9 +11,12 @@ use crate::domain::telling::notice_log::{LoggedNotice, NoticeLog};
 use crate::domain::telling::site_species::SiteSpecies;
 use crate::domain::telling::treatment_notice::treatment_decision;
 use crate::domain::telling::watering_notice::watering_notice;
+use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::PlanScope;
+use crate::domain::treatment::steps::Step;
 use crate::domain::treatment::watering::{FOLLOWED_DAYS, Watering, Wet, watering, wet};
+use crate::domain::treatment::weather_ahead::WeatherAhead;
 use crate::domain::weather::rain::Rain;
 use crate::store::milestones::Recording;
 use crate::store::{Store, StoreError};
@@ -46,6 +49,9 @@ pub(super) fn advise_site<'s>(
     };
     let logged = decision.logged(&case.site.id, case.season(), now);
     let (advice, instead) = decision.into_advice();
+    let in_time = advice.iter().filter(|one| one.step != Step::TooLate);
+    let options = in_time.map(|one| (&one.option, one.window));
+    let weather = weather_here(store, case.site, options, today)?;
     let calls = &plan.need.calls;
     let species = case.species.iter().enumerate();
     let notice = TreatmentNotice {
@@ -57,23 +63,39 @@ pub(super) fn advise_site<'s>(
         advice,
         instead,
         spread: case.spread.clone(),
-        wet: wet_here(store, case.site, today)?,
+        weather,
     };
     Ok(Some((NoticeKind::Treatment(Box::new(notice)), logged)))
 }
 
-/// What the weather at a site says against spreading or watering today.
+/// What the weather at a site says of spreading on a day, and of rain for the first of these options
+/// that it will water in.
 ///
 /// # Errors
 /// [`StoreError`] if the database fails.
-pub fn wet_here(
+pub fn weather_here<'o>(
     store: &Store,
     site: &site::Site,
+    options: impl IntoIterator<Item = (&'o TreatmentOption, Window)>,
     today: NaiveDate,
-) -> Result<Option<Wet>, StoreError> {
+) -> Result<WeatherAhead, StoreError> {
+    let measured = rain_at(store, site, today - Days::new(FOLLOWED_DAYS))?;
+    let forecast = store.forecast(&site.station, today)?;
+    Ok(WeatherAhead::of(
+        &measured,
+        forecast.as_ref(),
+        options,
+        today,
+    ))
+}
+
+/// Why this is no day to water at a site.
+fn wet_here(store: &Store, site: &site::Site, today: NaiveDate) -> Result<Option<Wet>, StoreError> {
     let since = today - Days::new(FOLLOWED_DAYS);
     let measured = rain_at(store, site, since)?;
-    Ok(wet(&measured, &store.forecast_rain(&site.station)?, today))
+    let forecast = store.forecast(&site.station, today)?;
+    let to_come = forecast.map(|forecast| forecast.rain).unwrap_or_default();
+    Ok(wet(&measured, &to_come, today))
 }
 
 /// The rain at a site: of its first station that has the day.

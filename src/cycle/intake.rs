@@ -1,6 +1,7 @@
 //! Taking in: every station once, however many sites share it.
 
 use super::{Beat, Engine, Report, with_beat};
+use crate::domain::weather::forecast::Forecast;
 use crate::domain::weather::reading::Readings;
 use crate::feed::reader::{FetchOutcome, IntakeError};
 use crate::station_feed::StationFeed;
@@ -35,7 +36,7 @@ impl Engine {
                     report.failed += 1;
                 }
             }
-            self.take_in_forecast(&feed, beat).await?;
+            self.take_in_forecast(&feed, now, beat).await?;
             beat();
         }
         Ok(())
@@ -128,10 +129,11 @@ impl Engine {
         }
     }
 
-    /// A forecast that fails is only logged: the outlook does without it.
+    /// A forecast that fails is only logged: the one before is used until it lapses.
     async fn take_in_forecast(
         &mut self,
         feed: &StationFeed,
+        now: DateTime<Utc>,
         beat: Beat<'_>,
     ) -> Result<(), StoreError> {
         let Some(forecast) = &feed.forecast else {
@@ -145,11 +147,18 @@ impl Engine {
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(()),
         };
         match outcome {
-            Ok(Some((readings, rain))) => {
-                self.store.replace_forecast(id, &readings, &rain)?;
+            Ok(Some(parsed)) => {
+                let forecast = Forecast {
+                    issued: now,
+                    days: parsed.readings,
+                    rain: parsed.rain,
+                    wind: parsed.wind,
+                };
+                self.store.replace_forecast(id, &forecast)?;
+                log_refused(id, &parsed.refused);
                 info!(
                     station = id,
-                    days = readings.len(),
+                    days = forecast.days.len(),
                     "took in a forecast (a model)"
                 );
             }

@@ -25,7 +25,7 @@ mod look_back;
 mod site_states;
 mod station_days;
 
-pub use advising::{Followed, waterings, wet_here};
+pub use advising::{Followed, waterings, weather_here};
 pub use cases::{SiteCase, SpeciesCase, site_case};
 pub use look_back::{look_back, seasons_on_record};
 pub use site_states::{SiteState, newest_day_of, site_states};

@@ -9,6 +9,7 @@ use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
+use crate::domain::weather::forecast::Forecast;
 use crate::domain::weather::gaps::{Completed, Estimates, Neighbour, complete, has_gaps};
 use crate::domain::weather::observation_day::shifted;
 use crate::domain::weather::reading::Readings;
@@ -29,7 +30,8 @@ pub(super) struct StationDays {
     pub stood_in: BTreeMap<NaiveDate, Vec<usize>>,
     /// These neighbours.
     pub neighbours: Vec<Part>,
-    pub forecast: Readings,
+    /// The forecast of the station, as long as it has not lapsed.
+    pub forecast: Option<Forecast>,
     /// Whole past seasons by the start of the sum and the season they stand before.
     pub past: HashMap<(MonthDay, i32), Vec<PastSeason>>,
     /// Seasons so far, which species of one model and start share.
@@ -86,6 +88,8 @@ impl<'c> RecentDays<'c> {
     }
 }
 
+static NO_DAYS: Readings = Readings::new();
+
 /// What is known of a station, with the past seasons before one.
 pub(super) fn record_of(station: &StationDays, (season, start): (Season, MonthDay)) -> Record<'_> {
     Record {
@@ -95,7 +99,10 @@ pub(super) fn record_of(station: &StationDays, (season, start): (Season, MonthDa
             .past
             .get(&(start, season.year))
             .map_or(&[], Vec::as_slice),
-        forecast: &station.forecast,
+        forecast: station
+            .forecast
+            .as_ref()
+            .map_or(&NO_DAYS, |forecast| &forecast.days),
     }
 }
 
@@ -135,7 +142,7 @@ pub(super) fn read<'c>(
             .iter()
             .map(|(feed, _)| part(feed, PartIn::Missing, 0))
             .collect(),
-        forecast: store.forecast(&feed.station.id)?,
+        forecast: store.forecast(&feed.station.id, days.today)?,
         past: HashMap::new(),
         seasons: Vec::new(),
     })

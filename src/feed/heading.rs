@@ -1,6 +1,7 @@
 //! What the name of a column says of its unit.
 
 use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::wind::WindUnit;
 
 /// The unit that a column's name has in brackets at its end: `(°C)`, `(F)`, `(Degree C)`. A degree
 /// sign that was lost on the way does not matter.
@@ -25,6 +26,17 @@ pub(super) fn rain_unit_in_brackets(name: &str) -> Option<Unit> {
     match name.trim_end().strip_suffix(')')?.rsplit_once('(')?.1 {
         "mm" => Some(Unit::Celsius),
         "in" | "inch" => Some(Unit::Fahrenheit),
+        _ => None,
+    }
+}
+
+/// The unit that a wind column's name has in brackets at its end.
+pub(super) fn wind_unit_in_brackets(name: &str) -> Option<WindUnit> {
+    match name.trim_end().strip_suffix(')')?.rsplit_once('(')?.1 {
+        "m/s" => Some(WindUnit::MetresPerSecond),
+        "km/h" => Some(WindUnit::KilometresPerHour),
+        "mp/h" | "mph" => Some(WindUnit::MilesPerHour),
+        "kn" => Some(WindUnit::Knots),
         _ => None,
     }
 }

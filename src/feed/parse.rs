@@ -13,6 +13,7 @@ use super::unpack::unpacked;
 use crate::domain::weather::extremes::{COLDEST_C, Unit, WARMEST_C, is_plausible};
 use crate::domain::weather::rain::is_plausible_rain;
 use crate::domain::weather::reading::Reading;
+use crate::domain::weather::wind::{WindUnit, is_plausible_wind};
 use crate::station_feed::dialect::{Binding, Otherwise};
 use crate::station_feed::parsed::Element;
 use crate::station_feed::parsed::Parsed;
@@ -103,12 +104,16 @@ impl Intake<'_> {
                 tmin_flags,
                 rain,
                 rain_flags,
+                wind,
             } => {
                 let max = self.value(row, tmax, tmax_flags, (day, Element::Max));
                 let min = self.value(row, tmin, tmin_flags, (day, Element::Min));
                 self.keep_day(row, day, min, max);
                 if let Some(rain) = rain {
                     self.keep_rain(row, places, rain, rain_flags, day);
+                }
+                if let Some(wind) = wind {
+                    self.keep_wind(row, wind, day);
                 }
             }
             Cells::Value {
@@ -185,6 +190,22 @@ impl Intake<'_> {
                 self.parsed.rain.entry(day).or_insert(mm);
             }
             None => self.refuse(row, Why::Rain, &text),
+        }
+    }
+
+    /// Wind is an aid, as rain is.
+    fn keep_wind(&mut self, row: &Row, (index, unit): (usize, WindUnit), day: NaiveDate) {
+        let text = row.field(index);
+        if self.missing.hold(&text) || day > self.newest_allowed {
+            return;
+        }
+        let speed = number(&text, self.binding.dialect.decimal_comma);
+        let speed = speed.map(|speed| unit.to_ms(speed));
+        match speed.filter(|ms| is_plausible_wind(*ms)) {
+            Some(ms) => {
+                self.parsed.wind.entry(day).or_insert(ms);
+            }
+            None => self.refuse(row, Why::Wind, &text),
         }
     }
 

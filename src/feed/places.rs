@@ -3,9 +3,10 @@
 use super::Rejection;
 use super::codes::Codes;
 use super::day::DayPlace;
-use super::heading::{rain_unit_in_brackets, unit_in_brackets};
+use super::heading::{rain_unit_in_brackets, unit_in_brackets, wind_unit_in_brackets};
 use super::table::Table;
 use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::wind::WindUnit;
 use crate::station_feed::dialect::{Binding, Column, Columns, Layout, Otherwise};
 
 /// The columns with values.
@@ -18,6 +19,7 @@ pub(super) enum Cells {
         tmin_flags: Option<usize>,
         rain: Option<usize>,
         rain_flags: Option<usize>,
+        wind: Option<(usize, WindUnit)>,
     },
     /// A row a value.
     Value {
@@ -104,6 +106,10 @@ fn day_cells(table: &Table<'_>, binding: &Binding) -> Result<Cells, Rejection> {
         tmin_flags: table.find(&columns.tmin_flags),
         rain: table.find(&columns.rain),
         rain_flags: table.find(&columns.rain_flags),
+        wind: table.find(&columns.wind).and_then(|index| {
+            let named = table.name_of(index).and_then(wind_unit_in_brackets);
+            Some((index, named.or(binding.dialect.wind_unit)?))
+        }),
     })
 }
 

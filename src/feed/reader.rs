@@ -172,7 +172,7 @@ impl FeedReader {
     pub async fn read_forecast(
         &self,
         forecast: &ForecastFeed,
-    ) -> Result<Option<(Readings, Rain)>, IntakeError> {
+    ) -> Result<Option<Parsed>, IntakeError> {
         if self.shown_with_lag.is_some() {
             return Ok(None);
         }
@@ -189,7 +189,7 @@ impl FeedReader {
             &readings,
             last_day_of_all(),
         )?;
-        Ok(Some((parsed.readings, parsed.rain)))
+        Ok(Some(parsed))
     }
 
     /// The days of a whole file that its feed would have published by now and that were not shown

@@ -335,7 +335,7 @@ impl<'d> SeenExtremes<'d> {
 
 fn used_columns(table: &Table<'_>, dialect: &Dialect) -> Vec<(&'static str, String)> {
     let columns = &dialect.columns;
-    let looked_at: [(&'static str, &Column); 14] = [
+    let looked_at: [(&'static str, &Column); 15] = [
         ("station", &columns.station),
         ("day", &columns.date),
         ("year", &columns.year),
@@ -347,6 +347,7 @@ fn used_columns(table: &Table<'_>, dialect: &Dialect) -> Vec<(&'static str, Stri
         ("its flags", &columns.tmin_flags),
         ("rain", &columns.rain),
         ("its flags", &columns.rain_flags),
+        ("wind", &columns.wind),
         ("element", &columns.element),
         ("value", &columns.value),
         ("its flags", &columns.quality),

@@ -19,6 +19,7 @@ mod ahead;
 mod count;
 mod treatment;
 mod upkeep;
+mod weather;
 mod work;
 
 pub use advice::{against_hatch, rotation_words};
@@ -26,12 +27,11 @@ pub use count::{
     density, how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
     what_was_found_in_brief,
 };
-pub use treatment::{
-    how_words, need_words, samples_words, spread_words, water_in_words, wet_words,
-};
+pub use treatment::{how_words, need_words, samples_words, spread_words, water_in_words};
 use treatment::{meaning_label, readiness, this_site};
 pub use upkeep::feed_message;
 use upkeep::{RELEASED, gone_quiet, held_back};
+pub use weather::weather_words;
 pub use work::CAUTIONS;
 
 /// Columns a mail is wrapped to.

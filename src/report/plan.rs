@@ -2,7 +2,7 @@
 
 use super::{BRIEF_CAUTIONS, DateRange};
 use crate::config::Config;
-use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings, wet_here};
+use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings};
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::scouting::tolerance;
@@ -13,15 +13,17 @@ use crate::domain::treatment::site_plan::{PlanScope, SitePlan};
 use crate::domain::treatment::watering::WateringState;
 use crate::notify::wording::{
     how_to_dig, how_words, joined, limits, need_words, samples_words, spread_words, water_in_words,
-    wet_words,
 };
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
 
 mod option;
+mod weather;
 
 pub use option::{MetShare, MissedSpecies, OptionPlan};
+use weather::WeatherHere;
+pub use weather::{NewestForecast, RainToUse};
 
 /// What the marks and words of a plan mean, a line each.
 pub const HOW_TO_READ: [&str; 4] = [
@@ -81,8 +83,12 @@ pub struct PlanReport {
     pub soil: Option<SoilToday>,
     /// How the applications of the last weeks stand with their water.
     pub watering: Vec<WateringStatus>,
-    /// What the weather says against spreading today.
-    pub weather: Option<String>,
+    /// What the weather says of spreading, a sentence each.
+    pub weather: Vec<String>,
+    /// Rain for the best option that it will water in.
+    pub rain_ahead: Option<RainToUse>,
+    /// The newest forecast of the site's station.
+    pub forecast: Option<NewestForecast>,
     /// Watering in, reliability, cautions and law of the options that are in time.
     #[serde(skip)]
     pub what_to_mind: Vec<String>,
@@ -166,12 +172,12 @@ impl PlanReport {
         (member, site): (&Member, &Site),
         today: NaiveDate,
     ) -> Result<Self, StoreError> {
-        let weather = wet_here(store, site, today)?.map(wet_words);
         let followed = waterings(config, store, site, today)?;
         let case = site_case(config, store, today, &site.id)?;
         let plan = case
             .as_ref()
             .map(|case| case.plan(config, today, PlanScope::All));
+        let weather = WeatherHere::of((config, store), site, plan.as_ref(), today)?;
         let need = plan
             .as_ref()
             .map_or(Need::Nothing(Reason::NoSpecies), |plan| plan.need.need);
@@ -206,7 +212,9 @@ impl PlanReport {
                 .as_ref()
                 .and_then(|case| SoilToday::of(&case.soil, today)),
             watering: followed.iter().map(WateringStatus::of).collect(),
-            weather,
+            weather: weather.sentences,
+            rain_ahead: weather.rain,
+            forecast: weather.forecast,
             what_to_mind: plan.as_ref().map_or_else(Vec::new, what_to_mind),
             cautions: BRIEF_CAUTIONS,
         })
@@ -220,7 +228,12 @@ impl PlanReport {
     /// How applications stand with their water, and what the weather says, a paragraph each.
     pub fn water_and_weather(&self) -> Vec<String> {
         let water = self.watering.iter().map(|one| one.in_words.clone());
-        let weather = self.weather.iter().map(|words| format!("Weather: {words}"));
+        let mut weather = self.weather.clone();
+        if weather.is_empty() {
+            let forecast = self.forecast;
+            weather.extend(forecast.and_then(|forecast| forecast.in_words(self.day)));
+        }
+        let weather = (!weather.is_empty()).then(|| format!("Weather: {}", weather.join(" ")));
         water.chain(weather).collect()
     }
 

@@ -2,6 +2,7 @@
 //! `config/dialects/*.toml`.
 
 use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::wind::WindUnit;
 
 /// What a row of a file stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -81,6 +82,8 @@ pub struct Columns {
     pub rain: Column,
     /// Flags of the rain (a row a day).
     pub rain_flags: Column,
+    /// Highest wind speed (a row a day, forecasts only).
+    pub wind: Column,
     /// Name of the element (a row a value).
     pub element: Column,
     /// Its value (a row a value).
@@ -191,6 +194,8 @@ pub struct Dialect {
     pub columns: Columns,
     /// Spellings of rain too little to measure, which counts as none.
     pub rain_trace: Vec<String>,
+    /// The unit of the wind, where its column's name tells none.
+    pub wind_unit: Option<WindUnit>,
     /// Which comma-separated part of a flags field is the quality flag, counted from 0; `None`
     /// where the field is the flag.
     pub quality_part: Option<usize>,

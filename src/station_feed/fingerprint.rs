@@ -10,6 +10,7 @@ use super::dialect::{
 };
 use super::origin::Origin;
 use crate::domain::name_of;
+use crate::domain::weather::wind::WindUnit;
 
 /// What fingerprints of this form begin with. Those of the first form, eight hexadecimal digits
 /// alone, were check sums of everything about a dialect, its title included.
@@ -169,6 +170,7 @@ impl Lines {
             missing,
             columns,
             rain_trace,
+            wind_unit,
             quality_part,
             flag_rule,
             conditions,
@@ -189,6 +191,9 @@ impl Lines {
         self.list("missing", missing);
         self.columns(columns);
         self.list("rain-trace", rain_trace);
+        if let Some(unit) = wind_unit {
+            self.text("wind-unit", name_of(&WindUnit::NAMED, *unit));
+        }
         if let Some(part) = quality_part {
             self.value("quality-part", *part);
         }
@@ -225,6 +230,7 @@ impl Lines {
             tmin_flags,
             rain,
             rain_flags,
+            wind,
             element,
             value,
             quality,
@@ -241,6 +247,7 @@ impl Lines {
             ("tmin-flags", tmin_flags),
             ("rain", rain),
             ("rain-flags", rain_flags),
+            ("wind", wind),
             ("element", element),
             ("value", value),
             ("quality", quality),
@@ -317,7 +324,7 @@ mod tests {
     #[test]
     fn whatever_changes_how_a_file_is_read_changes_its_fingerprint() {
         type Change = fn(&mut StationFeed);
-        let changes: [Change; 35] = [
+        let changes: [Change; 37] = [
             |f| f.origin = Origin::Url("https://feeds.example/hill2.csv".parse().unwrap()),
             |f| f.origin = Origin::Url("https://feeds.example/hill.csv?a=1".parse().unwrap()),
             |f| f.origin = Origin::File("hill.csv".into()),
@@ -345,6 +352,8 @@ mod tests {
             |f| f.binding.dialect.columns.quality.names.push("q".into()),
             |f| f.binding.dialect.columns.rain.names.clear(),
             |f| f.binding.dialect.rain_trace.push("T".into()),
+            |f| f.binding.dialect.columns.wind.position = Some(4),
+            |f| f.binding.dialect.wind_unit = Some(WindUnit::Knots),
             |f| f.binding.dialect.quality_part = None,
             |f| f.binding.dialect.flag_rule = FlagRule::Bad(vec!["X".into()]),
             |f| f.binding.dialect.flag_rule = FlagRule::Good(vec!["X".into()]),

@@ -3,6 +3,7 @@
 use super::refusal::RefusedRow;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::wind::Wind;
 use chrono::NaiveDate;
 
 /// What a file said.
@@ -12,6 +13,8 @@ pub struct Parsed {
     pub readings: Readings,
     /// Rain by day, mm. Days without a row or a value are unknown, not dry.
     pub rain: Rain,
+    /// Highest wind speed by day, m/s; of forecasts only.
+    pub wind: Wind,
     /// Values that failed the publisher's quality check: a stored one is no longer good.
     pub failed: Vec<(NaiveDate, Element)>,
     /// Rows and values that were refused alone.

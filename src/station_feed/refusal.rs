@@ -52,6 +52,8 @@ pub enum Why {
     OtherKind,
     /// The amount of rain is no number, or none that can fall in a day.
     Rain,
+    /// The wind speed is no number, or none that wind can have.
+    Wind,
 }
 
 impl fmt::Display for Why {
@@ -67,6 +69,7 @@ impl fmt::Display for Why {
             Why::Twice => "the same day again with another value",
             Why::OtherKind => "not the readings of one day",
             Why::Rain => "no amount of rain",
+            Why::Wind => "no wind speed",
         })
     }
 }

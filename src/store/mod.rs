@@ -12,6 +12,7 @@ use std::time::Duration;
 pub mod bulk;
 pub mod feeds;
 pub mod findings;
+pub mod forecast;
 pub mod journal;
 pub mod milestones;
 pub mod notice_log;

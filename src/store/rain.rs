@@ -1,4 +1,4 @@
-//! Rain, measured and forecast.
+//! Measured rain.
 
 use super::{Store, StoreError};
 use crate::domain::weather::rain::Rain;
@@ -24,15 +24,6 @@ impl Store {
             .prepare_cached("SELECT day, mm FROM rain WHERE station = ?1 AND day >= ?2")?;
         let rows =
             statement.query_map(params![station, day], |row| Ok((row.get(0)?, row.get(1)?)))?;
-        Ok(rows.collect::<Result<_, _>>()?)
-    }
-
-    /// A station's forecast rain: a model's.
-    pub fn forecast_rain(&self, station: &str) -> Result<Rain, StoreError> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT day, rain_mm FROM forecast WHERE station = ?1 AND rain_mm IS NOT NULL",
-        )?;
-        let rows = statement.query_map([station], |row| Ok((row.get(0)?, row.get(1)?)))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 }

@@ -3,7 +3,6 @@
 use super::reading_year::{YearOfReadings, each_year};
 use super::{Store, StoreError};
 use crate::domain::weather::daily_readings::DailyReadings;
-use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
 use crate::station_feed::parsed::Element;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
@@ -107,41 +106,6 @@ impl Store {
         Ok(withdrawn)
     }
 
-    /// Replaces a station's forecast.
-    pub fn replace_forecast(
-        &mut self,
-        station: &str,
-        readings: &Readings,
-        rain: &Rain,
-    ) -> Result<(), StoreError> {
-        let transaction = self.connection.transaction()?;
-        transaction.execute("DELETE FROM forecast WHERE station = ?1", [station])?;
-        for (day, reading) in readings {
-            transaction
-                .prepare_cached(
-                    "INSERT INTO forecast (station, day, min_c, max_c, rain_mm)
-                     VALUES (?1, ?2, ?3, ?4, ?5)",
-                )?
-                .execute(params![
-                    station,
-                    day,
-                    reading.min,
-                    reading.max,
-                    rain.get(day)
-                ])?;
-        }
-        transaction.commit()?;
-        Ok(())
-    }
-
-    /// A station's forecast.
-    pub fn forecast(&self, station: &str) -> Result<Readings, StoreError> {
-        let mut statement = self
-            .connection
-            .prepare_cached("SELECT day, min_c, max_c FROM forecast WHERE station = ?1")?;
-        collect(&mut statement, [station])
-    }
-
     /// How often values of a station were revised.
     pub fn revisions(&self, station: &str) -> Result<u32, StoreError> {
         Ok(self.connection.query_row(
@@ -150,23 +114,6 @@ impl Store {
             |row| row.get(0),
         )?)
     }
-}
-
-/// The rows (day, minimum, maximum) of a statement as readings.
-pub(super) fn collect(
-    statement: &mut rusqlite::CachedStatement<'_>,
-    parameters: impl rusqlite::Params,
-) -> Result<Readings, StoreError> {
-    let rows = statement.query_map(parameters, |row| {
-        Ok((
-            row.get::<_, NaiveDate>(0)?,
-            Reading {
-                min: row.get(1)?,
-                max: row.get(2)?,
-            },
-        ))
-    })?;
-    Ok(rows.collect::<Result<_, _>>()?)
 }
 
 /// See [`Store::merge`].

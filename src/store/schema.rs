@@ -247,6 +247,13 @@ const MIGRATIONS: &[Migration] = &[
      WHERE kind IN ('opens', 'best-ahead', 'last-call', 'too-late', 'nothing-left', 'hold-back', 'counting');
     ",
     ),
+    // 10: when a forecast was taken in, and its wind; one of which that is not known is not used
+    Migration::Sql(
+        "
+    ALTER TABLE forecast ADD COLUMN issued_at TEXT;
+    ALTER TABLE forecast ADD COLUMN wind_ms REAL;
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

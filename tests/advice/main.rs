@@ -9,3 +9,4 @@ mod sampling_plan;
 mod scouting;
 mod treatment_alerts;
 mod treatment_timing;
+mod weather_ahead;

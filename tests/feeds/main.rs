@@ -8,6 +8,7 @@ mod bulk_import;
 mod dialects;
 mod feed_defects;
 mod feed_try;
+mod forecast;
 mod fuzz_smoke;
 mod guards;
 mod misbehaving_server;

@@ -12,6 +12,7 @@ use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::settled::Spread;
 use crate::domain::treatment::steps::{Advice, Step};
 use crate::domain::treatment::watering::{Watering, Wet};
+use crate::domain::treatment::weather_ahead::WeatherAhead;
 use crate::domain::weather::blend::Part;
 use chrono::NaiveDate;
 use std::collections::HashMap;
@@ -140,8 +141,8 @@ pub struct TreatmentNotice<'a> {
     pub instead: Vec<Instead>,
     /// What was spread this season.
     pub spread: Vec<Spread<'a>>,
-    /// Why this is no day to spread.
-    pub wet: Option<Wet>,
+    /// What the weather says of spreading.
+    pub weather: WeatherAhead,
 }
 
 /// What a notice of treatments is about.

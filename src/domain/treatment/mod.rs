@@ -15,5 +15,6 @@ pub mod site_need;
 pub mod site_plan;
 pub mod steps;
 pub mod watering;
+pub mod weather_ahead;
 mod window_search;
 mod worked_out;

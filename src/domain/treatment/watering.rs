@@ -149,18 +149,26 @@ pub const HEAVY_MM: f64 = 25.0;
 /// Days ahead that are looked at.
 const AHEAD_DAYS: u64 = 2;
 
-/// Rain known through an older day than this says nothing of the turf today, days.
-const FRESH_DAYS: i64 = 3;
+/// Rain known through an older day than this says nothing of the turf today, days. Our choice: it
+/// drains within a day or two.
+const FRESH_DAYS: i64 = 2;
 
-/// Whether the turf may be saturated or heavy rain is forecast.
+/// Whether the turf may be saturated, or else heavy rain is forecast.
 pub fn wet(measured: &Rain, forecast: &Rain, today: NaiveDate) -> Option<Wet> {
-    if let Some((through, _)) = measured.range(..=today).next_back() {
-        let mm = sum_of_last(measured, *through, WET_DAYS);
-        if mm >= SATURATED_MM && (today - *through).num_days() <= FRESH_DAYS {
-            let through = *through;
-            return Some(Wet::Saturated { mm, through });
-        }
-    }
+    saturated(measured, today).or_else(|| heavy_rain_ahead(forecast, today))
+}
+
+/// Whether the turf may be saturated: much rain fell, and it is known up to a day near `today`.
+pub fn saturated(measured: &Rain, today: NaiveDate) -> Option<Wet> {
+    let (through, _) = measured.range(..=today).next_back()?;
+    let through = *through;
+    let mm = sum_of_last(measured, through, WET_DAYS);
+    (mm >= SATURATED_MM && (today - through).num_days() <= FRESH_DAYS)
+        .then_some(Wet::Saturated { mm, through })
+}
+
+/// Whether heavy rain is forecast for one of the next days.
+pub fn heavy_rain_ahead(forecast: &Rain, today: NaiveDate) -> Option<Wet> {
     forecast
         .range(today..=today + Days::new(AHEAD_DAYS))
         .find(|(_, mm)| **mm >= HEAVY_MM)
@@ -266,8 +274,9 @@ mod tests {
             wet(&wetted, &dry, day(9)),
             Some(Wet::Saturated { mm, .. }) if mm == 42.0
         ));
+        assert!(wet(&wetted, &dry, day(10)).is_some());
         assert_eq!(
-            wet(&wetted, &dry, day(12)),
+            wet(&wetted, &dry, day(11)),
             None,
             "nobody knows of the days since"
         );

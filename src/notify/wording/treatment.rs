@@ -2,6 +2,7 @@
 
 use super::advice::step_words;
 use super::count::{density, how_to_dig, limits, what_more};
+use super::weather::{weather_words, wet_words};
 use super::{capitalised, day_month, joined, labelled, wrapped};
 use crate::domain::journal::amount::Area;
 use crate::domain::phenology::milestone::Milestone;
@@ -82,8 +83,9 @@ pub(super) fn paragraphs(notice: &TreatmentNotice<'_>, whole: Option<Area>) -> V
     if notice.names_others() {
         paragraphs.push(labelled("Instead", &instead_words(notice)));
     }
-    if let Some(wet) = notice.wet {
-        paragraphs.push(labelled("Weather", &wet_words(wet)));
+    let weather = weather_words(&notice.weather);
+    if !weather.is_empty() {
+        paragraphs.push(labelled("Weather", &weather.join(" ")));
     }
     paragraphs.push(labelled("How sure", HOW_SURE));
     paragraphs
@@ -117,8 +119,8 @@ pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
     if notice.names_others() {
         text += &format!(" Instead: {}", instead_words(notice));
     }
-    if let Some(wet) = notice.wet {
-        text += &format!(" {}", wet_words(wet));
+    for sentence in weather_words(&notice.weather) {
+        text += &format!(" {sentence}");
     }
     text
 }
@@ -268,20 +270,6 @@ fn reason_words(reason: &Reason) -> String {
         Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note --site SITE --date DAY --damage yes).".to_owned(),
         Reason::NoSpecies => "none of this site's species is known here; name them in the configuration (species = [\"…\"]).".to_owned(),
         Reason::NoPreventives => "this site uses no preventives. Count in late summer; only a count above what the turf bears justifies a curative.".to_owned(),
-    }
-}
-
-/// What the weather says against spreading or watering today.
-pub fn wet_words(wet: Wet) -> String {
-    match wet {
-        Wet::Saturated { mm, through } => format!(
-            "{mm:.0} mm of rain fell in the three days up to {}; do not spread or water on saturated turf, it runs off.",
-            day_month(through)
-        ),
-        Wet::HeavyRainAhead { mm, on } => format!(
-            "a model's forecast has {mm:.0} mm of rain on {}; do not spread before heavy rain, it washes off.",
-            day_month(on)
-        ),
     }
 }
 

@@ -1,0 +1,116 @@
+//! A forecast's file: its wind, and how long what it says is used when the feed fails.
+
+use crate::support::command::config_with;
+use crate::support::engine::Play;
+use crate::support::feeds::{binding, date, take};
+use hatchbell::domain::weather::extremes::Unit;
+use hatchbell::domain::weather::forecast::Forecast;
+use hatchbell::station_feed::refusal::Why;
+use hatchbell::store::Store;
+
+const ABOUT_THE_PLACE: &str = "latitude,longitude\n41.8,-30.1\n\n";
+
+fn file(wind_column: &str, rows: &[&str]) -> String {
+    format!(
+        "{ABOUT_THE_PLACE}time,temperature_2m_max (°C),temperature_2m_min (°C),precipitation_sum (mm),{wind_column}\n{}\n",
+        rows.join("\n")
+    )
+}
+
+/// Mile and knot by their definitions, 1,609.344 and 1,852 m.
+#[test]
+fn wind_is_read_in_every_unit_that_the_service_offers() {
+    for (unit, speed) in [
+        ("m/s", "5"),
+        ("km/h", "18"),
+        ("mp/h", "11.18468146"),
+        ("kn", "9.71922246"),
+    ] {
+        let column = format!("wind_speed_10m_max ({unit})");
+        let row = format!("2026-06-09,25.0,12.0,0.0,{speed}");
+        let text = file(&column, &[&row]);
+        let forecast = binding("open-meteo-daily", Unit::Celsius);
+        let parsed = take(text.as_bytes(), &forecast, "2026-06-09").unwrap();
+        let ms = parsed.wind[&date("2026-06-09")];
+        assert!((ms - 5.0).abs() < 1e-6, "{unit}: {ms}");
+    }
+}
+
+#[test]
+fn wind_that_cannot_be_is_reported_and_spoils_nothing_else() {
+    let rows = [
+        "2026-06-09,25.0,12.0,1.0,-0.1",
+        "2026-06-10,25.0,12.0,1.0,120.1",
+        "2026-06-11,25.0,12.0,1.0,NaN",
+        "2026-06-12,25.0,12.0,1.0,strong",
+        "2026-06-13,25.0,12.0,1.0,",
+        "2026-06-14,25.0,12.0,1.0,120",
+    ];
+    let text = file("wind_speed_10m_max (m/s)", &rows);
+    let forecast = binding("open-meteo-daily", Unit::Celsius);
+    let parsed = take(text.as_bytes(), &forecast, "2026-06-14").unwrap();
+    assert_eq!((parsed.readings.len(), parsed.rain.len()), (6, 6));
+    assert_eq!(parsed.wind, [(date("2026-06-14"), 120.0)].into());
+    let refused: Vec<_> = parsed
+        .refused
+        .iter()
+        .map(|row| (row.line, row.why))
+        .collect();
+    let due = [5, 6, 8].map(|line| (line, Why::Wind));
+    assert_eq!(refused, due, "\"NaN\" is this dialect's word for no value");
+}
+
+fn play() -> Play {
+    let origin = "file = \"days.csv\"\nforecast = { dialect = \"open-meteo-daily\", unit = \"celsius\", file = \"forecast.csv\" }";
+    let play = Play::new(&config_with(origin, "console = true", ""));
+    let mut days = String::from("STATION,DATE,TMAX,TMIN\n");
+    for day in date("2026-01-01").iter_days().take(150) {
+        days += &format!("ZZI00000009,{day},22.0,10.0\n");
+    }
+    play.workshop.write("days.csv", &days);
+    play
+}
+
+fn forecast_on(play: &Play, day: &str) -> Option<Forecast> {
+    let store = Store::open_to_read(&play.workshop.path("hatchbell.db")).unwrap();
+    store.forecast("only", date(day)).unwrap()
+}
+
+fn days_to_come(rain: &str) -> String {
+    let row = format!("2026-06-10,25.0,12.0,{rain},18.0");
+    file("wind_speed_10m_max (km/h)", &[&row])
+}
+
+#[tokio::test]
+async fn a_forecast_lapses_when_its_feed_breaks_and_a_new_one_takes_its_place() {
+    let mut play = play();
+    play.workshop.write("forecast.csv", &days_to_come("15.0"));
+    play.cycle("2026-06-08T06:00:00Z").await;
+    let taken_in = forecast_on(&play, "2026-06-08").expect("a forecast");
+    assert_eq!(taken_in.issued.to_rfc3339(), "2026-06-08T06:00:00+00:00");
+    assert_eq!(taken_in.rain, [(date("2026-06-10"), 15.0)].into());
+    assert_eq!(taken_in.wind, [(date("2026-06-10"), 5.0)].into());
+    for broken in ["", "ERROR: no such place\n", &days_to_come("15.0")[..150]] {
+        play.workshop.write("forecast.csv", broken);
+        play.cycle("2026-06-10T18:00:00Z").await;
+        assert_eq!(forecast_on(&play, "2026-06-10").as_ref(), Some(&taken_in));
+        assert_eq!(forecast_on(&play, "2026-06-11"), None, "{broken}");
+    }
+    play.workshop.write("forecast.csv", &days_to_come("7.0"));
+    play.cycle("2026-06-11T06:00:00Z").await;
+    assert_eq!(
+        forecast_on(&play, "2026-06-11").expect("a new one").rain,
+        [(date("2026-06-10"), 7.0)].into()
+    );
+}
+
+#[tokio::test]
+async fn a_file_that_stands_still_grows_old_however_often_it_is_read() {
+    let mut play = play();
+    play.workshop.write("forecast.csv", &days_to_come("15.0"));
+    for day in ["2026-06-08", "2026-06-09", "2026-06-10", "2026-06-11"] {
+        play.cycle(&format!("{day}T06:00:00Z")).await;
+    }
+    assert!(forecast_on(&play, "2026-06-10").is_some());
+    assert_eq!(forecast_on(&play, "2026-06-11"), None);
+}
