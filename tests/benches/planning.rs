@@ -8,12 +8,14 @@ use hatchbell::config::{option_file, species_file};
 use hatchbell::domain::phenology::outlook::past_seasons;
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
-use hatchbell::domain::phenology::season_state::Record;
+use hatchbell::domain::phenology::season_state::{Record, SeasonSoFar};
+use hatchbell::domain::phenology::soil_course::SoilCourse;
 use hatchbell::domain::treatment::choice::Choice;
 use hatchbell::domain::treatment::hatching::Hatching;
-use hatchbell::domain::treatment::need::{Ground, Need};
+use hatchbell::domain::treatment::need::{Evidence, Ground, Need};
 use hatchbell::domain::treatment::option::TreatmentOption;
-use hatchbell::domain::treatment::plan::ranked;
+use hatchbell::domain::treatment::site_need::SpeciesNeed;
+use hatchbell::domain::treatment::site_plan::{PlanScope, SiteFacts, SitePlan};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::reading::{Reading, Readings};
@@ -87,13 +89,47 @@ fn bench(criterion: &mut Criterion) {
     }
 
     let choice = Choice::default();
-    let need = Need::Preventive(Ground::StandingDecision);
-    let rank = |season: &Hatching| ranked(options.iter(), &choice, &need, season, today).len();
-    let count = rank(&season.clone());
+    let evidence = Evidence {
+        this_brood: None,
+        last_brood: None,
+        damaged: None,
+    };
+    let soil = SoilCourse::of(
+        &SeasonSoFar::of(
+            &species.model,
+            species.season_on(today, LATITUDE),
+            record(),
+            today,
+            limits,
+        ),
+        &past,
+    );
+    let plan = |hatching: &Hatching| {
+        let needs = [SpeciesNeed {
+            species: &species,
+            evidence: &evidence,
+            tolerance: (86.0, 161.0),
+            need: Need::Preventive(Ground::StandingDecision),
+            hatching: Some(hatching),
+        }];
+        let facts = SiteFacts {
+            day: today,
+            species: &needs,
+            choice: &choice,
+            area: None,
+            spread: &[],
+            spread_before: &[],
+            soil: Some(&soil),
+        };
+        SitePlan::of(facts, options.iter(), PlanScope::All)
+            .options
+            .len()
+    };
+    let count = plan(&season.clone());
     assert!(count >= 3, "{count} options");
-    criterion.bench_function(&format!("{count} options ranked"), |bencher| {
-        let ranked = |fresh: Hatching| black_box(rank(&fresh));
-        bencher.iter_batched(|| season.clone(), ranked, BatchSize::LargeInput);
+    criterion.bench_function(&format!("plan of a site with {count} options"), |bencher| {
+        let planned = |fresh: Hatching| black_box(plan(&fresh));
+        bencher.iter_batched(|| season.clone(), planned, BatchSize::LargeInput);
     });
 }
 
