@@ -71,13 +71,16 @@ pub struct SiteCase<'c> {
 /// A species at a site and its season there.
 type Here<'c> = (SiteState<'c>, Rc<SpeciesSeason>);
 
+/// A site's case with the seasons of its species, from which the hatch can be worked out.
+type CaseAndSeasons<'c> = (SiteCase<'c>, Vec<Rc<SpeciesSeason>>);
+
 impl<'c> SiteCase<'c> {
     fn of(
         config: &'c Config,
         store: &Store,
         species: Vec<Here<'c>>,
         today: NaiveDate,
-    ) -> Result<Option<(Self, Vec<Rc<SpeciesSeason>>)>, StoreError> {
+    ) -> Result<Option<CaseAndSeasons<'c>>, StoreError> {
         let Some((first, season)) = species.first() else {
             return Ok(None);
         };

@@ -155,7 +155,7 @@ pub enum Outcome {
 /// What an application of an option met.
 ///
 /// # Method
-/// The share that the planning model gives for the day ([`Hatching::coverage`]), against the
+/// The share that the planning model gives for the day ([`crate::domain::treatment::hatching::Hatching::coverage`]), against the
 /// option's best day and the days worth it ([`planned`]). The model takes what is spread to be
 /// watered in on the same day, so it counts from the day the water had come where that is known.
 ///
@@ -163,10 +163,10 @@ pub enum Outcome {
 /// Shares 0 to 1, and days.
 ///
 /// # Valid range
-/// As [`Hatching::coverage`]. An application that was not watered in meets less than is said here.
+/// As [`crate::domain::treatment::hatching::Hatching::coverage`]. An application that was not watered in meets less than is said here.
 ///
 /// # References
-/// As [`Hatching::coverage`]; the words for timings are ours.
+/// As [`crate::domain::treatment::hatching::Hatching::coverage`]; the words for timings are ours.
 pub fn outcome(
     option: &TreatmentOption,
     target: Target<'_>,

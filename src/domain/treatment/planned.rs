@@ -40,16 +40,16 @@ pub struct Planned<'o> {
 /// # Method
 /// For each species the days that meet at least nine tenths of what the option's best day does, a
 /// curative half from the day larvae can be counted, of the days that the soil allows: not before its
-/// seven-day mean reaches [`SLEEPING_BELOW_C`] or what the option needs, nor after it falls below
+/// seven-day mean reaches [`crate::domain::treatment::served::SLEEPING_BELOW_C`] or what the option needs, nor after it falls below
 /// that for good. A preventive has its days by practice where that names a lead before first hatch,
-/// and none more than [`LONGEST_LEAD_DAYS`] before it. One window holds the days that serve every
+/// and none more than [`crate::domain::treatment::served::LONGEST_LEAD_DAYS`] before it. One window holds the days that serve every
 /// species; where none do, the days that serve most species, of equals the earliest.
 ///
 /// # Units
 /// Days; soil in °C.
 ///
 /// # Valid range
-/// As [`Hatching::coverage`]. Without a course of the soil it sets no bounds.
+/// As [`crate::domain::treatment::hatching::Hatching::coverage`]. Without a course of the soil it sets no bounds.
 ///
 /// # References
 /// The option's and the species' files; the bounds of the ratings are choices.
@@ -188,7 +188,7 @@ impl Planned<'_> {
     }
 
     /// The largest share of a species served that has reached an instar by the end of a day, see
-    /// [`Hatching::reached`].
+    /// [`crate::domain::treatment::hatching::Hatching::reached`].
     pub fn reached(&self, instar: f64, day: NaiveDate) -> f64 {
         let reached = |one: &Served<'_>| one.target.hatching.reached(instar, day);
         self.served.iter().map(reached).fold(0.0, f64::max)

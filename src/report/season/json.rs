@@ -189,7 +189,7 @@ fn sent(one: &Told) -> Value {
         SentNotice::Foretold { .. } => "foretold",
         SentNotice::Passed { .. } => "passed",
         SentNotice::Treatment { .. } => "treatment",
-        SentNotice::Count { .. } => "count",
+        SentNotice::Count => "count",
         SentNotice::Overtaken { .. } => "overtaken",
         SentNotice::Water { .. } => "water",
     };

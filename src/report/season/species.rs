@@ -108,7 +108,7 @@ fn off(late_by_days: i64) -> String {
 fn came(review: &MilestoneReview, species: &OfSpecies, is_over: bool) -> String {
     match (review.came, review.by) {
         (Some(on), Some(PassedBy::Sum)) => short_day(on),
-        (Some(on), _) => format!("by the calendar, {}", short_day(on)),
+        (Some(on), _) => format!("{} (calendar)", short_day(on)),
         (None, _) if species.is_held => "not known".to_owned(),
         (None, _) if is_over => "did not come".to_owned(),
         (None, _) => "not yet".to_owned(),
@@ -346,7 +346,7 @@ mod tests {
         capped.milestones[0].by = Some(PassedBy::DateCap);
         let row = dates(&capped.milestones[0], &capped, true);
         assert_eq!(row[2], "not kept");
-        assert_eq!(row[4..], ["by the calendar, 1 Oct", "–", "–", "–"]);
+        assert_eq!(row[4..], ["1 Oct (calendar)", "–", "–", "–"]);
     }
 
     #[test]
