@@ -245,8 +245,12 @@ fn a_sum_reached_on_the_day_of_the_cap_is_reached_by_the_sum() {
 }
 
 #[test]
-fn a_late_date_stretched_beyond_the_cap_is_the_calendar_s() {
-    let outlook = ended(&[9.0, 10.0, 11.0], &fixed(2650.0));
+fn a_late_date_beyond_the_cap_is_the_calendar_s() {
+    let (today, until) = (date("2026-02-20"), date("2026-12-31"));
+    let all = ensemble(50, 10.0, &[9.0, 10.0, 11.0]);
+    let uncapped = all.outlook(&fixed(2650.0), today, until);
+    assert!(uncapped.late > Some(date(CAP)), "{uncapped:?}");
+    let outlook = uncapped.ending_on(date(CAP), today);
     assert!(outlook.likely < Some(date(CAP)), "{outlook:?}");
     assert_eq!(outlook.late, Some(date(CAP)));
     assert!(outlook.by_calendar.late && !outlook.by_calendar.likely);
