@@ -8,6 +8,7 @@ use hatchbell::config::{dialect_file, load, species_file};
 use hatchbell::domain::weather::extremes::is_plausible;
 use hatchbell::domain::weather::rain::is_plausible_rain;
 use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::domain::weather::wind::is_plausible_wind;
 use hatchbell::feed::Rejection;
 use hatchbell::feed::bulk::{self, BulkError, BulkLimits, WantedStations};
 use hatchbell::feed::parse::parse;
@@ -252,6 +253,10 @@ fn of_a_file_of(binding: &Binding, bytes: &[u8]) {
     for (day, mm) in &parsed.rain {
         is_within_records(*day);
         assert!(is_plausible_rain(*mm), "{day}: {mm} mm");
+    }
+    for (day, ms) in &parsed.wind {
+        is_within_records(*day);
+        assert!(is_plausible_wind(*ms), "{day}: {ms} m/s");
     }
     for row in &parsed.refused {
         assert!(

@@ -77,13 +77,18 @@ pub struct WeatherAhead {
 
 impl WeatherAhead {
     /// By measured rain and, where there is one, a forecast that has not lapsed. `options` are those
-    /// that could be spread with the days worth it, the best first.
+    /// that could be spread with the days worth it, the best first; where none of them has a day within
+    /// [`RAIN_WITHIN_DAYS`], nobody needs to hear of frost and wind.
     pub fn of<'o>(
         measured: &Rain,
         forecast: Option<&Forecast>,
         options: impl IntoIterator<Item = (&'o TreatmentOption, Window)>,
         today: NaiveDate,
     ) -> Self {
+        let until = today + Days::new(RAIN_WITHIN_DAYS);
+        let is_near = |window: Window| window.first <= until && window.last >= today;
+        let options = options.into_iter();
+        let near: Vec<_> = options.filter(|(_, days)| is_near(*days)).collect();
         let saturated = saturated(measured, today);
         let Some(forecast) = forecast else {
             return Self {
@@ -92,16 +97,18 @@ impl WeatherAhead {
             };
         };
         let wet = [saturated, heavy_rain_ahead(&forecast.rain, today)];
-        let cautions = wet.into_iter().flatten().map(WeatherCaution::Wet);
+        let wet = wet.into_iter().flatten().map(WeatherCaution::Wet);
+        let mut cautions: Vec<WeatherCaution> = wet.collect();
+        if !near.is_empty() {
+            cautions.extend(frost(forecast, today));
+            cautions.extend(wind(forecast, today));
+        }
         // Turf that is full today takes in nothing spread today.
         let from = today + Days::new(u64::from(saturated.is_some()));
         Self {
             forecast_of: Some(forecast.issued),
-            cautions: cautions
-                .chain(frost(forecast, today))
-                .chain(wind(forecast, today))
-                .collect(),
-            rain: options
+            cautions,
+            rain: near
                 .into_iter()
                 .find_map(|(option, window)| rain_ahead(option, window, forecast, today, from)),
         }
@@ -335,6 +342,21 @@ mod tests {
         assert_eq!(of(&[], &ahead).cautions, [due]);
         ahead.wind.remove(&day("2026-06-10"));
         assert_eq!(of(&[], &ahead).cautions, [], "three days are too far");
+    }
+
+    #[test]
+    fn frost_and_wind_are_told_only_where_something_could_be_spread_soon() {
+        let mut ahead = with_minimum(forecast(&[]), TODAY, -1.0);
+        ahead.wind.insert(day(TODAY), 9.0);
+        let option = kit::option("chlorantraniliprole");
+        let cautions = |first, last| {
+            let options = [(&option, window(first, last))];
+            let found = WeatherAhead::of(&Rain::new(), Some(&ahead), options, day(TODAY));
+            found.cautions.len()
+        };
+        assert_eq!(cautions("2026-06-13", "2026-07-01"), 2);
+        assert_eq!(cautions("2026-06-14", "2026-07-01"), 0);
+        assert_eq!(cautions("2026-05-01", "2026-06-07"), 0);
     }
 
     #[test]
