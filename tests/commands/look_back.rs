@@ -399,6 +399,11 @@ fn a_site_without_a_journal_says_plainly_that_nothing_is_logged() {
         (&end["came"], &end["by_sum"]),
         (&"2026-09-20".into(), &false.into())
     );
+    assert_eq!(rink["scores_weather_only"], true);
+    assert!(
+        seen.contains("First notices: of the weather alone,"),
+        "{seen}"
+    );
     assert!(
         seen.contains("(calendar)"),
         "the cold site's window: {seen}"
