@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::telling::feed_trouble::Trouble;
 use hatchbell::domain::telling::milestone_decision::Recorded;
+use hatchbell::domain::weather::forecast::Forecast;
 use hatchbell::domain::weather::reading::Reading;
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::station_feed::version::FileMark;
@@ -389,11 +390,24 @@ fn rain_is_kept() {
 /// Before schema 10 nobody wrote down when a forecast was taken in.
 #[test]
 fn a_forecast_of_unknown_age_is_not_used_and_one_with_its_instant_is_until_it_lapses() {
-    for (schema, _folder, store) in opened_from(2) {
-        let on = |day| store.forecast("well-field", date(day)).unwrap();
+    for (schema, _folder, mut store) in opened_from(2) {
         let issued = store.forecast_issued("well-field").unwrap();
+        let on = |day| store.forecast("well-field", date(day)).unwrap();
         if schema < 10 {
             assert_eq!((issued, on("2026-03-01")), (None, None), "schema {schema}");
+            let next = Forecast {
+                issued: instant("2026-03-01T12:00:00Z"),
+                days: [(date("2026-03-02"), Reading::default())].into(),
+                rain: [(date("2026-03-02"), 6.4)].into(),
+                wind: Default::default(),
+            };
+            store.replace_forecast("well-field", &next).unwrap();
+            let found = store.forecast("well-field", date("2026-03-02")).unwrap();
+            assert_eq!(
+                found.map(|found| found.rain),
+                Some(next.rain),
+                "schema {schema}"
+            );
             continue;
         }
         assert_eq!(issued, Some(instant("2026-03-01T06:00:02Z")));
