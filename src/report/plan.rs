@@ -1,5 +1,6 @@
 //! Whether to treat at a site, which option still works, and by when it must be down.
 
+use super::words::day_month;
 use super::{BRIEF_CAUTIONS, DateRange};
 use crate::config::Config;
 use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings};
@@ -76,6 +77,9 @@ pub struct PlanReport {
     /// The options that the site would not use.
     #[serde(skip)]
     pub not_considered: Option<String>,
+    /// The days for one digging for all species.
+    #[serde(rename = "counting")]
+    pub counting_days: Option<CountingDays>,
     /// How to count, where that is what comes next.
     #[serde(skip)]
     pub counting: Option<String>,
@@ -94,6 +98,21 @@ pub struct PlanReport {
     pub what_to_mind: Vec<String>,
     /// The usual cautions.
     pub cautions: [&'static str; 2],
+}
+
+/// The days on which larvae of this season can be counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct CountingDays {
+    /// The first.
+    pub from: NaiveDate,
+    /// The last.
+    pub until: NaiveDate,
+}
+
+impl CountingDays {
+    fn of((from, until): (NaiveDate, NaiveDate)) -> Self {
+        Self { from, until }
+    }
 }
 
 /// The soil at 10 cm, estimated from air temperatures.
@@ -207,7 +226,16 @@ impl PlanReport {
                 .map_or_else(Vec::new, |case| spread(config, case)),
             without_a_day: plan.as_ref().and_then(without_a_day),
             not_considered: not_considered(config.options.values(), site),
-            counting: counting(&need, site, cases),
+            counting_days: plan
+                .as_ref()
+                .and_then(|plan| plan.counting)
+                .map(CountingDays::of),
+            counting: counting(
+                &need,
+                site,
+                cases,
+                plan.as_ref().and_then(|plan| plan.counting),
+            ),
             soil: case
                 .as_ref()
                 .and_then(|case| SoilToday::of(&case.soil, today)),
@@ -354,14 +382,24 @@ fn not_considered<'o>(
 }
 
 /// How to count where a preventive is not called for: one digging for all species.
-fn counting(need: &Need, site: &Site, cases: &[SpeciesCase<'_>]) -> Option<String> {
+fn counting(
+    need: &Need,
+    site: &Site,
+    cases: &[SpeciesCase<'_>],
+    days: Option<(NaiveDate, NaiveDate)>,
+) -> Option<String> {
     let low =
         |case: &SpeciesCase<'_>| tolerance(&case.here.species.action_threshold, site.condition).0;
     let lowest = cases.iter().map(low).fold(f64::INFINITY, f64::min);
     let is_open = matches!(need, Need::CountMore { .. } | Need::Nothing(_)) && lowest.is_finite();
     is_open.then(|| {
         format!(
-            "Counting: one digging for all species, {}. {}",
+            "Counting: one digging for all species{}, {}. {}",
+            days.map_or(String::new(), |(from, until)| format!(
+                ", from about {} to {}",
+                day_month(from),
+                day_month(until)
+            )),
             samples_words(site.samples, lowest, site.area),
             how_to_dig(site.samples)
         )

@@ -5,16 +5,10 @@ use crate::domain::telling::milestone_decision::Recorded;
 use crate::domain::telling::notice::NoticeKind;
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
 use crate::domain::telling::site_species::SiteSpecies;
-use crate::domain::treatment::need::{Brood, Broods, Evidence};
+use crate::domain::treatment::need::{
+    Brood, Broods, COUNTED_AFTER_CAP, Evidence, WAITED_FOR_OTHERS_DAYS,
+};
 use chrono::{DateTime, Days, NaiveDate, Utc};
-
-/// Days after which counting is not asked for any more, counted from the date cap. A choice: in
-/// cooling soil larvae go down.
-const COUNTED_AFTER_CAP: u64 = 14;
-
-/// Days for which a digging waits for a species that has hatched and cannot be counted yet. A choice:
-/// one digging serves them all, and those that were first are still small then.
-const WAITED_FOR_OTHERS_DAYS: i64 = 21;
 
 /// A species of a site with what decides whether to dig for it.
 #[derive(Debug, Clone, Copy)]

@@ -299,6 +299,11 @@ impl Hatching {
         self.first_with(0.0, share)
     }
 
+    /// The date cap of the season.
+    pub fn cap(&self) -> NaiveDate {
+        self.start + Days::new(self.days as u64)
+    }
+
     /// The day from which larvae can be counted: half of them are in the second instar, or first
     /// hatch is four weeks old; `None` if that is not to be expected.
     pub fn countable(&self) -> Option<NaiveDate> {

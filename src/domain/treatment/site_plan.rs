@@ -4,12 +4,14 @@
 use crate::domain::journal::amount::Area;
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::treatment::choice::Choice;
+use crate::domain::treatment::hatching::Hatching;
+use crate::domain::treatment::need::{COUNTED_AFTER_CAP, WAITED_FOR_OTHERS_DAYS};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use crate::domain::treatment::planned::{Planned, planned};
 use crate::domain::treatment::served::Target;
 use crate::domain::treatment::settled::Spread;
 use crate::domain::treatment::site_need::{SiteNeed, SpeciesNeed};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 
 /// What the plan of a site rests on.
 #[derive(Debug, Clone, Copy)]
@@ -42,6 +44,8 @@ pub struct SitePlan<'p> {
     pub options: Vec<PlannedOption<'p>>,
     /// The options that the site would use and that have no day worth it.
     pub without_a_day: Vec<&'p TreatmentOption>,
+    /// The first and last day for one digging for all the species whose hatch is known.
+    pub counting: Option<(NaiveDate, NaiveDate)>,
     /// Whether it is known when the larvae of a species meant hatch.
     is_dated: bool,
 }
@@ -101,6 +105,7 @@ impl<'p> SitePlan<'p> {
             need,
             options: ranked,
             without_a_day,
+            counting: counting(facts.species),
             is_dated: !targets.is_empty(),
         }
     }
@@ -124,6 +129,19 @@ fn targets<'p>(facts: &SiteFacts<'_, 'p>, need: &SiteNeed) -> Vec<Target<'p>> {
             })
         })
         .collect()
+}
+
+/// The days for one digging: from when the larvae of all species can be counted, but not so long after
+/// those of the first that these have grown, to two weeks after the date cap.
+fn counting(species: &[SpeciesNeed<'_>]) -> Option<(NaiveDate, NaiveDate)> {
+    let hatching = || species.iter().filter_map(|one| one.hatching);
+    let countable = || hatching().filter_map(Hatching::countable);
+    let waited_to = countable().min()? + Days::new(WAITED_FOR_OTHERS_DAYS.unsigned_abs());
+    let cap = hatching().map(Hatching::cap).min()?;
+    Some((
+        countable().max()?.min(waited_to),
+        cap + Days::new(COUNTED_AFTER_CAP),
+    ))
 }
 
 /// What still works first, then what serves the purpose, then what meets most.
@@ -151,7 +169,6 @@ mod tests {
     use super::super::kit::{day, hatching, option, species};
     use super::*;
     use crate::domain::phenology::species::Species;
-    use crate::domain::treatment::hatching::Hatching;
     use crate::domain::treatment::need::{Evidence, Ground, Need, Reason};
 
     const NOTHING_KNOWN: Evidence = Evidence {
@@ -216,6 +233,21 @@ mod tests {
         assert_eq!(
             plan_of(nothing, Some(&hatching), &[], PlanScope::All, ids).len(),
             3
+        );
+    }
+
+    #[test]
+    fn one_digging_has_its_days_from_when_larvae_can_be_counted_to_two_weeks_after_the_cap() {
+        let hatching = hatching(&species("japanese-beetle"), 0.0);
+        let need = Need::Nothing(Reason::NothingKnown);
+        let days = plan_of(need, Some(&hatching), &[], PlanScope::All, |plan| {
+            plan.counting
+        });
+        let expected = (hatching.countable().unwrap(), day("2026-10-14"));
+        assert_eq!(days, Some(expected));
+        assert_eq!(
+            plan_of(need, None, &[], PlanScope::All, |plan| plan.counting),
+            None
         );
     }
 
