@@ -106,7 +106,7 @@ fn reload(engine: &mut Engine, path: &Path) {
     }
     let status = match load(path) {
         Ok(loaded) => {
-            for warning in &loaded.warnings {
+            for warning in loaded.warnings_on(engine.clock.civil_day()) {
                 warn!("{warning}");
             }
             if loaded.config.service.database == engine.config.service.database {

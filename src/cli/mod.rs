@@ -119,7 +119,7 @@ pub fn run() -> ExitCode {
 fn configuration(path: &Path) -> Result<Loaded, ExitCode> {
     match load(path) {
         Ok(loaded) => {
-            print_problems(&loaded.warnings);
+            print_problems(loaded.warnings_on(Clock::Machine.civil_day()));
             Ok(loaded)
         }
         Err(problems) => {
@@ -137,7 +137,7 @@ fn configuration(path: &Path) -> Result<Loaded, ExitCode> {
     }
 }
 
-fn print_problems(problems: &[Problem]) {
+fn print_problems<'p>(problems: impl IntoIterator<Item = &'p Problem>) {
     for problem in problems {
         eprintln!("{problem}");
     }

@@ -68,6 +68,11 @@ impl<'p, 't> Fields<'p, 't> {
         self.at.clone()
     }
 
+    /// Where a key's value stands, or the table if the key is not there.
+    pub fn at_key(&self, key: &str) -> Range<usize> {
+        self.table.get(key).map_or(self.at(), Spanned::span)
+    }
+
     /// The table's name in messages.
     pub fn name(&self) -> &str {
         &self.name

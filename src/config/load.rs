@@ -6,6 +6,7 @@ use super::{Config, dialect_file, members, option_file, service, species_file, s
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::station_feed::dialect::Dialect;
+use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -15,8 +16,19 @@ use std::path::{Path, PathBuf};
 pub struct Loaded {
     /// The configuration.
     pub config: Config,
-    /// Warnings.
+    /// Warnings, also those that are to be given only from a day on.
     pub warnings: Vec<Problem>,
+}
+
+impl Loaded {
+    /// The warnings to give on a day of the machine; a demonstration has days of its own.
+    pub fn warnings_on(&self, today: NaiveDate) -> impl Iterator<Item = &Problem> {
+        let demo = self.config.demo;
+        let today = demo.map_or(today, |demo| demo.starts.date_naive());
+        self.warnings
+            .iter()
+            .filter(move |warning| warning.from.is_none_or(|from| from <= today))
+    }
 }
 
 /// Loads a configuration file and everything it names.
@@ -198,5 +210,6 @@ fn unreadable(path: &Path, text: &str) -> Problem {
         column: 1,
         severity: Severity::Error,
         text: text.to_owned(),
+        from: None,
     }
 }

@@ -3,7 +3,8 @@
 use super::choice::{area, choice};
 use super::fields::{Fields, Located, TextOrTable};
 use super::problem::closest;
-use super::service::{path_in, refuse_plain_secret, secret};
+use super::reception::reception;
+use super::service::{answer_to, path_in, refuse_plain_secret, secret};
 use super::stations::checked_url;
 use super::{Addresses, PushAddress};
 use crate::domain::phenology::species::Species;
@@ -87,6 +88,7 @@ fn member(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Member> {
         unique(&table, id, &mut context.member_ids);
     }
     let name = table.required_text("name", "Mill Lane Garden");
+    let answer_to = answer_to(&table);
     let site_tables = table.tables("site");
     if site_tables.is_empty() {
         table.page().error(
@@ -114,6 +116,7 @@ fn member(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Member> {
     Some(Member {
         id: id?.value,
         name: name?.value,
+        answer_to,
         sites: sites.into_iter().collect::<Option<_>>()?,
         recipients: recipients.into_iter().collect::<Option<_>>()?,
     })
@@ -293,6 +296,8 @@ fn recipient(
     }
     let species = table.texts("species");
     check_species(&table, species.as_deref().unwrap_or_default(), context);
+    let reception = reception(&table);
+    let at_machine = table.flag("at_machine");
     table.finish();
     let id = id?.value;
     context.addresses.insert(id.clone(), addresses);
@@ -305,6 +310,8 @@ fn recipient(
             None => own_sites.to_vec(),
         },
         species: species.map(|all| all.into_iter().map(|one| one.value).collect()),
+        reception,
+        at_machine,
     })
 }
 

@@ -26,6 +26,7 @@ pub mod load;
 mod members;
 pub mod option_file;
 pub mod problem;
+mod reception;
 mod service;
 mod sourced_value;
 pub mod species_file;
@@ -82,6 +83,11 @@ impl Config {
             .min_by_key(|station| station.usual_lag_days)
     }
 
+    /// Whom a member's people answer to, a name or an address.
+    pub fn answer_to<'c>(&'c self, member: &'c Member) -> &'c str {
+        member.answer_to.as_ref().unwrap_or(&self.service.answer_to)
+    }
+
     /// Every site with its member.
     pub fn sites(&self) -> impl Iterator<Item = (&Member, &Site)> {
         self.members
@@ -97,6 +103,8 @@ pub struct Service {
     pub name: String,
     /// Whom feed operators may write to; sent in the User-Agent.
     pub contact: String,
+    /// Whom people answer to, a name or an address, where their member says nothing else.
+    pub answer_to: String,
     /// When to look for new days, a cron expression in UTC.
     pub schedule: cron::Schedule,
     /// The database file.

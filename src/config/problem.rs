@@ -1,5 +1,6 @@
 //! What is wrong with a configuration file, and where.
 
+use chrono::NaiveDate;
 use std::cell::RefCell;
 use std::fmt;
 use std::ops::Range;
@@ -26,6 +27,8 @@ pub struct Problem {
     pub severity: Severity,
     /// What is wrong and what to do.
     pub text: String,
+    /// The day from which it is a problem, if it is one only from a day on.
+    pub from: Option<NaiveDate>,
 }
 
 impl fmt::Display for Problem {
@@ -67,15 +70,20 @@ impl<'t> SourceText<'t> {
 
     /// Notes an error at a byte range.
     pub fn error(&self, at: Range<usize>, text: impl Into<String>) {
-        self.note(Severity::Error, at, text.into());
+        self.note(Severity::Error, at, text.into(), None);
     }
 
     /// Notes a warning at a byte range.
     pub fn warning(&self, at: Range<usize>, text: impl Into<String>) {
-        self.note(Severity::Warning, at, text.into());
+        self.note(Severity::Warning, at, text.into(), None);
     }
 
-    fn note(&self, severity: Severity, at: Range<usize>, text: String) {
+    /// Notes a warning at a byte range that is one only from a day on.
+    pub fn warning_from(&self, day: NaiveDate, at: Range<usize>, text: impl Into<String>) {
+        self.note(Severity::Warning, at, text.into(), Some(day));
+    }
+
+    fn note(&self, severity: Severity, at: Range<usize>, text: String, from: Option<NaiveDate>) {
         let (line, column) = line_and_column(self.text, at.start);
         self.problems.borrow_mut().push(Problem {
             file: self.file.clone(),
@@ -83,6 +91,7 @@ impl<'t> SourceText<'t> {
             column,
             severity,
             text,
+            from,
         });
     }
 

@@ -51,11 +51,19 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let dialect_dir = path_in(&table, "dialect_dir", folder);
     let extra_ca_file = path_in(&table, "extra_ca_file", folder);
     let operator = table.text("operator");
+    let answer_to = answer_to(&table);
     table.finish();
     let contact = contact.filter(|contact| in_a_header(top, contact));
     let service = match (name, contact, schedule, database) {
         (Some(name), Some(contact), Some(schedule), Some(database)) => Some(Service {
             name: name.value,
+            answer_to: answer_to.unwrap_or_else(|| {
+                let contact = contact.value.as_str();
+                contact
+                    .strip_prefix("mailto:")
+                    .unwrap_or(contact)
+                    .to_owned()
+            }),
             contact: contact.value,
             schedule,
             database,
@@ -71,6 +79,19 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         dialect_dir,
         operator,
     }
+}
+
+/// Whom people answer to, a name or an address: one line, because it stands within a sentence.
+pub(super) fn answer_to(table: &Fields<'_, '_>) -> Option<String> {
+    let text = table.text("answer_to")?;
+    if text.value.contains(char::is_control) {
+        table.page().error(
+            text.at,
+            "answer_to must be one line, for example \"Ada, 555 0100\"",
+        );
+        return None;
+    }
+    Some(text.value)
 }
 
 /// Notes an operator who is no recipient.

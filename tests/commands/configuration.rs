@@ -1,6 +1,7 @@
 //! `hatchbell check`: every problem at once, each at file:line:col, with what to do; exit code 78.
 
 use crate::support::command::{Workshop, both, config_with_station, second_member};
+use hatchbell::config::load::from_text;
 use std::path::Path;
 
 fn check(config: &str) -> (Option<i32>, String) {
@@ -214,4 +215,170 @@ fn a_choice_that_leaves_nothing_is_a_warning() {
     let (code, text) = check(&sound().replace("latitude = 27.4", more));
     assert_eq!(code, Some(0), "{text}");
     assert!(text.contains("leave nothing this site would use"), "{text}");
+}
+
+fn with_recipient(keys: &str) -> (Option<i32>, String) {
+    check(&sound().replace("console = true", &format!("console = true\n{keys}")))
+}
+
+#[test]
+fn when_and_of_what_a_recipient_hears_can_be_said() {
+    let (code, text) = with_recipient(
+        "tell = [\"work\", \"digest\"]\n\
+         digest = { every = \"two-weeks\", day = \"monday\", at = \"07:00\" }\n\
+         quiet = { from = \"21:00\", to = \"06:30\", urgent = true }\n\
+         zone = \"America/Chicago\"\npause_until = \"2999-08-01\"\nat_machine = true",
+    );
+    assert_eq!(code, Some(0), "{text}");
+    assert!(!text.contains("warning"), "{text}");
+}
+
+#[test]
+fn hours_days_topics_and_zones_that_do_not_exist_are_refused_with_a_remedy() {
+    let cases = [
+        (
+            "tell = [\"work\", \"milestone\"]",
+            "tell knows no \"milestone\"; did you mean \"milestones\"?",
+        ),
+        (
+            "tell = [\"weather\"]",
+            "tell knows no \"weather\"; there are work, milestones, digest, data",
+        ),
+        (
+            "tell = [\"work\", \"work\"]",
+            "tell names \"work\" twice; once is enough",
+        ),
+        (
+            "tell = []",
+            "with tell = [] this recipient hears of nothing; name some of",
+        ),
+        (
+            "tell = [\"digest\"]",
+            "this recipient hears of digests alone and gets none, so of nothing; give their hour",
+        ),
+        (
+            "digest = { every = \"week\", day = \"mondag\", at = \"07:00\" }",
+            "day = \"mondag\" must be one of \"monday\", \"tuesday\"",
+        ),
+        (
+            "digest = { every = \"month\", day = \"monday\", at = \"07:00\" }",
+            "every = \"month\" must be one of \"week\", \"two-weeks\"",
+        ),
+        (
+            "digest = { every = \"week\", day = \"monday\", at = \"25:00\" }",
+            "at = \"25:00\" is no time of day; write it as HH:MM",
+        ),
+        (
+            "digest = { every = \"week\", day = \"monday\" }",
+            "[member.recipient.digest] needs at, for example at = \"07:00\"",
+        ),
+        (
+            "quiet = { from = \"9:00\", to = \"06:30\" }",
+            "from = \"9:00\" is no time of day; write it as HH:MM",
+        ),
+        (
+            "quiet = { from = \"21:00\", to = \"21:00\" }",
+            "quiet hours that begin and end at the same time are none, or all; give two times",
+        ),
+        (
+            "quiet = { from = \"09:00\", to = \"06:01\" }",
+            "quiet hours leave less than 3 hours of a day in which anything can be sent; shorten",
+        ),
+        (
+            "quiet = { from = \"21:00\", till = \"06:30\", to = \"06:30\" }",
+            "[member.recipient.quiet] does not know the key till",
+        ),
+        (
+            "zone = \"America/Chikago\"",
+            "there is no time zone \"America/Chikago\"; did you mean \"America/Chicago\"?",
+        ),
+        (
+            "zone = \"new york\"",
+            "there is no time zone \"new york\"; did you mean \"America/New_York\"?",
+        ),
+        (
+            "zone = \"Middle Earth\"",
+            "there is no time zone \"Middle Earth\"; name one of the IANA time zone database",
+        ),
+        (
+            "pause_until = \"2026-02-30\"",
+            "pause_until = \"2026-02-30\" is no date; write it as year-month-day",
+        ),
+        (
+            "pause_until = 2026-08-01",
+            "pause_until must be text in quotes, not a date",
+        ),
+    ];
+    for (keys, due) in cases {
+        let (code, text) = with_recipient(keys);
+        assert_eq!(code, Some(78), "{keys}\n{text}");
+        let place = "hatchbell.toml:";
+        let error = text.lines().find(|line| line.contains(due));
+        assert!(
+            error.is_some_and(|line| line.starts_with(place) && line.contains(": error: ")),
+            "{due:?} is not in\n{text}"
+        );
+        assert!(text.contains("the configuration has 1 error"), "{text}");
+    }
+}
+
+#[test]
+fn a_digest_that_tell_leaves_out_is_warned_of() {
+    let (code, text) = with_recipient(
+        "tell = [\"work\"]\ndigest = { every = \"week\", day = \"monday\", at = \"07:00\" }",
+    );
+    assert_eq!(code, Some(0), "{text}");
+    assert!(
+        text.contains("warning: digest has no effect, because tell leaves digests out"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_pause_that_is_over_is_warned_of_by_the_clock_that_counts() {
+    let (code, text) = with_recipient("pause_until = \"2026-01-01\"");
+    assert_eq!(code, Some(0), "{text}");
+    assert!(
+        text.contains("warning: pause_until = \"2026-01-01\" is over; remove it"),
+        "{text}"
+    );
+    let demo = |starts: &str| {
+        let paused = sound().replace(
+            "console = true",
+            "console = true\npause_until = \"2014-05-01\"",
+        );
+        check(&format!("{paused}\n[demo]\nstarts = \"{starts}\"\n")).1
+    };
+    for starts in ["2014-04-01T06:00:00Z", "2014-05-01T06:00:00Z"] {
+        let text = demo(starts);
+        assert!(!text.contains("warning"), "{text}");
+    }
+    let text = demo("2014-05-02T06:00:00Z");
+    assert!(text.contains("is over"), "{text}");
+}
+
+#[test]
+fn whom_to_answer_to_is_one_line() {
+    let (code, text) =
+        check(&sound().replace("[service]", "[service]\nanswer_to = \"Ada\\nor Bo\""));
+    assert_eq!(code, Some(78), "{text}");
+    assert!(
+        text.contains("error: answer_to must be one line, for example"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_member_s_people_answer_to_their_own_else_to_the_service_s_else_to_the_contact() {
+    let answers = |text: &str| {
+        let config = from_text("hatchbell.toml", text, Path::new(""))
+            .expect("it is sound")
+            .config;
+        config.answer_to(&config.members[0]).to_owned()
+    };
+    assert_eq!(answers(&sound()), "test@three-brooks.example");
+    let of_service = sound().replace("[service]", "[service]\nanswer_to = \"Ada, 555 0100\"");
+    assert_eq!(answers(&of_service), "Ada, 555 0100");
+    let own = of_service.replace("[[member]]", "[[member]]\nanswer_to = \"Bo\"");
+    assert_eq!(answers(&own), "Bo");
 }

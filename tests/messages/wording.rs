@@ -10,6 +10,7 @@ use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
 use hatchbell::domain::sourced_value::EvidenceGrade;
 use hatchbell::domain::telling::meaning::Meaning;
 use hatchbell::domain::telling::notice::{Bundle, Notice, NoticeKind, bundles};
+use hatchbell::domain::telling::reception::Reception;
 use hatchbell::domain::treatment::choice::Choice;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
@@ -51,6 +52,8 @@ fn recipient(id: &str, sites: &[&str]) -> Recipient {
         channels: vec![Channel::Email, Channel::Push],
         sites: sites.iter().map(|site| (*site).to_owned()).collect(),
         species: None,
+        reception: Reception::default(),
+        at_machine: false,
     }
 }
 
@@ -58,6 +61,7 @@ fn member(id: &str, sites: Vec<Site>, recipients: Vec<Recipient>) -> Member {
     Member {
         id: id.into(),
         name: format!("Member {id}"),
+        answer_to: None,
         sites,
         recipients,
     }

@@ -2,6 +2,7 @@
 
 use crate::domain::journal::amount::Area;
 use crate::domain::scouting::{SampleKind, TurfCondition};
+use crate::domain::telling::reception::Reception;
 use crate::domain::treatment::choice::Choice;
 use crate::domain::weather::blend::Blend;
 use crate::domain::weather::observation_day::DayShift;
@@ -77,6 +78,10 @@ pub struct Recipient {
     pub sites: Vec<String>,
     /// Species they want to hear of, by identifier; `None` is all.
     pub species: Option<Vec<String>>,
+    /// When and of what they want to hear.
+    pub reception: Reception,
+    /// Whether they have the machine that runs this, so that commands are worth naming to them.
+    pub at_machine: bool,
 }
 
 impl Recipient {
@@ -131,6 +136,8 @@ pub struct Member {
     pub id: String,
     /// Name shown to people.
     pub name: String,
+    /// Whom its people answer to, if it is somebody else than the service's.
+    pub answer_to: Option<String>,
     /// Their sites.
     pub sites: Vec<Site>,
     /// The people to tell about these sites, and no others.

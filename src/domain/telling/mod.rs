@@ -1,5 +1,5 @@
-//! What to tell whom, and when: milestones passed and ahead, notices and who gets them, trouble with
-//! feeds.
+//! What to tell whom, and when: milestones passed and ahead, notices, who gets them and when, trouble
+//! with feeds.
 
 pub mod counting_notice;
 pub mod data_notice;
@@ -11,6 +11,7 @@ pub mod milestone_decision;
 pub mod milestone_notice;
 pub mod notice;
 pub mod notice_log;
+pub mod reception;
 pub mod site_species;
 pub mod treatment_notice;
 pub mod watering_notice;
