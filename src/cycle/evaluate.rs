@@ -2,18 +2,21 @@
 //! domain's; this only brings it what is stored and writes down what it says.
 
 use super::advising::{advise_site, follow_watering};
-use super::cases::{SiteCase, consider};
+use super::cases::{SiteCase, SpeciesCase, consider};
 use super::site_states::{SiteState, newest_day_of};
 use super::{Engine, Report};
 use crate::config::Config;
 use crate::domain::telling::counting_notice::{Countable, counting_notice};
 use crate::domain::telling::data_notice::data_notice;
-use crate::domain::telling::early_notice::{Foretold, foretell};
 use crate::domain::telling::hold_notice::hold_notice;
 use crate::domain::telling::milestone_decision::{Decision, Recorded, decide};
 use crate::domain::telling::milestone_notice::milestone_notices;
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
+use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice};
+use crate::domain::telling::season_letter::{SpeciesAhead, foretold, is_near};
+use crate::domain::telling::treatment_notice::in_time;
 use crate::domain::treatment::need::Need;
+use crate::domain::treatment::site_plan::PlanScope;
 use crate::notify::wording::message;
 use crate::store::milestones::Recording;
 use crate::store::outbox::Draft;
@@ -40,13 +43,25 @@ impl Engine {
                 &mut notices,
             )?;
         }
+        season_letters(
+            &self.config,
+            &self.store,
+            &considered,
+            now,
+            &mut entries,
+            &mut notices,
+        )?;
         follow_watering(&self.config, &self.store, now, &mut entries, &mut notices)?;
         decide_data(&self.config, &self.store, now, &mut entries, &mut notices)?;
         let bundles = bundles(&self.config.members, &notices);
         let drafts: Vec<Draft<'_>> = bundles
             .iter()
             .map(|bundle| {
-                let message = message(&self.config.service.name, bundle);
+                let answer_to = bundle
+                    .notices
+                    .first()
+                    .map_or("", |notice| self.config.answer_to(notice.member));
+                let message = message(&self.config.service.name, answer_to, bundle);
                 Draft {
                     recipient: &bundle.recipient.id,
                     channel: bundle.channel,
@@ -81,9 +96,7 @@ fn evaluate_site<'s>(
     let mut recorded = Vec::with_capacity(case.species.len());
     for species in &case.species {
         let here = &species.here;
-        recorded.push(evaluate_species(
-            config, store, here, need, now, entries, notices,
-        )?);
+        recorded.push(evaluate_species(store, here, need, now, entries, notices)?);
     }
     let log = store.notices_of_season(&case.site.id, case.season())?;
     let first = &case.species[0].here;
@@ -110,10 +123,9 @@ fn evaluate_site<'s>(
     Ok(())
 }
 
-/// A site and one of its species: milestones, holds, early notices. What was recorded of it before is
+/// A site and one of its species: milestones and holds. What was recorded of it before is
 /// given back.
 fn evaluate_species<'s>(
-    config: &'s Config,
     store: &Store,
     here: &'s SiteState<'s>,
     need: Need,
@@ -141,22 +153,67 @@ fn evaluate_species<'s>(
         entries.push(Recording::Told(logged));
         tell(kind);
     }
-    let foretold = store.foretold(pair, season)?;
-    for early in foretell(&here.state, &recorded, &foretold, &config.notices, today) {
-        entries.push(Recording::Foretold {
-            pair,
-            season,
-            foretold: Foretold {
-                milestone: early.milestone,
-                lead_days: early.lead_days,
-                likely: early.likely,
-            },
-            range: (early.outlook.early, early.outlook.late),
-        });
-        let species = &here.species;
-        tell(NoticeKind::Foretold { species, early });
-    }
     Ok(recorded)
+}
+
+/// The season's letter to the people of each member of whose sites a first milestone comes near: about
+/// all of them that had none this season.
+fn season_letters<'s>(
+    config: &'s Config,
+    store: &Store,
+    cases: &'s [SiteCase<'s>],
+    now: DateTime<Utc>,
+    entries: &mut Vec<Recording<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<(), StoreError> {
+    let today = now.date_naive();
+    for of_member in cases.chunk_by(|a, b| a.member.id == b.member.id) {
+        let mut without = Vec::new();
+        for case in of_member {
+            let log = store.notices_of_season(&case.site.id, case.season())?;
+            if !log.has(LoggedKind::SeasonLetter) {
+                without.push(case);
+            }
+        }
+        let near = |species: &SpeciesCase<'_>| is_near(&species.here.state, &config.notices, today);
+        if !without.iter().any(|case| case.species.iter().any(near)) {
+            continue;
+        }
+        for case in without {
+            let ahead = case.species.iter().map(|species| SpeciesAhead {
+                species: &species.here.species,
+                ahead: species.here.state.ahead.clone(),
+            });
+            let plan = case.plan(config, today, PlanScope::CalledFor);
+            let ready = plan.options.iter().map(|one| &one.planned);
+            let kind = NoticeKind::SeasonAhead {
+                species: ahead.collect(),
+                ready: in_time(ready, today),
+            };
+            entries.push(Recording::Told(LoggedNotice {
+                season: Some(case.season()),
+                ..LoggedNotice::of_site(LoggedKind::SeasonLetter, &case.site.id, now)
+            }));
+            for species in &case.species {
+                let (pair, season) = (species.here.pair(), species.here.state.season.year);
+                let told = foretold(&species.here.state, today);
+                entries.extend(
+                    told.into_iter()
+                        .map(|(foretold, range)| Recording::Foretold {
+                            pair,
+                            season,
+                            foretold,
+                            range,
+                        }),
+                );
+            }
+            notices.push(Notice {
+                need: Some(plan.need.need),
+                ..case.species[0].here.notice(kind)
+            });
+        }
+    }
+    Ok(())
 }
 
 /// Writes down what was decided of milestones.

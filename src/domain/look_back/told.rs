@@ -96,7 +96,8 @@ pub fn told_of_treatments(log: &NoticeLog, option_name: impl Fn(&str) -> String)
                 LoggedKind::NothingLeft | LoggedKind::HoldBack => SentNotice::Overtaken {
                     nothing_left: notice.kind == LoggedKind::NothingLeft,
                 },
-                LoggedKind::Watering(_)
+                LoggedKind::SeasonLetter
+                | LoggedKind::Watering(_)
                 | LoggedKind::Held
                 | LoggedKind::Released
                 | LoggedKind::Stale

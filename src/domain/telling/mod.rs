@@ -12,6 +12,7 @@ pub mod milestone_notice;
 pub mod notice;
 pub mod notice_log;
 pub mod reception;
+pub mod season_letter;
 pub mod site_species;
 pub mod treatment_notice;
 pub mod watering_notice;

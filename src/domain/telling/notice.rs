@@ -4,8 +4,9 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::{Crossing, Expectation, Hold};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Channel, Member, Recipient, Site, Station};
-use crate::domain::telling::early_notice::Early;
 use crate::domain::telling::meaning::Meaning;
+use crate::domain::telling::reception::Topic;
+use crate::domain::telling::season_letter::SpeciesAhead;
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::option::TreatmentOption;
@@ -82,12 +83,12 @@ pub enum NoticeKind<'a> {
         /// Of which species.
         species: &'a Species,
     },
-    /// A milestone is foretold.
-    Foretold {
-        /// Of which species.
-        species: &'a Species,
-        /// What is told.
-        early: Early,
+    /// The season ahead.
+    SeasonAhead {
+        /// The milestones of each species.
+        species: Vec<SpeciesAhead<'a>>,
+        /// The options that serve what is called for, with their days.
+        ready: Vec<Instead>,
     },
     /// A told date has moved.
     Moved {
@@ -191,20 +192,20 @@ pub struct Instead {
 }
 
 impl NoticeKind<'_> {
-    /// Whether somebody may treat because of it, so that the cautions go with it.
-    pub fn needs_cautions(&self) -> bool {
+    /// What it is about, for those who choose.
+    fn topic(&self) -> Topic {
         match self {
+            NoticeKind::Treatment(_) | NoticeKind::CountNow { .. } | NoticeKind::Water { .. } => {
+                Topic::Work
+            }
             NoticeKind::Passed { .. }
             | NoticeKind::Moved { .. }
             | NoticeKind::Withdrawn { .. }
-            | NoticeKind::Foretold { .. }
-            | NoticeKind::Treatment(_)
-            | NoticeKind::CountNow { .. }
-            | NoticeKind::Water { .. } => true,
+            | NoticeKind::SeasonAhead { .. } => Topic::Milestones,
             NoticeKind::Held { .. }
             | NoticeKind::Released { .. }
             | NoticeKind::Stale { .. }
-            | NoticeKind::Fresh { .. } => false,
+            | NoticeKind::Fresh { .. } => Topic::Data,
         }
     }
 
@@ -212,11 +213,13 @@ impl NoticeKind<'_> {
     fn species_ids(&self) -> Option<Vec<&str>> {
         match self {
             NoticeKind::Passed { species, .. }
-            | NoticeKind::Foretold { species, .. }
             | NoticeKind::Withdrawn { species, .. }
             | NoticeKind::Held { species, .. }
             | NoticeKind::Released { species }
             | NoticeKind::Moved { species, .. } => Some(vec![&species.id]),
+            NoticeKind::SeasonAhead { species, .. } => {
+                Some(species.iter().map(|one| one.species.id.as_str()).collect())
+            }
             NoticeKind::CountNow { species } => Some(
                 species
                     .iter()
@@ -263,6 +266,7 @@ pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<
             let wanted: Vec<&Notice<'a>> = of_member
                 .iter()
                 .copied()
+                .filter(|notice| recipient.reception.topics.hears(notice.kind.topic()))
                 .filter(|notice| {
                     let species = notice.kind.species_ids();
                     recipient.hears_of(&notice.site.id, species.as_deref())

@@ -12,6 +12,8 @@ pub enum LoggedKind {
     NothingLeft,
     /// What was told of treatments no longer holds.
     HoldBack,
+    /// The milestones of the season ahead.
+    SeasonLetter,
     /// It is time to count.
     CountNow,
     /// How an application stands with its water.
@@ -28,13 +30,14 @@ pub enum LoggedKind {
 
 impl LoggedKind {
     /// Every kind with the name it has in the store.
-    pub const NAMED: [(&'static str, LoggedKind); 15] = [
+    pub const NAMED: [(&'static str, LoggedKind); 16] = [
         ("opens", LoggedKind::Step(Step::Opens)),
         ("best-ahead", LoggedKind::Step(Step::BestAhead)),
         ("last-call", LoggedKind::Step(Step::LastCall)),
         ("too-late", LoggedKind::Step(Step::TooLate)),
         ("nothing-left", LoggedKind::NothingLeft),
         ("hold-back", LoggedKind::HoldBack),
+        ("season-letter", LoggedKind::SeasonLetter),
         ("counting", LoggedKind::CountNow),
         ("water-due", LoggedKind::Watering(WateringStep::Due)),
         ("water-done", LoggedKind::Watering(WateringStep::Done)),

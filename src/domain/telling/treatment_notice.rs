@@ -77,7 +77,7 @@ pub fn treatment_decision(plan: &SitePlan<'_>, log: &NoticeLog) -> Option<Treatm
     (!advice.is_empty() || is_nothing_left).then(|| TreatmentDecision::Advise {
         advice,
         is_nothing_left,
-        instead: instead(&planned, plan.day),
+        instead: in_time(plan.options.iter().map(|one| &one.planned), plan.day),
     })
 }
 
@@ -93,9 +93,12 @@ fn is_nothing_left(
         && !log.has(LoggedKind::NothingLeft)
 }
 
-fn instead(ranked: &[&Planned<'_>], today: NaiveDate) -> Vec<Instead> {
-    ranked
-        .iter()
+/// The options that are still in time, with their days.
+pub fn in_time<'p>(
+    planned: impl Iterator<Item = &'p Planned<'p>>,
+    today: NaiveDate,
+) -> Vec<Instead> {
+    planned
         .filter(|planned| planned.in_time(today))
         .map(|planned| Instead {
             name: planned.option.name.clone(),

@@ -162,7 +162,10 @@ pub fn advise(plan: &SitePlan<'_>, told: impl Fn(&str) -> Option<ToldStep>) -> V
             let moved_from = before.filter(|before| has_moved(before, window, plan.day));
             let is_new = match before {
                 None => step != Step::TooLate,
-                Some(before) => step > before.step || moved_from.is_some(),
+                // That the best days are near says little new to who was told that it may go down.
+                Some(before) => {
+                    (step > before.step && step != Step::BestAhead) || moved_from.is_some()
+                }
             };
             let advice = is_new.then(|| advice(one, step, plan.day))??;
             Some(Advice {

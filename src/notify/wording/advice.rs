@@ -1,8 +1,7 @@
 //! Words for an option's days: what today is worth, what comes later, when it arrives, which species
 //! it serves.
 
-use super::treatment::days_words;
-use super::{capitalised, day_month, joined};
+use super::{day_month, joined};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::rating::Rating;
 use crate::domain::treatment::steps::{Advice, Step};
@@ -10,32 +9,21 @@ use chrono::NaiveDate;
 
 /// What holds of an option today.
 pub(super) fn step_words(advice: &Advice) -> String {
-    let window = advice.window;
-    let (best, last) = (day_month(window.best), day_month(window.last));
     let today = match advice.rating {
-        Rating::Good => "today is a good day",
-        Rating::Fair => "today is a fair day",
-        Rating::Poor => "today is a poor day",
+        Rating::Good => "Today is a good day.",
+        Rating::Fair => "Today is a fair day.",
+        Rating::Poor => "Today is a poor day.",
     };
-    let mut words = match advice.step {
-        Step::Opens if advice.best_is_past => {
-            format!("The best day was about {best}: the sooner the better, until {last}; {today}.")
-        }
-        Step::Opens | Step::BestAhead => format!("{}; {today}.", capitalised(&days_words(window))),
-        Step::LastCall => format!("The last good day is about {last}; {today}."),
-        Step::TooLate => format!("The last good day was about {last}; {today}."),
-    };
+    let mut words = today.to_owned();
     if let Some(told) = advice.moved_from {
-        words = format!(
-            "The last useful day told before was {}; the weather since then has moved it. {words}",
+        words += &format!(
+            " The last day told before was {}; the weather has moved it.",
             day_month(told)
         );
     }
     words += &later_words(advice);
     if advice.step != Step::TooLate {
         words += &format!(" {}", arrival_words(advice));
-    } else if advice.is_cut_off_by_cap() {
-        words += " Larvae are followed up to the season's date cap only: from then on the soil is taken to cool and they feed less and go down.";
     }
     words + &species_words(advice) + &rotation_words(&advice.option, advice.group_used_in)
 }
@@ -46,9 +34,9 @@ fn later_words(advice: &Advice) -> String {
         return String::new();
     }
     match advice.fair_until.map(day_month) {
-        Some(until) if advice.ends_by_practice => format!(
-            " That is what practice advises; for later days trials still found control until about {until}."
-        ),
+        Some(until) if advice.ends_by_practice => {
+            format!(" Later than practice advises, trials still found control until about {until}.")
+        }
         Some(until) => format!(" Days up to about {until} are fair."),
         None => String::new(),
     }
@@ -57,7 +45,7 @@ fn later_words(advice: &Advice) -> String {
 /// When half of what is spread today is in the root zone, against the hatch.
 fn arrival_words(advice: &Advice) -> String {
     let arrives = format!(
-        "Of what is spread today half is in the root zone about {}",
+        "Half of it is in the root zone about {}",
         day_month(advice.arrives)
     );
     match advice.hatch_begins {

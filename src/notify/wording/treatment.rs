@@ -1,137 +1,129 @@
 //! Words for treatments: whether to treat, which step is due, what to count, how it is watered in.
 
 use super::advice::step_words;
-use super::count::{density, how_to_dig, limits, what_more};
+use super::block::{Applied, Block};
+use super::count::{density, what_more};
 use super::weather::{weather_words, wet_words};
-use super::{capitalised, day_month, joined, labelled, wrapped};
+use super::{Reader, capitalised, day_month, joined};
 use crate::domain::journal::amount::Area;
-use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Site;
 use crate::domain::scouting::{Round, SampleKind};
-use crate::domain::telling::notice::{Notice, TreatmentNotice, TreatmentSubject};
-use crate::domain::treatment::coverage::Window;
+use crate::domain::telling::notice::{TreatmentNotice, TreatmentSubject};
 use crate::domain::treatment::need::{Ground, Need, Reason};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::settled::{Spread, treated_part};
-use crate::domain::treatment::steps::Step;
+use crate::domain::treatment::steps::{Advice, Step};
 use crate::domain::treatment::watering::{Watering, WateringState, Wet};
 
-/// The head of a message about treatments: the most urgent step first.
-pub(super) fn headline(notice: &TreatmentNotice<'_>) -> String {
-    let species = &joined(notice.species.iter().map(|species| species.name.as_str()));
+/// What to do about the grubs of a site.
+pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_>) -> Block {
+    let species = joined(notice.species.iter().map(|species| species.name.as_str()));
     let first = match notice.subject() {
         TreatmentSubject::Step(first) => first,
         TreatmentSubject::NothingLeft => {
-            return format!("{species}, above what the turf bears, and nothing here works now");
+            return Block {
+                urgency: 1,
+                head: "Too many grubs, and nothing here works on them now".to_owned(),
+                deadline:
+                    "Water and feed the turf; a licensed applicator may know what else is allowed."
+                        .to_owned(),
+                lines: vec![format!(
+                    "{} Repair what they damage, and note it for next year.",
+                    need_words(&notice.need)
+                )],
+                table: Vec::new(),
+                applied: Vec::new(),
+            };
         }
         TreatmentSubject::HoldBack => {
-            return format!("{species}, hold back: nothing should be applied now");
+            return Block {
+                urgency: 0,
+                head: "Hold back: apply nothing now".to_owned(),
+                deadline: need_in_brief(&notice.need).to_owned(),
+                lines: vec!["What was told before no longer holds.".to_owned()],
+                table: Vec::new(),
+                applied: Vec::new(),
+            };
         }
     };
+    let mut lines = vec![format!(
+        "Against {species}. {}",
+        need_in_brief(&notice.need)
+    )];
+    for advice in &notice.advice {
+        let name = capitalised(&advice.option.name);
+        let words = step_words(advice);
+        lines.push(if notice.advice.len() > 1 {
+            format!("{name}: {words}")
+        } else {
+            words
+        });
+    }
+    if notice.names_others() {
+        lines.extend(instead_words(notice, first));
+    }
+    let spread = spread_words(&notice.spread, site.area);
+    lines.extend((!spread.is_empty()).then_some(spread));
+    lines.extend(weather_words(&notice.weather));
+    if first.step != Step::TooLate {
+        let command = format!(
+            "hatchbell log application --site {} --option {}",
+            site.id, first.option.id
+        );
+        lines.push(format!(
+            "By a planning model, estimated. When it is down: {}",
+            lower_first(&reader.report(&command))
+        ));
+    }
+    let applied = notice
+        .advice
+        .iter()
+        .filter(|advice| advice.step != Step::TooLate);
+    Block {
+        urgency: u8::from(first.step != Step::LastCall),
+        head: head(first),
+        deadline: deadline(first),
+        lines,
+        table: Vec::new(),
+        applied: applied.map(|advice| Applied::of(&advice.option)).collect(),
+    }
+}
+
+fn head(first: &Advice) -> String {
     let name = &first.option.name;
-    let what = match first.step {
-        Step::Opens if first.best_is_past => format!(
-            "{name} still works, last good day about {}",
-            day_month(first.window.last)
-        ),
-        Step::Opens => format!(
-            "the time for {name} has come, best about {}",
-            day_month(first.window.best)
-        ),
-        Step::BestAhead => format!(
-            "best days for {name} about {}",
-            day_month(first.window.best)
-        ),
-        Step::LastCall => format!(
-            "last good day for {name} about {}",
-            day_month(first.window.last)
-        ),
-        Step::TooLate if first.still_works() => {
-            format!("the good days for {name} are over")
-        }
-        Step::TooLate => format!("too late for {name}"),
-    };
-    let more = match notice.advice.len() {
-        1 => String::new(),
-        2 => ", and another option".to_owned(),
-        n => format!(", and {} other options", n - 1),
-    };
-    format!("{species}, {what}{more}")
+    match first.step {
+        Step::Opens | Step::BestAhead => format!("Apply {name}"),
+        Step::LastCall => format!("Last week for {name}"),
+        Step::TooLate if first.still_works() => format!("The good days for {name} are over"),
+        Step::TooLate => format!("Too late for {name}"),
+    }
 }
 
-/// The paragraphs of a mail about treatments.
-pub(super) fn paragraphs(notice: &TreatmentNotice<'_>, whole: Option<Area>) -> Vec<String> {
-    let why = need_words(&notice.need);
-    if notice.subject() == TreatmentSubject::HoldBack {
-        return vec![
-            labelled("What changed", &why),
-            labelled("What it means", TAKEN_BACK),
-        ];
+fn deadline(first: &Advice) -> String {
+    let window = first.window;
+    let water = format!(
+        "Water in with {:.0} mm {}.",
+        first.option.watering_in.depth_mm.value,
+        within(&first.option)
+    );
+    match first.step {
+        Step::Opens | Step::BestAhead => format!(
+            "From {} to {}, best about {}. {water}",
+            day_month(window.first),
+            day_month(window.last),
+            day_month(window.best)
+        ),
+        Step::LastCall => format!("By {}. {water}", day_month(window.last)),
+        Step::TooLate => format!("The last one was {}.", day_month(window.last)),
     }
-    let mut paragraphs = vec![labelled("Why treat", &why)];
-    if !notice.spread.is_empty() {
-        paragraphs.push(labelled("So far", &spread_words(&notice.spread, whole)));
-    }
-    for advice in &notice.advice {
-        let name = capitalised(&advice.option.name);
-        paragraphs.push(labelled(&name, &step_words(advice)));
-        if advice.step != Step::TooLate {
-            paragraphs.push(wrapped(&how_words(&advice.option), "  ", "  "));
-        }
-    }
-    if notice.names_others() {
-        paragraphs.push(labelled("Instead", &instead_words(notice)));
-    }
-    let weather = weather_words(&notice.weather);
-    if !weather.is_empty() {
-        paragraphs.push(labelled("Weather", &weather.join(" ")));
-    }
-    paragraphs.push(labelled("How sure", HOW_SURE));
-    paragraphs
 }
 
-const TAKEN_BACK: &str = "What was told here of treatments no longer holds: a later count, or an entry corrected or taken back, says otherwise. What is in the shed can wait; hatchbell plan shows how things stand.";
-
-const HOW_SURE: &str = "A planning model: it compares days and options, it does not promise a result. Most of its figures are common practice or estimates; hatchbell plan and config/options show them. When something has been spread, log it (hatchbell log application): reminders of other options stop and the watering in is followed.";
-
-/// The same in brief, for push messages.
-pub(super) fn brief(notice: &TreatmentNotice<'_>) -> String {
-    if notice.subject() == TreatmentSubject::HoldBack {
-        return format!("{} {TAKEN_BACK}", need_words(&notice.need));
-    }
-    let mut text = need_in_brief(&notice.need).to_owned();
-    for advice in &notice.advice {
-        let name = capitalised(&advice.option.name);
-        text += &match advice.step {
-            Step::TooLate => format!(
-                " {name}: the last good day was {}.",
-                day_month(advice.window.last)
-            ),
-            _ => format!(
-                " {name}: {}; water in with {:.0} mm {}.",
-                days_words(advice.window),
-                advice.option.watering_in.depth_mm.value,
-                within(&advice.option),
-            ),
-        };
-    }
-    if notice.names_others() {
-        text += &format!(" Instead: {}", instead_words(notice));
-    }
-    for sentence in weather_words(&notice.weather) {
-        text += &format!(" {sentence}");
-    }
-    text
-}
-
-pub(super) fn days_words(window: Window) -> String {
-    format!(
-        "apply it from {} to {}, best about {}",
-        day_month(window.first),
-        day_month(window.last),
-        day_month(window.best)
-    )
+fn lower_first(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
 }
 
 fn within(option: &TreatmentOption) -> String {
@@ -165,19 +157,26 @@ pub fn how_words(option: &TreatmentOption) -> String {
     )
 }
 
-fn instead_words(notice: &TreatmentNotice<'_>) -> String {
-    if !notice.instead.is_empty() {
-        let others: Vec<String> = notice
-            .instead
-            .iter()
-            .map(|one| format!("{} ({})", one.name, days_words(one.window),))
-            .collect();
-        return format!("{}.", others.join("; "));
+fn instead_words(notice: &TreatmentNotice<'_>, first: &Advice) -> Option<String> {
+    let others: Vec<String> = notice
+        .instead
+        .iter()
+        .map(|one| {
+            format!(
+                "{} ({} to {})",
+                one.name,
+                day_month(one.window.first),
+                day_month(one.window.last)
+            )
+        })
+        .collect();
+    if !others.is_empty() {
+        return Some(format!("Instead: {}.", others.join("; ")));
     }
-    match notice.need {
-        Need::Curative { .. } => "Nothing else of this site's choice still works on these larvae. Water and feed the turf so that it bears them, repair what they damage, and note the damage for next year's decision; a licensed applicator may know what else is allowed.".to_owned(),
-        _ => "Nothing else of this site's choice is in time. Count the grubs when they are large enough; you are told when. Only a count above what the turf bears justifies a curative.".to_owned(),
-    }
+    (!first.still_works()).then(|| {
+        "Nothing else of this site's choice is in time. Count the grubs when you are told to."
+            .to_owned()
+    })
 }
 
 /// What was spread this season, so that nothing is spread twice; empty if nothing was.
@@ -246,12 +245,20 @@ pub fn need_words(need: &Need) -> String {
 pub(super) fn need_in_brief(need: &Need) -> &'static str {
     match need {
         Need::Preventive(Ground::StandingDecision) => {
-            "A preventive, by this site's standing decision."
+            "A preventive every year is the standing decision here."
         }
-        Need::Preventive(Ground::LastYear) => "A preventive: last year's grubs justify it.",
-        Need::Curative { .. } => "A curative: the count is above what the turf bears.",
-        Need::CountMore { .. } => "Nothing should be applied before more samples are dug.",
-        Need::Nothing(_) => "Nothing should be applied; hatchbell plan says why.",
+        Need::Preventive(Ground::LastYear) => "Last year's grubs here justify a preventive.",
+        Need::Curative { .. } => "The count is above what the turf tolerates.",
+        Need::CountMore { .. } => "Nothing to apply before more samples are dug.",
+        Need::Nothing(Reason::CountedBelow { .. }) => {
+            "Nothing to apply: the count is below what the turf tolerates."
+        }
+        Need::Nothing(Reason::Treated { .. }) => "Nothing more to apply: it has been done.",
+        Need::Nothing(Reason::NoPreventives) => "Nothing to apply: no preventives are used here.",
+        Need::Nothing(Reason::LowRisk) => "Nothing to apply: last year's grubs were few.",
+        Need::Nothing(Reason::SomeRisk | Reason::NothingKnown | Reason::NoSpecies) => {
+            "Nothing to apply: nothing known of last year calls for it."
+        }
     }
 }
 
@@ -273,31 +280,112 @@ fn reason_words(reason: &Reason) -> String {
     }
 }
 
-/// What to count, and how: one digging for all species.
-pub(super) fn count_words(site: &Site, species: &[(&Species, (f64, f64))]) -> String {
-    let limits: Vec<String> = species
-        .iter()
-        .map(|(species, _)| limits(species, site.condition))
-        .collect();
+/// What to count: one digging for all species.
+pub(super) fn count_block(
+    site: &Site,
+    species: &[(&Species, (f64, f64))],
+    reader: Reader<'_>,
+) -> Block {
     let lows = species.iter().map(|(_, (low, _))| *low);
-    let logs: Vec<String> = species
+    let lowest = lows.fold(f64::INFINITY, f64::min);
+    let names = joined(species.iter().map(|(species, _)| species.name.as_str()));
+    let command = format!(
+        "hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
+        site.id,
+        species.first().map_or("", |(species, _)| &species.id),
+        site.samples.area_in_text()
+    );
+    let tolerated: Vec<String> = species
         .iter()
-        .map(|(species, _)| {
-            format!(
-                "hatchbell log count --site {} --species {} --each 0,3,1 --area {}",
-                site.id,
-                species.id,
-                site.samples.area_in_text()
-            )
+        .map(|(species, (low, high))| {
+            if low < high {
+                format!("{low:.0} to {high:.0} of {}", species.name)
+            } else {
+                format!("{low:.0} of {}", species.name)
+            }
         })
         .collect();
-    format!(
-        "By now many of the larvae are large enough to be seen. Dig {}. {} {} Log what you find ({}): it decides about a curative now and about a preventive next year. No count, no curative.",
-        samples_words(site.samples, lows.fold(f64::INFINITY, f64::min), site.area),
-        how_to_dig(site.samples),
-        limits.join(" "),
-        logs.join("; "),
-    )
+    Block {
+        urgency: 2,
+        head: "Count grubs".to_owned(),
+        deadline: format!(
+            "Within about two weeks: {}.",
+            samples_words(site.samples, lowest, site.area)
+        ),
+        lines: vec![
+            format!(
+                "{names}: the larvae are now large enough to be seen, in the top 5 to 10 cm of soil."
+            ),
+            format!("This turf tolerates, per m²: {}.", tolerated.join(", ")),
+            format!("No count, no curative. {}", reader.report(&command)),
+        ],
+        table: Vec::new(),
+        applied: Vec::new(),
+    }
+}
+
+/// How an application stands with its water.
+pub(super) fn water_block(
+    site: &Site,
+    option: &TreatmentOption,
+    watering: &Watering,
+    wet: Option<Wet>,
+    reader: Reader<'_>,
+) -> Block {
+    let (name, deadline) = (&option.name, day_month(watering.deadline));
+    let (head, what) = match watering.state {
+        WateringState::Due | WateringState::Waiting => (
+            format!("Water in {name}"),
+            format!(
+                "{:.0} mm by {deadline}; {:.0} mm are lacking.",
+                watering.needed_mm,
+                watering.lacking_mm()
+            ),
+        ),
+        WateringState::Done(on) => (
+            format!("{} is watered in", capitalised(name)),
+            format!(
+                "It had its {:.0} mm on {}.",
+                watering.needed_mm,
+                day_month(on)
+            ),
+        ),
+        WateringState::Missed => (
+            format!("{} was not watered in in time", capitalised(name)),
+            format!(
+                "{:.0} mm were due by {deadline}; {:.0} mm are lacking.",
+                watering.needed_mm,
+                watering.lacking_mm()
+            ),
+        ),
+    };
+    let is_open = !matches!(watering.state, WateringState::Done(_));
+    let mut lines = vec![format!(
+        "Counted since {}: {:.0} mm of rain and {:.0} mm of irrigation.",
+        day_month(watering.spread),
+        watering.rain_mm,
+        watering.irrigation_mm
+    )];
+    if is_open {
+        let command = format!("hatchbell log irrigation --site {} --depth 13mm", site.id);
+        lines.push(format!(
+            "Until it is through the thatch it does nothing against grubs. If it was watered: {}",
+            lower_first(&reader.report(&command))
+        ));
+        lines.extend(wet.map(wet_words));
+    }
+    Block {
+        urgency: u8::from(!is_open) * 3,
+        head,
+        deadline: what,
+        lines,
+        table: Vec::new(),
+        applied: if is_open {
+            vec![Applied::of(option)]
+        } else {
+            Vec::new()
+        },
+    }
 }
 
 /// How many samples tell enough at the threshold.
@@ -312,18 +400,6 @@ pub fn samples_words(kind: SampleKind, decisive_per_m2: f64, area: Option<Area>)
             "{samples} {what} on each field, or on each of {fields} parts of about a hectare"
         ),
         None => format!("as many {what} over the whole area as you can"),
-    }
-}
-
-/// The head of a message about watering in.
-pub(super) fn water_headline(option: &TreatmentOption, watering: &Watering) -> String {
-    let name = &option.name;
-    match watering.state {
-        WateringState::Due | WateringState::Waiting => {
-            format!("water in {name} by {}", day_month(watering.deadline))
-        }
-        WateringState::Done(_) => format!("{name} is watered in"),
-        WateringState::Missed => format!("{name} was not watered in in time"),
     }
 }
 
@@ -372,29 +448,4 @@ pub fn water_in_words(option: &TreatmentOption, watering: &Watering, wet: Option
         Some(wet) => format!("{text} Mind the weather: {}", wet_words(wet)),
         None => text,
     }
-}
-
-/// The label of what a milestone means.
-pub(super) fn meaning_label(notice: &Notice<'_>, milestone: Milestone) -> &'static str {
-    if notice.is_for_others() && milestone != Milestone::WindowEnd {
-        "What it means where a treatment is justified"
-    } else {
-        "What it means"
-    }
-}
-
-/// The label of what to get ready.
-pub(super) fn readiness(notice: &Notice<'_>) -> &'static str {
-    if notice.is_for_others() {
-        "What to get ready where a treatment is justified"
-    } else {
-        "What to get ready"
-    }
-}
-
-/// Whether anything should be applied here at all; empty where it is not known.
-pub(super) fn this_site(notice: &Notice<'_>) -> String {
-    notice.need.as_ref().map_or(String::new(), |need| {
-        labelled("This site", &need_words(need))
-    })
 }

@@ -2,8 +2,10 @@
 //! fail: what happened, what hatchbell does about it, and what to do. Nothing here is about
 //! treatments, so it carries no cautions.
 
-use super::{Message, day_month, labelled, upper_rule, wrapped};
+use super::block::Block;
+use super::{Message, Reader, day_month, labelled, upper_rule, wrapped};
 use crate::domain::phenology::season_state::Hold;
+use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Channel;
 use crate::domain::telling::feed_trouble::{FeedNotice, Trouble};
 use crate::domain::telling::notice::Notice;
@@ -133,10 +135,8 @@ fn what_to_do(trouble: Trouble) -> &'static str {
     }
 }
 
-/// What people read when a hold ends.
-pub(super) const RELEASED: &str = "The missing days have been filled. Milestones that fell into them are told with their dates, in this message or the next.";
-
-pub(super) fn held_back(notice: &Notice<'_>, hold: Hold) -> String {
+/// Milestones of a species that are held back.
+pub(super) fn held(notice: &Notice<'_>, species: &Species, hold: Hold) -> Block {
     let why = match hold {
         Hold::NoData => "has no measured day this season yet".to_owned(),
         Hold::Gap(gap) => format!(
@@ -149,19 +149,58 @@ pub(super) fn held_back(notice: &Notice<'_>, hold: Hold) -> String {
             format!("has {estimated} estimated days this season, more than the {limit} allowed")
         }
     };
-    format!(
-        "{} {why}. Until that is mended hatchbell does not tell milestones of this species at this site: silence does not mean that nothing happens. Whoever runs hatchbell can import the missing days or name a neighbouring station; meanwhile go by your own traps and digging.",
-        notice.station.name
+    data_block(
+        format!("{}: milestones are held back", species.name),
+        format!("{} {why}.", notice.station.name),
+        vec!["Until that is mended silence does not mean that nothing happens: go by traps and digging.".to_owned()],
     )
 }
 
-pub(super) fn gone_quiet(notice: &Notice<'_>, newest: Option<NaiveDate>) -> String {
+/// They are no longer.
+pub(super) fn released(species: &Species) -> Block {
+    data_block(
+        format!("{}: milestones are told again", species.name),
+        "The missing days have been filled.".to_owned(),
+        Vec::new(),
+    )
+}
+
+/// A station that sends no days.
+pub(super) fn stale(notice: &Notice<'_>, newest: Option<NaiveDate>, reader: Reader<'_>) -> Block {
     let since = match newest {
-        Some(day) => format!("has sent no new day since {}", day_month(day)),
+        Some(day) => format!("has sent no new day since {}", day.format("%-d %B %Y")),
         None => "has sent no day yet".to_owned(),
     };
-    format!(
-        "{} {since}. Until it does, hatchbell cannot see milestones at this site: its silence does not mean that nothing happens. Nothing that was stored is lost, and you are told when days arrive again. Whoever runs hatchbell sees the reason with hatchbell status.",
-        notice.station.name
+    data_block(
+        format!("No new temperatures: {} {since}", notice.station.name),
+        "Until it does silence does not mean that nothing happens.".to_owned(),
+        vec![if reader.at_machine {
+            "Nothing stored is lost. hatchbell status shows the reason.".to_owned()
+        } else {
+            format!(
+                "Nothing stored is lost. {} can see the reason.",
+                reader.answer_to
+            )
+        }],
     )
+}
+
+/// A station that sends days again.
+pub(super) fn fresh(notice: &Notice<'_>, newest: NaiveDate) -> Block {
+    data_block(
+        format!("{} sends temperatures again", notice.station.name),
+        format!("Up to {}.", day_month(newest)),
+        Vec::new(),
+    )
+}
+
+fn data_block(head: String, deadline: String, lines: Vec<String>) -> Block {
+    Block {
+        urgency: 6,
+        head,
+        deadline,
+        lines,
+        table: Vec::new(),
+        applied: Vec::new(),
+    }
 }

@@ -1,0 +1,51 @@
+//! The season's letter: once a season, when the first milestone of a member's sites comes near, all
+//! milestones ahead of all their sites in one message.
+
+use crate::domain::phenology::milestone::Milestone;
+use crate::domain::phenology::season_state::{Expectation, SeasonState};
+use crate::domain::phenology::species::Species;
+use crate::domain::telling::early_notice::{Foretold, Policy};
+use chrono::NaiveDate;
+
+/// What lies ahead of a species at a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SpeciesAhead<'a> {
+    /// The species.
+    pub species: &'a Species,
+    /// Its milestones that have not been passed, in order.
+    pub ahead: Vec<Expectation>,
+}
+
+/// Whether a milestone that has not been passed comes within the longest lead.
+pub fn is_near(state: &SeasonState, policy: &Policy, today: NaiveDate) -> bool {
+    let lead = policy.leads_days.iter().copied().max().unwrap_or(0);
+    let first = state
+        .ahead
+        .iter()
+        .find_map(|one| one.outlook.ok()?.0.likely);
+    first.is_some_and(|likely| (1..=i64::from(lead)).contains(&(likely - today).num_days()))
+}
+
+/// What is kept of the dates in a letter: every milestone with a likely date.
+pub fn foretold(
+    state: &SeasonState,
+    today: NaiveDate,
+) -> Vec<(Foretold, (Option<NaiveDate>, Option<NaiveDate>))> {
+    let dated = state
+        .ahead
+        .iter()
+        .filter(|one| one.milestone != Milestone::WindowEnd);
+    dated
+        .filter_map(|one| {
+            let (outlook, _) = one.outlook.ok()?;
+            let likely = outlook.likely?;
+            let lead_days = u32::try_from((likely - today).num_days()).ok()?;
+            let foretold = Foretold {
+                milestone: one.milestone,
+                lead_days,
+                likely,
+            };
+            Some((foretold, (outlook.early, outlook.late)))
+        })
+        .collect()
+}

@@ -1,0 +1,217 @@
+//! What is told of one thing, and how things are put together to a message: sites of which the same is
+//! told share one block.
+
+use super::{joined, wrapped};
+use crate::domain::treatment::option::TreatmentOption;
+
+/// Sites that are named in the first line; of more it has the number.
+const NAMED_SITES: usize = 2;
+
+/// Longest title, characters.
+const TITLE_CHARS: usize = 60;
+
+/// Longest push message, characters.
+const PUSH_CHARS: usize = 240;
+
+/// What is told of one thing, without the sites.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Block {
+    /// What is most urgent comes first, from 0.
+    pub urgency: u8,
+    /// The decision.
+    pub head: String,
+    /// The deadline, or what comes next.
+    pub deadline: String,
+    /// What and why.
+    pub lines: Vec<String>,
+    /// Lines that are not wrapped.
+    pub table: Vec<String>,
+    /// What is applied or watered in because of it, which has its cautions.
+    pub applied: Vec<Applied>,
+}
+
+/// An option that somebody may apply because of a message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Applied {
+    name: String,
+    is_restricted: bool,
+    caution: Option<String>,
+}
+
+impl Applied {
+    pub fn of(option: &TreatmentOption) -> Self {
+        // What stands behind the colon or in brackets is in the plan.
+        let brief = |caution: &String| {
+            let end = caution.find([':', '(', ';', '.']).unwrap_or(caution.len());
+            caution[..end].trim().to_owned()
+        };
+        Self {
+            name: option.name.clone(),
+            is_restricted: option.restricted,
+            caution: option.cautions.first().map(brief),
+        }
+    }
+}
+
+/// A block with the sites it is told of.
+#[derive(Debug)]
+pub(super) struct Told<'n> {
+    block: Block,
+    sites: Vec<&'n str>,
+}
+
+/// Blocks with their sites, the same ones put together, the most urgent first.
+pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Vec<Told<'n>> {
+    let mut told: Vec<Told<'n>> = Vec::new();
+    for (block, site) in blocks {
+        match told.iter_mut().find(|one| one.block == block) {
+            Some(one) => one.sites.push(site),
+            None => told.push(Told {
+                block,
+                sites: vec![site],
+            }),
+        }
+    }
+    told.sort_by_key(|one| one.block.urgency);
+    told
+}
+
+impl Told<'_> {
+    fn place(&self) -> String {
+        match self.sites.len() {
+            few if few <= NAMED_SITES => joined(self.sites.iter().copied()),
+            many => format!("{many} sites"),
+        }
+    }
+
+    fn first_line(&self) -> String {
+        format!("{}: {}", self.block.head, self.place())
+    }
+
+    fn full(&self) -> String {
+        let block = &self.block;
+        let mut lines = vec![wrapped(&self.first_line(), "", "")];
+        if !block.deadline.is_empty() {
+            lines.push(wrapped(&block.deadline, "", ""));
+        }
+        lines.extend(block.table.iter().cloned());
+        if self.sites.len() > NAMED_SITES {
+            let sites = format!("Sites: {}.", self.sites.join(", "));
+            lines.push(wrapped(&sites, "", ""));
+        }
+        lines.extend(block.lines.iter().map(|line| wrapped(line, "", "")));
+        lines.join("\n")
+    }
+}
+
+/// The title of a message: the decision first.
+pub(super) fn title(told: &[Told<'_>]) -> String {
+    let Some(first) = told.first() else {
+        return "Nothing to report".to_owned();
+    };
+    let more = match told.len() - 1 {
+        0 => String::new(),
+        more => format!(" (+{more})"),
+    };
+    let line = first.first_line();
+    if line.chars().count() + more.len() <= TITLE_CHARS {
+        return line + &more;
+    }
+    // Where a place does not fit, the text has it.
+    cut(&first.block.head, TITLE_CHARS - more.len()) + &more
+}
+
+/// The text of a mail.
+pub(super) fn full(told: &[Told<'_>], footer: &str) -> String {
+    let blocks = told.iter().map(Told::full);
+    let cautions = cautions(told);
+    let parts: Vec<String> = blocks
+        .chain((!cautions.is_empty()).then(|| {
+            let lines: Vec<String> = cautions
+                .iter()
+                .map(|line| wrapped(line, "- ", "  "))
+                .collect();
+            format!("Cautions:\n{}", lines.join("\n"))
+        }))
+        .chain([wrapped(footer, "", "")])
+        .collect();
+    parts.join("\n\n")
+}
+
+/// The text of a push message.
+pub(super) fn brief(told: &[Told<'_>]) -> String {
+    let names = applied(told);
+    let caution = if names.is_empty() {
+        String::new()
+    } else {
+        " Cautions: label is the law; not on blooms; off water; people and pets off. See label and mail."
+            .to_owned()
+    };
+    let room = PUSH_CHARS - caution.len();
+    let lines: Vec<String> = told
+        .iter()
+        .map(|one| {
+            format!("{}. {}", one.first_line(), one.block.deadline)
+                .trim()
+                .to_owned()
+        })
+        .collect();
+    cut(&lines.join(" "), room) + &caution
+}
+
+/// Three lines at most: the label and the law, where it must not go, and what is special to the options.
+fn cautions(told: &[Told<'_>]) -> Vec<String> {
+    let applied = applied(told);
+    if applied.is_empty() {
+        return Vec::new();
+    }
+    let restricted = applied
+        .iter()
+        .filter(|one| one.is_restricted)
+        .map(|one| one.name.as_str());
+    let restricted = joined(restricted);
+    let mut law = "The label is the law; local rules and a licensed applicator decide.".to_owned();
+    if !restricted.is_empty() {
+        law += &format!(" {restricted}: restricted or forbidden in many places.");
+    }
+    let mut lines = vec![
+        law,
+        "Never on turf in bloom. Keep off water and drains. Children and pets off until it is watered in and dry.".to_owned(),
+    ];
+    let own: Vec<String> = applied
+        .iter()
+        .filter_map(|one| Some(format!("{}: {}", one.name, lower(one.caution.as_ref()?))))
+        .collect();
+    if !own.is_empty() {
+        lines.push(own.join(". ") + ".");
+    }
+    lines
+}
+
+fn lower(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
+}
+
+fn applied<'t>(told: &'t [Told<'_>]) -> Vec<&'t Applied> {
+    let mut applied: Vec<&Applied> = Vec::new();
+    for one in told.iter().flat_map(|one| &one.block.applied) {
+        if !applied.contains(&one) {
+            applied.push(one);
+        }
+    }
+    applied
+}
+
+/// A text cut at a word so that it has no more than so many characters.
+fn cut(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    let room: String = text.chars().take(most - 1).collect();
+    let end = room.rfind(' ').unwrap_or(room.len());
+    room[..end].trim_end_matches([',', ':', ';']).to_owned() + "…"
+}
+
