@@ -54,8 +54,12 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
         anyhow::bail!("{reason}; set the clock, then run again");
     }
     let report = runtime.block_on(engine.cycle(&|| {}))?;
+    let for_their_hour = match report.for_their_hour {
+        0 => String::new(),
+        count => format!(", {count} waiting for their hour"),
+    };
     eprintln!(
-        "{} asked, {} failed; {} recorded; {} written, {} sent, {} not sent yet",
+        "{} asked, {} failed; {} recorded; {} written, {} sent, {} not sent yet{for_their_hour}",
         counted(report.stations, "station"),
         report.failed,
         counted(report.milestones, "milestone"),

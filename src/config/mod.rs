@@ -7,7 +7,7 @@
 
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::phenology::species::Species;
-use crate::domain::place::site::{Member, Site, Station};
+use crate::domain::place::site::{Member, Recipient, Site, Station};
 use crate::domain::telling::early_notice::Policy;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::notify::email::SmtpSecurity;
@@ -86,6 +86,14 @@ impl Config {
     /// Whom a member's people answer to, a name or an address.
     pub fn answer_to<'c>(&'c self, member: &'c Member) -> &'c str {
         member.answer_to.as_ref().unwrap_or(&self.service.answer_to)
+    }
+
+    /// A recipient by their id.
+    pub fn recipient(&self, id: &str) -> Option<&Recipient> {
+        self.members
+            .iter()
+            .flat_map(|member| &member.recipients)
+            .find(|recipient| recipient.id == id)
     }
 
     /// Every site with its member.

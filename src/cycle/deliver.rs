@@ -10,6 +10,7 @@ use crate::notify::{Parcel, SendError, local};
 use crate::secret::{Secret, SecretSource};
 use crate::store::StoreError;
 use crate::store::outbox::Waiting;
+use chrono::{DateTime, Utc};
 use std::collections::HashMap;
 use std::time::Duration;
 use tracing::{error, info, warn};
@@ -18,7 +19,7 @@ use tracing::{error, info, warn};
 const PATIENCE: Duration = Duration::from_secs(60);
 
 impl Engine {
-    /// Sends what is due. Each success is noted before the next message is tried.
+    /// Sends what is due and whose recipient hears at this hour. Each success is noted before the next message is tried.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails; servers that refuse are noted.
@@ -34,7 +35,13 @@ impl Engine {
             if *self.stop.borrow() {
                 return Ok(());
             }
-            self.store.attempt(&message, self.clock.now())?;
+            let now = self.clock.now();
+            // A replay goes from day to day and knows no hours.
+            if self.print != Print::All && waits_for_its_hour(&self.config, &message, now) {
+                report.for_their_hour += 1;
+                continue;
+            }
+            self.store.attempt(&message, now)?;
             let result = with_beat(self.send(&message, names.get(&message.recipient)), beat).await;
             let now = self.clock.now();
             match result {
@@ -95,6 +102,15 @@ impl Engine {
             },
         }
     }
+}
+
+/// Whether a message must wait because its recipient has quiet hours or a pause. These are looked up
+/// when it is to be sent, so a change of them also serves messages that wait, and an attempt that is
+/// repeated keeps to them too.
+pub fn waits_for_its_hour(config: &Config, message: &Waiting, now: DateTime<Utc>) -> bool {
+    config
+        .recipient(&message.recipient)
+        .is_some_and(|recipient| recipient.reception.not_before(now, message.urgent) > now)
 }
 
 fn log_unsent(message: &Waiting, problem: &SendError, given_up: bool) {

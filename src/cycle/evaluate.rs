@@ -67,6 +67,7 @@ impl Engine {
                     channel: bundle.channel,
                     title: message.title,
                     body: message.body,
+                    urgent: false,
                 }
             })
             .collect();

@@ -205,6 +205,7 @@ fn operator_drafts<'c>(config: &'c Config, notices: &[FeedNotice<'_>]) -> Vec<Dr
                 channel: *channel,
                 title: message.title,
                 body: message.body,
+                urgent: false,
             }
         })
         .collect()

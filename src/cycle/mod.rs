@@ -27,6 +27,7 @@ mod station_days;
 
 pub use advising::{Followed, waterings, weather_here};
 pub use cases::{SiteCase, SpeciesCase, site_case};
+pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use site_states::{SiteState, newest_day_of, site_states};
 pub use station_days::{daily, neighbour_of};
@@ -63,6 +64,8 @@ pub struct Report {
     pub sent: usize,
     /// Messages that could not be sent yet.
     pub unsent: usize,
+    /// Messages that wait for the end of quiet hours or of a pause.
+    pub for_their_hour: usize,
 }
 
 /// Called while a cycle works, so that a supervisor sees that it does.

@@ -3,7 +3,7 @@
 
 use super::counted;
 use crate::config::Config;
-use crate::cycle::site_states;
+use crate::cycle::{site_states, waits_for_its_hour};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -38,6 +38,8 @@ pub struct OutboxStatus {
     pub waiting: u32,
     /// Those of them with a failed attempt.
     pub failing: u32,
+    /// Those of them that wait for the end of quiet hours or of a pause.
+    pub for_their_hour: u32,
     /// Messages sent.
     pub sent: u32,
     /// Messages that will not be tried again.
@@ -77,6 +79,7 @@ impl Status {
             outbox: OutboxStatus {
                 waiting: tally.waiting,
                 failing: tally.failing,
+                for_their_hour: for_their_hour(config, store, now)?,
                 sent: tally.sent,
                 given_up: tally.given_up,
                 problems: store.delivery_problems(now)?,
@@ -110,15 +113,26 @@ impl Status {
     }
 }
 
+/// How many messages would be sent now if it were not for their recipients' hours.
+fn for_their_hour(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<u32, StoreError> {
+    let due = store.due(now)?;
+    let waits = |message: &&_| waits_for_its_hour(config, message, now);
+    Ok(due.iter().filter(waits).count() as u32)
+}
+
 impl OutboxStatus {
     /// How many messages were sent, wait and were given up.
     pub fn in_words(&self) -> String {
         let mut words = vec![counted(self.sent as usize, "message") + " sent"];
         if self.waiting > 0 {
-            words.push(format!(
+            let mut waiting = format!(
                 "{} waiting, {} of them after a failed attempt",
                 self.waiting, self.failing
-            ));
+            );
+            if self.for_their_hour > 0 {
+                waiting += &format!(", {} for their hour", self.for_their_hour);
+            }
+            words.push(waiting);
         }
         if self.given_up > 0 {
             words.push(format!("{} given up", self.given_up));
@@ -133,17 +147,22 @@ mod tests {
 
     #[test]
     fn messages_that_wait_or_were_given_up_are_counted_if_there_are_any() {
-        let outbox = |waiting, given_up| OutboxStatus {
+        let outbox = |waiting, for_their_hour, given_up| OutboxStatus {
             waiting,
             failing: 1,
+            for_their_hour,
             sent: 1,
             given_up,
             problems: Vec::new(),
         };
-        assert_eq!(outbox(0, 0).in_words(), "1 message sent");
+        assert_eq!(outbox(0, 0, 0).in_words(), "1 message sent");
         assert_eq!(
-            outbox(2, 3).in_words(),
+            outbox(2, 0, 3).in_words(),
             "1 message sent; 2 waiting, 1 of them after a failed attempt; 3 given up"
+        );
+        assert_eq!(
+            outbox(4, 2, 0).in_words(),
+            "1 message sent; 4 waiting, 1 of them after a failed attempt, 2 for their hour"
         );
     }
 }

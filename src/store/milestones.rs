@@ -75,6 +75,11 @@ pub enum Recording<'a> {
     },
     /// People are told of something else.
     Told(LoggedNotice),
+    /// A digest was due, empty or not; or it is noted from when on the first one gathers.
+    Digest {
+        /// Recipient id.
+        recipient: &'a str,
+    },
 }
 
 impl Store {
@@ -236,6 +241,11 @@ fn write(
             "UPDATE crossing SET withdrawn = 1
              WHERE site = ?1 AND species = ?2 AND season = ?3 AND milestone = ?4",
             params![pair.site, pair.species, season, milestone.name()],
+        ),
+        Recording::Digest { recipient } => transaction.execute(
+            "INSERT INTO digest (recipient, last) VALUES (?1, ?2)
+             ON CONFLICT (recipient) DO UPDATE SET last = excluded.last",
+            params![recipient, now],
         ),
         Recording::Told(notice) => super::notice_log::insert(transaction, notice),
     }?;

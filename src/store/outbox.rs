@@ -2,12 +2,13 @@
 //!
 //! A message keeps its number for life, and with it the Message-ID or push id, so a repeat after a
 //! crash can be recognised. Addresses are not stored: they are looked up in the configuration when
-//! a message is sent, so a corrected address also serves messages that wait.
+//! a message is sent, so a corrected address also serves messages that wait. So are quiet hours and
+//! pauses; stored is only whether a message may break them.
 
 use super::{Store, StoreError, understood};
 use crate::domain::place::site::Channel;
 use chrono::{DateTime, TimeDelta, Utc};
-use rusqlite::{Transaction, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 
 /// A message that has been decided on but not written down.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,6 +21,8 @@ pub struct Draft<'a> {
     pub title: String,
     /// Text.
     pub body: String,
+    /// Whether it breaks quiet hours that let urgent messages through.
+    pub urgent: bool,
 }
 
 /// A message in the outbox that is due.
@@ -37,6 +40,8 @@ pub struct Waiting {
     pub title: String,
     /// Text.
     pub body: String,
+    /// Whether it breaks quiet hours that let urgent messages through.
+    pub urgent: bool,
     /// When it was decided on.
     pub created_at: DateTime<Utc>,
     /// Attempts so far.
@@ -84,13 +89,14 @@ pub(super) fn insert(
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     transaction.execute(
-        "INSERT INTO outbox (recipient, channel, title, body, created_at, next_try_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?5)",
+        "INSERT INTO outbox (recipient, channel, title, body, urgent, created_at, next_try_at)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?6)",
         params![
             draft.recipient,
             draft.channel.name(),
             draft.title,
             draft.body,
+            draft.urgent,
             now
         ],
     )?;
@@ -98,7 +104,8 @@ pub(super) fn insert(
 }
 
 impl Store {
-    /// The messages due at `now`, oldest first.
+    /// The messages to be sent or tried again at `now`, oldest first, whatever the hours of their
+    /// recipients.
     pub fn due(&self, now: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
         let install: String = self.connection.query_row(
             "SELECT value FROM note WHERE name = 'install'",
@@ -106,7 +113,7 @@ impl Store {
             |row| row.get(0),
         )?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT id, recipient, channel, title, body, created_at, tries FROM outbox
+            "SELECT id, recipient, channel, title, body, urgent, created_at, tries FROM outbox
              WHERE state = 'waiting' AND next_try_at <= ?1 ORDER BY id",
         )?;
         let rows = statement.query_map([now], |row| {
@@ -119,8 +126,9 @@ impl Store {
                 channel: Channel::Console,
                 title: row.get(3)?,
                 body: row.get(4)?,
-                created_at: row.get(5)?,
-                tries: row.get(6)?,
+                urgent: row.get(5)?,
+                created_at: row.get(6)?,
+                tries: row.get(7)?,
             };
             Ok((waiting, channel))
         })?;
@@ -176,6 +184,17 @@ impl Store {
             ],
         )?;
         Ok(give_up)
+    }
+
+    /// When a recipient's last digest was due, or from when on their first one gathers; `None` if they
+    /// never had any.
+    pub fn last_digest(&self, recipient: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT last FROM digest WHERE recipient = ?1")?;
+        Ok(statement
+            .query_row([recipient], |row| row.get(0))
+            .optional()?)
     }
 
     /// How many messages are in which state.

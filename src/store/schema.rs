@@ -254,6 +254,17 @@ const MIGRATIONS: &[Migration] = &[
     ALTER TABLE forecast ADD COLUMN wind_ms REAL;
     ",
     ),
+    // 11: what may break quiet hours, and the last digest of each recipient
+    Migration::Sql(
+        "
+    ALTER TABLE outbox ADD COLUMN urgent INTEGER NOT NULL DEFAULT 0 CHECK (urgent IN (0, 1));
+
+    CREATE TABLE digest (
+        recipient TEXT NOT NULL PRIMARY KEY,
+        last      TEXT NOT NULL                 -- instant, UTC; before the first: since when they get any
+    ) STRICT, WITHOUT ROWID;
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

@@ -18,7 +18,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10.
-const DATABASES: [(usize, &str); 8] = [
+const DATABASES: [(usize, &str); 9] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -27,6 +27,7 @@ const DATABASES: [(usize, &str); 8] = [
     (6, include_str!("../../fixtures/databases/schema-6.sql")),
     (8, include_str!("../../fixtures/databases/schema-8.sql")),
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
+    (11, include_str!("../../fixtures/databases/schema-11.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -302,6 +303,7 @@ fn messages_are_kept_and_go_out_under_the_ids_they_had() {
             "schema {schema}"
         );
         assert_eq!(waiting.tries, 4, "schema {schema}");
+        assert_eq!(waiting.urgent, schema >= 11, "schema {schema}");
         assert_eq!(
             store
                 .delivery_problems(instant("2026-03-01T06:10:00Z"))
@@ -514,6 +516,18 @@ fn what_was_told_of_treatments_is_kept() {
                 "2026-02-26 count: time to count grubs",
                 "2026-02-27 overtaken: hold back",
             ],
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn the_last_digest_is_kept() {
+    for (schema, _folder, store) in opened_from(1) {
+        let last = (schema >= 11).then(|| instant("2026-02-23T06:00:02Z"));
+        assert_eq!(
+            store.last_digest("keeper").unwrap(),
+            last,
             "schema {schema}"
         );
     }
