@@ -25,6 +25,7 @@ fn draft(channel: Channel) -> Draft<'static> {
         channel,
         title: "a title".into(),
         body: "a text".into(),
+        urgent: false,
     }
 }
 
@@ -172,6 +173,38 @@ fn crossing_and_message_are_written_together_or_not_at_all() {
     let failed = store.record(&[watch], &[draft(Channel::Push)], noon());
     assert!(failed.is_err());
     assert_eq!(store.tally().unwrap(), Tally::default());
+}
+
+#[test]
+fn the_last_digest_is_written_with_its_message_or_not_at_all() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let digest = Recording::Digest {
+        recipient: "keeper",
+    };
+    assert_eq!(store.last_digest("keeper").unwrap(), None);
+    store
+        .record(std::slice::from_ref(&digest), &[], noon())
+        .unwrap();
+    let watch = Recording::Watch {
+        pair: Pair {
+            site: "lawn",
+            species: "japanese-beetle",
+        },
+        from: date("2026-07-01"),
+    };
+    store
+        .record(std::slice::from_ref(&watch), &[], noon())
+        .unwrap();
+    let later = noon() + TimeDelta::days(7);
+    let failed = store.record(&[digest.clone(), watch], &[draft(Channel::Push)], later);
+    assert!(failed.is_err());
+    assert_eq!(store.last_digest("keeper").unwrap(), Some(noon()));
+    store
+        .record(&[digest], &[draft(Channel::Push)], later)
+        .unwrap();
+    assert_eq!(store.last_digest("keeper").unwrap(), Some(later));
+    assert_eq!(store.last_digest("somebody-else").unwrap(), None);
 }
 
 #[test]

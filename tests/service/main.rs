@@ -4,5 +4,6 @@
 mod support;
 
 mod daemon;
+mod hours;
 mod promise;
 mod whole_way;

@@ -15,7 +15,7 @@ use std::time::Duration;
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Export rows from 1 January 2026 that add `gain` °C·d a day.
-fn days(count: u64, gain: f64) -> String {
+pub fn days(count: u64, gain: f64) -> String {
     let start = NaiveDate::from_ymd_opt(2026, 1, 1).unwrap();
     let mut text = String::from("DATE,TMAX,TMIN\n");
     for index in 0..count {
@@ -27,7 +27,7 @@ fn days(count: u64, gain: f64) -> String {
 
 /// A demonstration whose clock starts on `starts`, hours before the schedule, and that sends for
 /// real.
-fn demo(starts: &str, seconds_per_day: f64) -> String {
+pub fn demo(starts: &str, seconds_per_day: f64) -> String {
     format!(
         "[demo]\nstarts = \"{starts}T06:00:00Z\"\nseconds_per_day = {seconds_per_day}\n\
          published_lag_days = 0\ndeliver = \"as-configured\"\n"
