@@ -208,6 +208,26 @@ fn the_last_digest_is_written_with_its_message_or_not_at_all() {
 }
 
 #[test]
+fn whether_a_message_is_urgent_is_kept() {
+    let workshop = Workshop::new();
+    let mut store = open(&workshop);
+    let urgent = Draft {
+        urgent: true,
+        ..draft(Channel::Email)
+    };
+    store
+        .record(&[], &[draft(Channel::Push), urgent], noon())
+        .unwrap();
+    let kept: Vec<bool> = store
+        .due(noon())
+        .unwrap()
+        .iter()
+        .map(|message| message.urgent)
+        .collect();
+    assert_eq!(kept, [false, true]);
+}
+
+#[test]
 fn a_failed_message_waits_longer_each_time_and_is_given_up_after_two_weeks() {
     let minutes: Vec<i64> = (1..=12)
         .map(|tries| pause(tries, false).num_minutes())

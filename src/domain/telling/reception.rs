@@ -100,7 +100,7 @@ impl Cadence {
     fn includes(self, day: NaiveDate) -> bool {
         match self {
             Self::Week => true,
-            Self::TwoWeeks => day.iso_week().week() % 2 == 0,
+            Self::TwoWeeks => day.iso_week().week().is_multiple_of(2),
         }
     }
 }
