@@ -10,6 +10,8 @@ use super::{Addresses, PushAddress};
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Channel, Member, Recipient, Site};
 use crate::domain::scouting::{SampleKind, TurfCondition};
+use crate::domain::telling::notice::MOST_SITES_AT_ONCE;
+use crate::domain::telling::reception::DigestRhythm;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::weather::blend::{Blend, Order, Source};
 use crate::notify::email::check_address;
@@ -296,19 +298,23 @@ fn recipient(
     }
     let species = table.texts("species");
     check_species(&table, species.as_deref().unwrap_or_default(), context);
-    let reception = reception(&table);
+    let mut reception = reception(&table);
     let at_machine = table.flag("at_machine");
     table.finish();
     let id = id?.value;
     context.addresses.insert(id.clone(), addresses);
+    let sites: Vec<String> = match sites {
+        Some(sites) => sites.into_iter().map(|site| site.value).collect(),
+        None => own_sites.to_vec(),
+    };
+    if sites.len() > MOST_SITES_AT_ONCE && reception.digest.is_none() {
+        reception.digest = Some(DigestRhythm::USUAL);
+    }
     Some(Recipient {
         id,
         name: name?.value,
         channels,
-        sites: match sites {
-            Some(sites) => sites.into_iter().map(|site| site.value).collect(),
-            None => own_sites.to_vec(),
-        },
+        sites,
         species: species.map(|all| all.into_iter().map(|one| one.value).collect()),
         reception,
         at_machine,

@@ -15,6 +15,7 @@ use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::PlanScope;
 use crate::domain::treatment::steps::Step;
+use crate::domain::treatment::steps::{StepsToday, advise};
 use crate::domain::treatment::watering::{FOLLOWED_DAYS, Watering, Wet, watering, wet};
 use crate::domain::treatment::weather_ahead::WeatherAhead;
 use crate::domain::weather::rain::Rain;
@@ -33,18 +34,35 @@ impl SiteState<'_> {
     }
 }
 
+/// The steps that are due today at sites of the same people.
+pub(super) fn steps_today(
+    config: &Config,
+    store: &Store,
+    cases: &[SiteCase<'_>],
+    now: DateTime<Utc>,
+) -> Result<StepsToday, StoreError> {
+    let mut steps = StepsToday::new();
+    for case in cases.iter().filter(|case| case.need().purpose().is_some()) {
+        let log = store.notices_of_season(&case.site.id, case.season())?;
+        let plan = case.plan(config, now.date_naive(), PlanScope::CalledFor);
+        let due = advise(&plan, |option| log.last_step(option), &StepsToday::new());
+        steps.extend(due.into_iter().map(|one| (one.option.id, one.step)));
+    }
+    Ok(steps)
+}
+
 /// What there is to tell of treatments at a site, and what to keep of it; `log` is what was told of the
 /// site in the season.
 pub(super) fn advise_site<'s>(
     config: &'s Config,
     store: &Store,
     case: &'s SiteCase<'s>,
-    log: &NoticeLog,
+    (log, elsewhere): (&NoticeLog, &StepsToday),
     now: DateTime<Utc>,
 ) -> Result<Option<(NoticeKind<'s>, Vec<LoggedNotice>)>, StoreError> {
     let today = now.date_naive();
     let plan = case.plan(config, today, PlanScope::CalledFor);
-    let Some(decision) = treatment_decision(&plan, log) else {
+    let Some(decision) = treatment_decision(&plan, log, elsewhere) else {
         return Ok(None);
     };
     let logged = decision.logged(&case.site.id, case.season(), now);

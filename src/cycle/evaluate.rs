@@ -1,8 +1,9 @@
 //! Evaluating: where every site stands, what to record, whom to tell. The decisions are the
 //! domain's; this only brings it what is stored and writes down what it says.
 
-use super::advising::{advise_site, follow_watering};
+use super::advising::{advise_site, follow_watering, steps_today};
 use super::cases::{SiteCase, SpeciesCase, consider};
+use super::digests::digests;
 use super::site_states::{SiteState, newest_day_of};
 use super::{Engine, Report};
 use crate::config::Config;
@@ -13,10 +14,11 @@ use crate::domain::telling::milestone_decision::{Decision, Recorded, decide};
 use crate::domain::telling::milestone_notice::milestone_notices;
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice};
-use crate::domain::telling::season_letter::{SpeciesAhead, foretold, is_near};
+use crate::domain::telling::season_letter::{SpeciesAhead, foretold, is_near, moved};
 use crate::domain::telling::treatment_notice::in_time;
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::site_plan::PlanScope;
+use crate::domain::treatment::steps::StepsToday;
 use crate::notify::wording::message;
 use crate::store::milestones::Recording;
 use crate::store::outbox::Draft;
@@ -33,15 +35,17 @@ impl Engine {
         let considered = consider(&self.config, &self.store, now.date_naive())?;
         let mut entries = Vec::new();
         let mut notices = Vec::new();
-        for one in &considered {
-            evaluate_site(
-                &self.config,
-                &self.store,
-                one,
-                now,
-                &mut entries,
-                &mut notices,
-            )?;
+        for of_member in considered.chunk_by(|a, b| a.member.id == b.member.id) {
+            let steps = steps_today(&self.config, &self.store, of_member, now)?;
+            for one in of_member {
+                evaluate_site(
+                    (&self.config, &self.store),
+                    (one, &steps),
+                    now,
+                    &mut entries,
+                    &mut notices,
+                )?;
+            }
         }
         season_letters(
             &self.config,
@@ -54,7 +58,7 @@ impl Engine {
         follow_watering(&self.config, &self.store, now, &mut entries, &mut notices)?;
         decide_data(&self.config, &self.store, now, &mut entries, &mut notices)?;
         let bundles = bundles(&self.config.members, &notices);
-        let drafts: Vec<Draft<'_>> = bundles
+        let mut drafts: Vec<Draft<'_>> = bundles
             .iter()
             .map(|bundle| {
                 let answer_to = bundle
@@ -67,10 +71,18 @@ impl Engine {
                     channel: bundle.channel,
                     title: message.title,
                     body: message.body,
-                    urgent: false,
+                    urgent: bundle.is_urgent(),
                 }
             })
             .collect();
+        digests(
+            &self.config,
+            &self.store,
+            &considered,
+            now,
+            &mut entries,
+            &mut drafts,
+        )?;
         if entries.is_empty() && drafts.is_empty() {
             return Ok(());
         }
@@ -86,9 +98,8 @@ impl Engine {
 
 /// A site: what there is to tell of each of its species, of treatments and of counting.
 fn evaluate_site<'s>(
-    config: &'s Config,
-    store: &Store,
-    case: &'s SiteCase<'s>,
+    (config, store): (&'s Config, &Store),
+    (case, steps): (&'s SiteCase<'s>, &StepsToday),
     now: DateTime<Utc>,
     entries: &mut Vec<Recording<'s>>,
     notices: &mut Vec<Notice<'s>>,
@@ -97,12 +108,14 @@ fn evaluate_site<'s>(
     let mut recorded = Vec::with_capacity(case.species.len());
     for species in &case.species {
         let here = &species.here;
-        recorded.push(evaluate_species(store, here, need, now, entries, notices)?);
+        recorded.push(evaluate_species(
+            config, store, here, need, now, entries, notices,
+        )?);
     }
     let log = store.notices_of_season(&case.site.id, case.season())?;
     let first = &case.species[0].here;
     let mut tell = |kind| notices.push(first.notice(kind));
-    if let Some((kind, logged)) = advise_site(config, store, case, &log, now)? {
+    if let Some((kind, logged)) = advise_site(config, store, case, (&log, steps), now)? {
         entries.extend(logged.into_iter().map(Recording::Told));
         tell(kind);
     }
@@ -127,6 +140,7 @@ fn evaluate_site<'s>(
 /// A site and one of its species: milestones and holds. What was recorded of it before is
 /// given back.
 fn evaluate_species<'s>(
+    config: &Config,
     store: &Store,
     here: &'s SiteState<'s>,
     need: Need,
@@ -154,6 +168,14 @@ fn evaluate_species<'s>(
         entries.push(Recording::Told(logged));
         tell(kind);
     }
+    let told = store.foretold(pair, season)?;
+    let moved = moved(&here.state, &told, &config.notices, today).into_iter();
+    entries.extend(moved.map(|(foretold, range)| Recording::Foretold {
+        pair,
+        season,
+        foretold,
+        range,
+    }));
     Ok(recorded)
 }
 

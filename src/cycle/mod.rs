@@ -18,6 +18,7 @@ use tokio::sync::watch;
 mod advising;
 mod cases;
 mod deliver;
+mod digests;
 mod evaluate;
 mod guarding;
 mod intake;

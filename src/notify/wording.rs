@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 mod advice;
 mod block;
 mod count;
+mod digest;
 mod letter;
 mod milestone;
 mod treatment;
@@ -21,6 +22,7 @@ pub use count::{
     density, how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
     what_was_found_in_brief,
 };
+pub use digest::digest_message;
 pub use treatment::{how_words, need_words, samples_words, spread_words, water_in_words};
 pub use upkeep::feed_message;
 pub use weather::{weather_words, wet_words};
@@ -65,7 +67,11 @@ pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Messa
         answer_to: answer_to.strip_prefix("mailto:").unwrap_or(answer_to),
     };
     let notices = bundle.notices.iter();
-    let told = together(notices.map(|notice| (block(notice, reader), notice.site.name.as_str())));
+    let letters = letter::blocks(&bundle.notices);
+    let others = notices
+        .filter(|notice| !matches!(notice.kind, NoticeKind::SeasonAhead { .. }))
+        .map(|notice| (block(notice, reader), notice.site.name.as_str()));
+    let told = together(letters.into_iter().chain(others));
     let footer = format!(
         "For {}, from hatchbell at {service}. Questions to {}.",
         bundle.recipient.name, reader.answer_to
@@ -81,7 +87,9 @@ pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Messa
 
 fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Block {
     match &notice.kind {
-        NoticeKind::SeasonAhead { species, ready } => letter::block(notice, species, ready),
+        NoticeKind::SeasonAhead { species, ready } => {
+            letter::block(notice.need.as_ref(), species, ready)
+        }
         NoticeKind::Passed {
             species,
             crossing,

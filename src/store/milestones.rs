@@ -123,6 +123,35 @@ impl Store {
         .collect()
     }
 
+    /// Milestones of a pair that were recorded after an instant and are told: milestone, day, and
+    /// whether the calendar set it.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn passed_since(
+        &self,
+        pair: Pair<'_>,
+        since: DateTime<Utc>,
+    ) -> Result<Vec<(Milestone, NaiveDate, bool)>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT milestone, passed_on, by_date_cap FROM crossing
+             WHERE site = ?1 AND species = ?2 AND recorded_at > ?3 AND told AND NOT withdrawn
+             ORDER BY passed_on",
+        )?;
+        let rows = statement.query_map(params![pair.site, pair.species, since], |row| {
+            Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?))
+        })?;
+        rows.map(|row| {
+            let (name, on, by_calendar) = row?;
+            Ok((
+                understood(&name, "a milestone", Milestone::from_name)?,
+                on,
+                by_calendar,
+            ))
+        })
+        .collect()
+    }
+
     /// What was foretold for a pair in a season, oldest first.
     pub fn foretold(&self, pair: Pair<'_>, season: i32) -> Result<Vec<Foretold>, StoreError> {
         let mut statement = self.connection.prepare_cached(

@@ -2,7 +2,7 @@
 
 use crate::domain::journal::amount::Area;
 use crate::domain::scouting::{SampleKind, TurfCondition};
-use crate::domain::telling::reception::Reception;
+use crate::domain::telling::reception::{Reception, Topic};
 use crate::domain::treatment::choice::Choice;
 use crate::domain::weather::blend::Blend;
 use crate::domain::weather::observation_day::DayShift;
@@ -85,6 +85,11 @@ pub struct Recipient {
 }
 
 impl Recipient {
+    /// Whether milestones wait for this recipient's digest.
+    pub fn gathers(&self) -> bool {
+        self.reception.digest.is_some() && self.reception.topics.hears(Topic::Digest)
+    }
+
     /// Whether this recipient hears of something at a site that is about one of some species, or
     /// about none.
     pub fn hears_of(&self, site: &str, species: Option<&[&str]>) -> bool {

@@ -3,6 +3,7 @@
 
 pub mod counting_notice;
 pub mod data_notice;
+pub mod digest;
 pub mod early_notice;
 pub mod feed_trouble;
 pub mod hold_notice;

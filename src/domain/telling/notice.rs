@@ -18,6 +18,10 @@ use crate::domain::weather::blend::Part;
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
+/// Who has more sites hears of milestones and of counting in a digest, a weekly one unless the
+/// configuration says otherwise. A choice.
+pub const MOST_SITES_AT_ONCE: usize = 5;
+
 /// One thing to tell about a site.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Notice<'a> {
@@ -173,6 +177,12 @@ impl TreatmentNotice<'_> {
         }
     }
 
+    /// Whether it only tells that days are over; a digest names what is open instead.
+    fn is_over(&self) -> bool {
+        let is_too_late = |advice: &Advice| advice.step == Step::TooLate;
+        !self.advice.is_empty() && self.advice.iter().all(is_too_late)
+    }
+
     /// Whether to say what could be used instead: something is too late, or nothing is due.
     pub fn names_others(&self) -> bool {
         let is_too_late = |advice: &Advice| advice.step == Step::TooLate;
@@ -206,6 +216,16 @@ impl NoticeKind<'_> {
             | NoticeKind::Released { .. }
             | NoticeKind::Stale { .. }
             | NoticeKind::Fresh { .. } => Topic::Data,
+        }
+    }
+
+    /// Whether it is told in a digest to those who have one, by how many sites they have.
+    fn can_wait(&self, sites: usize) -> bool {
+        match self {
+            NoticeKind::Passed { .. } | NoticeKind::Moved { .. } => true,
+            NoticeKind::Treatment(notice) => notice.is_over(),
+            NoticeKind::CountNow { .. } => sites > MOST_SITES_AT_ONCE,
+            _ => false,
         }
     }
 
@@ -249,6 +269,15 @@ pub struct Bundle<'n, 'a> {
     pub notices: Vec<&'n Notice<'a>>,
 }
 
+impl Bundle<'_, '_> {
+    /// Whether it has work in it, which quiet hours may let through.
+    pub fn is_urgent(&self) -> bool {
+        self.notices
+            .iter()
+            .any(|notice| notice.kind.topic() == Topic::Work)
+    }
+}
+
 /// Sorts notices into one message per recipient and channel. Recipients hear of their own
 /// member's sites only.
 pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<Bundle<'n, 'a>> {
@@ -267,6 +296,9 @@ pub fn bundles<'n, 'a>(members: &'a [Member], notices: &'n [Notice<'a>]) -> Vec<
                 .iter()
                 .copied()
                 .filter(|notice| recipient.reception.topics.hears(notice.kind.topic()))
+                .filter(|notice| {
+                    !(recipient.gathers() && notice.kind.can_wait(recipient.sites.len()))
+                })
                 .filter(|notice| {
                     let species = notice.kind.species_ids();
                     recipient.hears_of(&notice.site.id, species.as_deref())

@@ -234,6 +234,13 @@ impl Reception {
 }
 
 impl DigestRhythm {
+    /// Every Monday morning: for those who have many sites and say nothing of digests.
+    pub const USUAL: Self = Self {
+        every: Cadence::Week,
+        day: Weekday::Mon,
+        at: NaiveTime::MIN,
+    };
+
     /// Days within which a time of a digest lies, whatever the rhythm.
     const DAYS_WITH_ONE: usize = 3 * 7 + 2;
 

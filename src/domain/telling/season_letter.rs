@@ -26,11 +26,28 @@ pub fn is_near(state: &SeasonState, policy: &Policy, today: NaiveDate) -> bool {
     first.is_some_and(|likely| (1..=i64::from(lead)).contains(&(likely - today).num_days()))
 }
 
-/// What is kept of the dates in a letter: every milestone with a likely date.
-pub fn foretold(
+/// The dates told before that have moved by so many days that it is worth a line in a digest.
+pub fn moved(
     state: &SeasonState,
+    told: &[Foretold],
+    policy: &Policy,
     today: NaiveDate,
-) -> Vec<(Foretold, (Option<NaiveDate>, Option<NaiveDate>))> {
+) -> Vec<Dated> {
+    let has_moved = |now: &Foretold| {
+        let before = told.iter().rfind(|told| told.milestone == now.milestone);
+        before.is_some_and(|before| {
+            (now.likely - before.likely).num_days().unsigned_abs() >= u64::from(policy.moved_days)
+        })
+    };
+    let dates = foretold(state, today).into_iter();
+    dates.filter(|(now, _)| has_moved(now)).collect()
+}
+
+/// A likely date with the dates before which it falls in 1 and in 9 of 10 cases.
+pub type Dated = (Foretold, (Option<NaiveDate>, Option<NaiveDate>));
+
+/// What is kept of the dates in a letter: every milestone with a likely date.
+pub fn foretold(state: &SeasonState, today: NaiveDate) -> Vec<Dated> {
     let dated = state
         .ahead
         .iter()

@@ -6,7 +6,7 @@ use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
 use crate::domain::treatment::need::{Need, Reason};
 use crate::domain::treatment::planned::Planned;
 use crate::domain::treatment::site_plan::SitePlan;
-use crate::domain::treatment::steps::{Advice, Step, advise};
+use crate::domain::treatment::steps::{Advice, Step, StepsToday, advise};
 use chrono::{DateTime, NaiveDate, Utc};
 
 /// Advice older than this is not taken back any more, days.
@@ -65,13 +65,17 @@ impl TreatmentDecision {
 }
 
 /// Decides what to tell of treatments at a site by its plan; `log` is what was told of the site in the
-/// season.
-pub fn treatment_decision(plan: &SitePlan<'_>, log: &NoticeLog) -> Option<TreatmentDecision> {
+/// season, `elsewhere` what is told today of other sites of the same people.
+pub fn treatment_decision(
+    plan: &SitePlan<'_>,
+    log: &NoticeLog,
+    elsewhere: &StepsToday,
+) -> Option<TreatmentDecision> {
     let need = &plan.need.need;
     if !plan.has_dates() || need.purpose().is_none() {
         return is_overtaken(log, need, plan.day).then_some(TreatmentDecision::TakeBack);
     }
-    let advice = advise(plan, |option| log.last_step(option));
+    let advice = advise(plan, |option| log.last_step(option), elsewhere);
     let planned: Vec<&Planned<'_>> = plan.options.iter().map(|one| &one.planned).collect();
     let is_nothing_left = is_nothing_left(&planned, need, log, plan.day);
     (!advice.is_empty() || is_nothing_left).then(|| TreatmentDecision::Advise {

@@ -5,7 +5,8 @@ use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::planned::Planned;
 use crate::domain::treatment::rating::Rating;
 use crate::domain::treatment::site_plan::{PlannedOption, SitePlan};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
+use std::collections::BTreeSet;
 
 /// The opening of a window is not told more than so many days before its best day. A choice: some
 /// windows are open since winter.
@@ -146,7 +147,15 @@ const MOVED_DAYS: i64 = 7;
 /// Preventives are told of where one is justified, curatives after a count that calls for them.
 /// That it is too late is told only of an option that was told of before. A step is told once, and
 /// none that lies behind the last one told, unless the last day has moved by a week or more.
-pub fn advise(plan: &SitePlan<'_>, told: impl Fn(&str) -> Option<ToldStep>) -> Vec<Advice> {
+///
+/// A step that is told today of another site of the same people is told of this one too if it is due
+/// within [`TOLD_TOGETHER_DAYS`], so that many fields make one message; that it is too late is not told
+/// before it is.
+pub fn advise(
+    plan: &SitePlan<'_>,
+    told: impl Fn(&str) -> Option<ToldStep>,
+    elsewhere: &StepsToday,
+) -> Vec<Advice> {
     let Some(wanted) = plan.need.purpose() else {
         return Vec::new();
     };
@@ -157,27 +166,47 @@ pub fn advise(plan: &SitePlan<'_>, told: impl Fn(&str) -> Option<ToldStep>) -> V
     serving
         .filter_map(|one| {
             let Planned { option, window, .. } = one.planned;
-            let step = Step::of(window, option.told_ahead_days, plan.day)?;
             let before = told(&option.id);
-            let moved_from = before.filter(|before| has_moved(before, window, plan.day));
-            let is_new = match before {
-                None => step != Step::TooLate,
-                // That the best days are near says little new to who was told that it may go down.
-                Some(before) => {
-                    (step > before.step && step != Step::BestAhead) || moved_from.is_some()
-                }
+            let step_on = |day| {
+                let step = Step::of(window, option.told_ahead_days, day)?;
+                is_new(step, before, window, plan.day).then_some(step)
             };
-            let advice = is_new.then(|| advice(one, step, plan.day))??;
+            let soon = || {
+                let step = step_on(plan.day + Days::new(TOLD_TOGETHER_DAYS))?;
+                let is_told = elsewhere.contains(&(option.id.clone(), step));
+                (is_told && step != Step::TooLate).then_some(step)
+            };
+            let step = step_on(plan.day).or_else(soon)?;
+            let moved_from = before.filter(|before| has_moved(before, window, plan.day));
             Some(Advice {
                 moved_from: moved_from.map(|before| before.due),
-                ..advice
+                ..advice(one, step, plan.day)?
             })
         })
         .collect()
 }
 
+/// The options and steps that are told today of the sites of the same people.
+pub type StepsToday = BTreeSet<(String, Step)>;
+
+/// A step due within so many days is told with that of another site. A choice.
+pub const TOLD_TOGETHER_DAYS: u64 = 5;
+
+/// Whether a step is told on a day, given the last one told.
+fn is_new(step: Step, before: Option<ToldStep>, window: Window, today: NaiveDate) -> bool {
+    match before {
+        None => step != Step::TooLate,
+        // That the best days are near says little new to who was told that it may go down.
+        Some(before) => {
+            (step > before.step && step != Step::BestAhead) || has_moved(&before, window, today)
+        }
+    }
+}
+
 fn advice(one: &PlannedOption<'_>, step: Step, today: NaiveDate) -> Option<Advice> {
     let planned = &one.planned;
+    // What is told ahead is told of the first of its days.
+    let today = today.max(planned.window.first);
     let arrives = planned.arrives(today);
     Some(Advice {
         option: planned.option.clone(),
@@ -230,7 +259,6 @@ mod tests {
     use crate::domain::treatment::served::Target;
     use crate::domain::treatment::site_need::SpeciesNeed;
     use crate::domain::treatment::site_plan::{PlanScope, SiteFacts};
-    use chrono::Days;
 
     /// What is told of imidacloprid against Japanese beetles on a day that its window gives.
     fn told_on(
@@ -273,7 +301,7 @@ mod tests {
             soil: None,
         };
         let plan = SitePlan::of(facts, std::iter::once(&option), PlanScope::CalledFor);
-        advise(&plan, |_| told(window))
+        advise(&plan, |_| told(window), &StepsToday::new())
     }
 
     /// What is told on a day when the last day told was so many days before the one that holds now.

@@ -11,7 +11,7 @@ const NAMED_SITES: usize = 2;
 const TITLE_CHARS: usize = 60;
 
 /// Longest push message, characters.
-const PUSH_CHARS: usize = 240;
+pub(super) const PUSH_CHARS: usize = 240;
 
 /// What is told of one thing, without the sites.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -206,7 +206,7 @@ fn applied<'t>(told: &'t [Told<'_>]) -> Vec<&'t Applied> {
 }
 
 /// A text cut at a word so that it has no more than so many characters.
-fn cut(text: &str, most: usize) -> String {
+pub(super) fn cut(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();
     }
@@ -214,4 +214,3 @@ fn cut(text: &str, most: usize) -> String {
     let end = room.rfind(' ').unwrap_or(room.len());
     room[..end].trim_end_matches([',', ':', ';']).to_owned() + "…"
 }
-

@@ -6,7 +6,7 @@ use super::day_month;
 use super::treatment::need_in_brief;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::Outlook;
-use crate::domain::telling::notice::{Instead, Notice};
+use crate::domain::telling::notice::{Instead, Notice, NoticeKind};
 use crate::domain::telling::season_letter::SpeciesAhead;
 use crate::domain::treatment::need::Need;
 use chrono::{Datelike, NaiveDate};
@@ -14,9 +14,97 @@ use chrono::{Datelike, NaiveDate};
 /// Columns of a milestone's range.
 const RANGE_COLUMNS: usize = 15;
 
-/// The letter about one site.
-pub(super) fn block(notice: &Notice<'_>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -> Block {
-    let need = notice.need.as_ref();
+/// Sites with dates of their own; where more than so many differ, one table spans them all.
+const TABLES: usize = 2;
+
+/// The letters of a message, each with its site.
+pub(super) fn blocks<'n>(notices: &[&'n Notice<'_>]) -> Vec<(Block, &'n str)> {
+    let letters = || {
+        notices.iter().filter_map(|notice| match &notice.kind {
+            NoticeKind::SeasonAhead { species, ready } => Some((*notice, species, ready)),
+            _ => None,
+        })
+    };
+    let alone =
+        |(notice, species, ready): (&'n Notice<'_>, &Vec<SpeciesAhead<'_>>, &Vec<Instead>)| {
+            (
+                block(notice.need.as_ref(), species, ready),
+                notice.site.name.as_str(),
+            )
+        };
+    let each: Vec<(Block, &str)> = letters().map(alone).collect();
+    let differ = each
+        .iter()
+        .enumerate()
+        .filter(|(place, (one, _))| each[..*place].iter().all(|(before, _)| before != one));
+    if differ.count() <= TABLES {
+        return each;
+    }
+    // What is called for may still differ from site to site.
+    letters()
+        .map(|(notice, ..)| {
+            let alike = || letters().filter(|(other, ..)| other.need == notice.need);
+            let species = spanning(alike().flat_map(|(_, species, _)| species));
+            let ready = open_for_all(alike().flat_map(|(.., ready)| ready));
+            (
+                block(notice.need.as_ref(), &species, &ready),
+                notice.site.name.as_str(),
+            )
+        })
+        .collect()
+}
+
+/// Each species once, its dates from the earliest to the latest of all sites.
+fn spanning<'s, 'a: 's>(all: impl Iterator<Item = &'s SpeciesAhead<'a>>) -> Vec<SpeciesAhead<'a>> {
+    let mut spans: Vec<SpeciesAhead<'a>> = Vec::new();
+    for one in all {
+        let Some(known) = spans
+            .iter_mut()
+            .find(|known| known.species.id == one.species.id)
+        else {
+            spans.push(one.clone());
+            continue;
+        };
+        for here in &one.ahead {
+            let same = known
+                .ahead
+                .iter_mut()
+                .find(|there| there.milestone == here.milestone);
+            match (same, &here.outlook) {
+                (Some(there), Ok((outlook, _))) => match &mut there.outlook {
+                    Ok((span, _)) => {
+                        span.early = span.early.min(outlook.early);
+                        span.late = span.late.max(outlook.late);
+                        span.by_calendar.likely &= outlook.by_calendar.likely;
+                    }
+                    Err(_) => there.outlook = here.outlook,
+                },
+                (None, _) => known.ahead.push(*here),
+                (Some(_), Err(_)) => {}
+            }
+        }
+        known.ahead.sort_by_key(|one| one.milestone);
+    }
+    spans
+}
+
+/// Each option once, from its first day anywhere to the last that serves all.
+fn open_for_all<'r>(all: impl Iterator<Item = &'r Instead>) -> Vec<Instead> {
+    let mut options: Vec<Instead> = Vec::new();
+    for one in all {
+        match options.iter_mut().find(|known| known.name == one.name) {
+            Some(known) => {
+                known.window.first = known.window.first.min(one.window.first);
+                known.window.last = known.window.last.min(one.window.last);
+            }
+            None => options.push(one.clone()),
+        }
+    }
+    options
+}
+
+/// The letter about one site, or about several with the same dates.
+pub(super) fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -> Block {
     let deadline = need.map_or("", need_in_brief).to_owned();
     let mut lines = Vec::new();
     let calls = need.is_some_and(|need| need.purpose().is_some());
@@ -37,39 +125,44 @@ pub(super) fn block(notice: &Notice<'_>, species: &[SpeciesAhead<'_>], ready: &[
         head: "The grub season ahead".to_owned(),
         deadline,
         lines,
-        table: species.iter().flat_map(rows).collect(),
+        table: table(species),
         applied: Vec::new(),
     }
 }
 
-/// The species' name and its milestones below.
-fn rows(of: &SpeciesAhead<'_>) -> Vec<String> {
-    let short = |milestone: Milestone| match milestone {
-        Milestone::AdultFlight => "flight",
-        Milestone::EggLay => "egg lay",
-        Milestone::Hatch => "hatch",
-        Milestone::WindowEnd => "window ends",
-    };
-    let cells = |words: &dyn Fn(&crate::domain::phenology::season_state::Expectation) -> String| {
-        let row: String = of
-            .ahead
+/// The milestones' names once, then each species with its ranges below.
+fn table(species: &[SpeciesAhead<'_>]) -> Vec<String> {
+    let cells = |words: Vec<String>| {
+        let row: String = words
             .iter()
-            .map(|one| format!("{:<RANGE_COLUMNS$}", words(one)))
+            .map(|word| format!("{word:<RANGE_COLUMNS$}"))
             .collect();
         format!("  {}", row.trim_end())
     };
-    if of.ahead.iter().all(|one| one.outlook.is_err()) {
-        return vec![format!("{}: no dates yet", of.species.name)];
+    let names = Milestone::ALL.map(|milestone| match milestone {
+        Milestone::AdultFlight => "flight".to_owned(),
+        Milestone::EggLay => "egg lay".to_owned(),
+        Milestone::Hatch => "hatch".to_owned(),
+        Milestone::WindowEnd => "window ends".to_owned(),
+    });
+    let mut lines = vec![cells(names.to_vec())];
+    for of in species {
+        if of.ahead.iter().all(|one| one.outlook.is_err()) {
+            lines.push(format!("{}: no dates yet", of.species.name));
+            continue;
+        }
+        lines.push(of.species.name.clone());
+        let words = Milestone::ALL.map(|milestone| {
+            let here = of.ahead.iter().find(|one| one.milestone == milestone);
+            match here.map(|one| &one.outlook) {
+                Some(Ok((outlook, _))) => range(outlook),
+                Some(Err(_)) => "no date".to_owned(),
+                None => "passed".to_owned(),
+            }
+        });
+        lines.push(cells(words.to_vec()));
     }
-    vec![
-        of.species.name.clone(),
-        cells(&|one| short(one.milestone).to_owned()),
-        cells(&|one| {
-            one.outlook
-                .as_ref()
-                .map_or("–".to_owned(), |(outlook, _)| range(outlook))
-        }),
-    ]
+    lines
 }
 
 /// A range in a few columns: "29 Jun-16 Jul".

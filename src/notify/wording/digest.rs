@@ -1,0 +1,122 @@
+//! The digest in words: a row for each thing, with its sites.
+
+use super::{Message, day_month, joined, wrapped};
+use crate::domain::place::site::{Channel, Recipient};
+use crate::domain::telling::digest::{Digest, DigestItem};
+
+/// Sites that are named in a row; of more the first ones and how many more.
+const NAMED_SITES: usize = 8;
+
+/// Words a digest.
+pub fn digest_message(
+    service: &str,
+    answer_to: &str,
+    (recipient, channel): (&Recipient, Channel),
+    digest: &Digest,
+) -> Message {
+    let work = digest
+        .items
+        .iter()
+        .filter(|(item, _)| is_work(item))
+        .count();
+    let title = match work {
+        0 => format!(
+            "Grubs: {} passed or moved, nothing to do",
+            digest.items.len()
+        ),
+        1 => "Grubs: 1 thing to do".to_owned(),
+        many => format!("Grubs: {many} things to do"),
+    };
+    if channel == Channel::Push {
+        let first = digest.items.first().map_or(String::new(), row);
+        let body = super::block::cut(&format!("{title}. {first}"), super::block::PUSH_CHARS);
+        return Message { title, body };
+    }
+    let (todo, news): (Vec<_>, Vec<_>) = digest.items.iter().partition(|(item, _)| is_work(item));
+    let mut parts = Vec::new();
+    for (heading, items) in [("To do", todo), ("New since the last digest", news)] {
+        if !items.is_empty() {
+            let rows: Vec<String> = items
+                .into_iter()
+                .map(|item| wrapped(&row(item), "- ", "  "))
+                .collect();
+            parts.push(format!("{heading}:\n{}", rows.join("\n")));
+        }
+    }
+    if work > 0 {
+        parts.push(wrapped(
+            "Cautions: the label is the law; local rules and a licensed applicator decide. Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
+            "",
+            "",
+        ));
+    }
+    let answer_to = answer_to.strip_prefix("mailto:").unwrap_or(answer_to);
+    parts.push(wrapped(
+        &format!(
+            "For {}, from hatchbell at {service}. Questions to {answer_to}.",
+            recipient.name
+        ),
+        "",
+        "",
+    ));
+    Message {
+        title,
+        body: parts.join("\n\n"),
+    }
+}
+
+fn is_work(item: &DigestItem) -> bool {
+    matches!(
+        item,
+        DigestItem::Apply { .. } | DigestItem::Water { .. } | DigestItem::Count { .. }
+    )
+}
+
+fn row((item, sites): &(DigestItem, Vec<String>)) -> String {
+    let what = match item {
+        DigestItem::Apply { by, option } => format!("Apply {option} by {}", day_month(*by)),
+        DigestItem::Water { by, option } => format!("Water in {option}, due {}", day_month(*by)),
+        DigestItem::Count { is_new: true } => {
+            "Count grubs within about two weeks: the larvae can now be seen".to_owned()
+        }
+        DigestItem::Count { is_new: false } => "Count grubs, not done yet".to_owned(),
+        DigestItem::Passed {
+            species,
+            milestone,
+            on,
+            by_calendar,
+        } => format!(
+            "{species}, {} {}{}",
+            milestone.title(),
+            day_month(*on),
+            if *by_calendar { " by the calendar" } else { "" }
+        ),
+        DigestItem::Moved {
+            species,
+            milestone,
+            from,
+            to,
+        } => format!(
+            "{species}, {} now likely about {}, not {}",
+            milestone.title(),
+            day_month(*to),
+            day_month(*from)
+        ),
+        DigestItem::Stale { station, newest } => match newest {
+            Some(day) => format!(
+                "No new temperatures of {station} since {}",
+                day.format("%-d %B %Y")
+            ),
+            None => format!("No temperatures of {station} yet"),
+        },
+    };
+    format!("{what}: {}", places(sites))
+}
+
+fn places(sites: &[String]) -> String {
+    if sites.len() <= NAMED_SITES {
+        return joined(sites.iter().map(String::as_str));
+    }
+    let named = sites[..NAMED_SITES].join(", ");
+    format!("{named} and {} more", sites.len() - NAMED_SITES)
+}
