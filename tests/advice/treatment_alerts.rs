@@ -109,7 +109,7 @@ impl Garden {
             on = on + Days::new(2);
         }
         told.retain(|(heading, _)| {
-            ["likely", "has begun", "has ended"]
+            ["season ahead", "has begun", "has ended"]
                 .iter()
                 .all(|milestone| !heading.contains(milestone))
         });
@@ -150,27 +150,20 @@ fn without_rain() -> String {
     String::from_utf8(written.into_inner().unwrap()).unwrap()
 }
 
-/// The things a mail tells of: each has an underlined heading.
+/// The things a mail tells of: each begins with what it is and where.
 fn sections(body: &str) -> Vec<Told> {
     let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
-    let (things, cautions) = body.split_once("CAUTIONS").unwrap_or((body, ""));
-    let mut told: Vec<Told> = Vec::new();
-    for paragraph in things.split("\n\n") {
-        match paragraph.rsplit_once('\n') {
-            Some((heading, line)) if line.starts_with("---") => {
-                let heading = flat(heading).replace("The lawn (A member), ", "");
-                told.push((heading, String::new()));
-            }
-            _ => {
-                let (_, text) = told.last_mut().expect("a heading comes first");
-                *text += &format!("{} ", flat(paragraph));
-            }
-        }
-    }
-    for (_, text) in &mut told {
-        *text += &format!("CAUTIONS {}", flat(cautions));
-    }
-    told
+    let (things, cautions) = body.split_once("Cautions:").unwrap_or((body, ""));
+    let things = things.split("\n\n").map(flat);
+    things
+        .filter_map(|thing| {
+            let (heading, text) = thing.split_once(": The lawn")?;
+            Some((
+                heading.to_owned(),
+                format!("{} CAUTIONS {}", text.trim(), flat(cautions)),
+            ))
+        })
+        .collect()
 }
 
 fn counted(larvae: u32) -> JournalAction {
@@ -211,13 +204,13 @@ fn about<'t>(told: &'t [Told], what: &str) -> Vec<&'t str> {
 fn who_has_neither_counted_nor_decided_is_told_to_count_and_to_spread_nothing() {
     let mut garden = Garden::with("");
     let told = garden.play_through("2026-03-01", "2026-09-20");
-    assert_eq!(headings(&told), ["Japanese beetle, time to count grubs"]);
+    assert_eq!(headings(&told), ["Count grubs"]);
     let (_, text) = &told[0];
     for due in [
         "top 5 to 10 cm",
-        "hatchbell log count",
+        "flaps of 0.25 ft²",
         "No count, no curative",
-        "CAUTIONS",
+        "Tell ",
     ] {
         assert!(text.contains(due), "{due}: {text}");
     }
@@ -234,10 +227,7 @@ fn milestones_say_that_nothing_should_be_applied_where_nothing_speaks_for_it() {
         .iter()
         .find(|(heading, _)| heading.contains("egg lay"))
         .unwrap();
-    assert!(
-        text.contains("This site: Nothing should be applied"),
-        "{text}"
-    );
+    assert!(text.contains("Nothing to apply here"), "{text}");
 }
 
 #[test]
@@ -245,35 +235,33 @@ fn after_a_harmful_count_last_autumn_each_step_of_a_preventive_is_told_once_in_o
     let mut garden = Garden::with("options = [\"chlorantraniliprole\"]");
     garden.log("2025-09-10", &counted(150));
     let told = garden.play_through("2026-03-01", "2026-07-30");
-    let species = "Japanese beetle,";
-    let heads = headings(&told);
-    assert_eq!(heads.len(), 3, "{heads:#?}");
-    for (head, due) in heads.iter().zip([
-        "best days for chlorantraniliprole about",
-        "last good day for chlorantraniliprole about",
-        "the good days for chlorantraniliprole are over",
-    ]) {
-        assert!(head.starts_with(&format!("{species} {due}")), "{head}");
-    }
+    assert_eq!(
+        headings(&told),
+        [
+            "Apply chlorantraniliprole",
+            "Last week for chlorantraniliprole",
+            "The good days for chlorantraniliprole are over",
+        ]
+    );
     for (heading, text) in &told {
         assert!(
-            text.contains("last year's counts") || text.contains("Last year's counts"),
+            text.contains("Last year's grubs here justify a preventive"),
             "{heading}: {text}"
         );
-        assert!(
-            text.contains("planning model") && text.contains("CAUTIONS"),
-            "{text}"
-        );
     }
-    assert!(told[0].1.contains("Water in with 13 mm"), "{}", told[0].1);
-    let (_, too_late) = &told[2];
+    for (_, text) in &told[..2] {
+        assert!(text.contains("Water in with 13 mm within a day"), "{text}");
+        assert!(text.contains("planning model, estimated"), "{text}");
+        assert!(text.contains("The label is the law"), "{text}");
+    }
+    let (_, over) = &told[2];
     assert!(
-        too_late.contains("for later days trials still found control until about"),
-        "{too_late}"
+        over.contains("Later than practice advises, trials still found control until about"),
+        "{over}"
     );
     assert!(
-        too_late.contains("Nothing else of this site's choice is in time"),
-        "{too_late}"
+        over.ends_with("CAUTIONS "),
+        "nothing is to be applied: {over}"
     );
 }
 
@@ -285,12 +273,9 @@ fn when_one_option_is_too_late_those_still_in_time_are_named() {
     let told = garden.play_through("2026-05-20", "2026-06-20");
     let (_, text) = told
         .iter()
-        .find(|(heading, _)| heading.contains("the good days for chlorantraniliprole are over"))
+        .find(|(heading, _)| heading.contains("The good days for chlorantraniliprole are over"))
         .expect("they end");
-    assert!(
-        text.contains("Instead: imidacloprid (apply it from"),
-        "{text}"
-    );
+    assert!(text.contains("Instead: imidacloprid ("), "{text}");
 }
 
 #[test]
@@ -314,7 +299,7 @@ fn once_the_whole_site_is_treated_in_time_no_further_step_is_told() {
     garden.log("2026-05-02", &water("15mm"));
     let told = garden.play_through("2026-05-03", "2026-07-30");
     let heads = headings(&told);
-    assert_eq!(heads, ["chlorantraniliprole is watered in"]);
+    assert_eq!(heads, ["Chlorantraniliprole is watered in"]);
 }
 
 #[test]
@@ -347,7 +332,7 @@ fn a_curative_is_told_of_only_after_a_count_above_what_the_turf_bears() {
         assert_eq!(heads.contains("trichlorfon"), is_told, "{heads}");
         if is_told {
             assert!(
-                told[0].1.contains("lies above what the turf bears"),
+                told[0].1.contains("above what the turf tolerates"),
                 "{}",
                 told[0].1
             );
@@ -364,7 +349,7 @@ fn only_a_count_of_larvae_that_can_be_counted_stands_for_counting() {
         garden.log(on, &counted(5));
         let told = garden.play_through(on, "2026-08-30");
         assert_eq!(
-            !about(&told, "time to count").is_empty(),
+            !about(&told, "Count grubs").is_empty(),
             is_told,
             "{on}: {told:#?}"
         );
@@ -380,7 +365,7 @@ fn a_count_right_after_egg_lay_neither_calls_for_a_curative_nor_stops_a_preventi
         garden.log("2026-06-27", &counted(larvae));
         let told = garden.play_through("2026-06-27", "2026-07-28");
         assert!(
-            !about(&told, "last good day for imidacloprid").is_empty(),
+            !about(&told, "Last week for imidacloprid").is_empty(),
             "{told:#?}"
         );
         assert!(about(&told, "trichlorfon").is_empty(), "{told:#?}");
@@ -391,7 +376,7 @@ fn a_count_right_after_egg_lay_neither_calls_for_a_curative_nor_stops_a_preventi
 fn who_begins_after_the_windows_end_is_told_to_count_all_the_same() {
     let mut garden = Garden::with("");
     let told = garden.play_through("2026-08-30", "2026-09-03");
-    assert_eq!(headings(&told), ["Japanese beetle, time to count grubs"]);
+    assert_eq!(headings(&told), ["Count grubs"]);
 }
 
 #[test]
@@ -399,7 +384,7 @@ fn who_begins_when_the_best_days_are_over_hears_how_long_it_still_works() {
     let mut garden = Garden::with("options = [\"diamide\"]\npreventives = \"every-year\"");
     let told = garden.play(day("2026-06-02"));
     assert_eq!(
-        about(&told, "last good day for chlorantraniliprole about").len(),
+        about(&told, "Last week for chlorantraniliprole").len(),
         1,
         "{told:#?}"
     );
@@ -412,11 +397,12 @@ fn a_biological_that_seeks_larvae_is_told_of_after_a_count_too() {
     garden.log("2026-08-09", &counted(400));
     let told = garden.play_through("2026-08-09", "2026-08-13");
     let all: String = told.iter().map(|(_, text)| text.as_str()).collect();
-    assert!(all.contains("Metarhizium brunneum: Apply it"), "{all}");
-    assert!(
-        all.contains("Heterorhabditis bacteriophora: The best day was about"),
-        "{all}"
-    );
+    for option in [
+        "Metarhizium brunneum: Today is",
+        "Heterorhabditis bacteriophora: Today is",
+    ] {
+        assert!(all.contains(option), "{option}: {all}");
+    }
     assert!(!all.contains("Bacillus"), "{all}");
 }
 
@@ -431,7 +417,7 @@ fn a_curative_that_went_down_before_the_count_does_not_answer_it() {
         let told = garden.play(day("2026-08-20"));
         let texts: String = told.iter().map(|(_, text)| text.as_str()).collect();
         assert_eq!(
-            texts.contains("Why treat"),
+            texts.contains("The count is above what the turf tolerates"),
             is_told,
             "{spread_on}: {told:#?}"
         );
@@ -451,12 +437,7 @@ fn milestones_no_longer_call_for_a_treatment_once_it_was_made() {
         .iter()
         .find(|(heading, _)| heading.contains("egg lay has"))
         .unwrap();
-    assert!(
-        text.contains(
-            "This site: Nothing should be applied: what was justified here was done on 5 May"
-        ),
-        "{text}"
-    );
+    assert!(text.contains("Nothing to apply here"), "{text}");
 }
 
 #[test]
@@ -466,7 +447,7 @@ fn an_edited_application_is_not_told_of_again_and_water_taken_back_is() {
     garden.log("2026-06-09", &spread("imidacloprid", "450 m2"));
     garden.log("2026-06-09", &water("15mm"));
     assert_eq!(
-        about(&garden.play(day("2026-06-09")), "imidacloprid").len(),
+        about(&garden.play(day("2026-06-09")), "midacloprid").len(),
         1
     );
     let now = "2026-06-10T06:00:00Z".parse().unwrap();
@@ -476,14 +457,11 @@ fn an_edited_application_is_not_told_of_again_and_water_taken_back_is() {
     store
         .replace(first, first.day, &first.action, Some("with dew"), now)
         .unwrap();
-    assert!(about(&garden.play(day("2026-06-10")), "imidacloprid").is_empty());
+    assert!(about(&garden.play(day("2026-06-10")), "midacloprid").is_empty());
     assert!(garden.engine.store.undo(second.number, now).unwrap());
     let told = garden.play(day("2026-06-10"));
-    assert_eq!(
-        about(&told, "imidacloprid"),
-        ["water in imidacloprid by 10 June"]
-    );
-    assert!(about(&garden.play(day("2026-06-10")), "imidacloprid").is_empty());
+    assert_eq!(about(&told, "midacloprid"), ["Water in imidacloprid"]);
+    assert!(about(&garden.play(day("2026-06-10")), "midacloprid").is_empty());
 }
 
 #[test]
@@ -491,19 +469,13 @@ fn where_the_summer_is_short_larvae_are_counted_four_weeks_after_first_hatch() {
     let mut garden = Garden::in_the_cold("condition = \"irrigated\"\noptions = [\"biological\"]");
     // First hatch is on 16 August.
     let told = garden.play_through("2026-08-20", "2026-09-30");
-    assert_eq!(
-        about(&told, "time to count"),
-        ["Japanese beetle, time to count grubs"]
-    );
+    assert_eq!(about(&told, "Count grubs"), ["Count grubs"]);
     garden.log("2026-10-01", &counted(400));
     let told = garden.play(day("2026-10-01"));
-    let about = about(
-        &told,
-        "above what the turf bears, and nothing here works now",
-    );
+    let about = about(&told, "Too many grubs, and nothing here works on them now");
     let some_work = told
         .iter()
-        .any(|(_, text)| text.contains("Why treat: The count of 1 October"));
+        .any(|(_, text)| text.contains("The count is above what the turf tolerates"));
     assert!(!about.is_empty() || some_work, "{told:#?}");
 }
 
@@ -517,11 +489,8 @@ fn advice_whose_ground_is_gone_is_taken_back_once() {
     let number = garden.engine.store.entries("lawn").unwrap()[0].number;
     assert!(garden.engine.store.undo(number, now).unwrap());
     let told = garden.play(day("2026-08-17"));
-    assert_eq!(
-        about(&told, "hold back"),
-        ["Japanese beetle, hold back: nothing should be applied now"]
-    );
-    assert!(about(&garden.play(day("2026-08-18")), "hold back").is_empty());
+    assert_eq!(about(&told, "Hold back"), ["Hold back: apply nothing now"]);
+    assert!(about(&garden.play(day("2026-08-18")), "Hold back").is_empty());
 }
 
 #[test]
@@ -531,12 +500,12 @@ fn advice_that_is_too_late_anyway_is_not_taken_back() {
     let mut garden = Garden::with(site);
     let before = garden.play_through("2026-07-10", "2026-08-04");
     assert!(
-        !about(&before, "the good days for imidacloprid are over").is_empty(),
+        !about(&before, "The good days for imidacloprid are over").is_empty(),
         "{before:#?}"
     );
     garden.log("2026-08-05", &counted(5));
     let told = garden.play_through("2026-08-05", "2026-08-20");
-    assert!(about(&told, "hold back").is_empty(), "{told:#?}");
+    assert!(about(&told, "Hold back").is_empty(), "{told:#?}");
 }
 
 #[test]
@@ -547,7 +516,7 @@ fn a_treatment_that_was_made_takes_no_advice_back() {
     garden.play(day("2026-08-16"));
     garden.log("2026-08-17", &spread("trichlorfon", "450 m2"));
     let told = garden.play_through("2026-08-17", "2026-09-10");
-    assert!(about(&told, "hold back").is_empty(), "{told:#?}");
+    assert!(about(&told, "Hold back").is_empty(), "{told:#?}");
 }
 
 #[test]
@@ -556,10 +525,10 @@ fn watering_in_is_asked_for_once_and_done_when_irrigation_reaches_the_depth() {
     garden.play(day("2026-06-08"));
     garden.log("2026-06-09", &spread("imidacloprid", "450 m2"));
     let told = garden.play(day("2026-06-09"));
-    assert_eq!(headings(&told), ["water in imidacloprid by 10 June"]);
+    assert_eq!(headings(&told), ["Water in imidacloprid"]);
     let (_, text) = &told[0];
     assert!(
-        text.contains("13 mm are lacking") && text.contains("CAUTIONS"),
+        text.contains("13 mm are lacking") && text.contains("The label is the law"),
         "{text}"
     );
     assert_eq!(garden.play(day("2026-06-09")), []);
@@ -567,11 +536,11 @@ fn watering_in_is_asked_for_once_and_done_when_irrigation_reaches_the_depth() {
     assert_eq!(garden.play(day("2026-06-10")), []);
     garden.log("2026-06-10", &water("0.25in"));
     let told = garden.play(day("2026-06-10"));
-    assert_eq!(headings(&told), ["imidacloprid is watered in"]);
+    assert_eq!(headings(&told), ["Imidacloprid is watered in"]);
     for n in 11..25 {
         let told = garden.play(NaiveDate::from_ymd_opt(2026, 6, n).unwrap());
         assert!(
-            !headings(&told).join(" ").contains("imidacloprid"),
+            !headings(&told).join(" ").contains("midacloprid"),
             "{told:?}"
         );
     }
@@ -580,8 +549,8 @@ fn watering_in_is_asked_for_once_and_done_when_irrigation_reaches_the_depth() {
 #[test]
 fn rain_that_the_feed_brings_later_waters_in_and_what_stays_dry_is_told_as_missed() {
     for (mm, head) in [
-        (20.0, "imidacloprid is watered in"),
-        (2.0, "imidacloprid was not watered in in time"),
+        (20.0, "Imidacloprid is watered in"),
+        (2.0, "Imidacloprid was not watered in in time"),
     ] {
         let mut garden = Garden::with("");
         garden.play(day("2026-06-08"));
@@ -589,12 +558,12 @@ fn rain_that_the_feed_brings_later_waters_in_and_what_stays_dry_is_told_as_misse
         garden.play(day("2026-06-09"));
         let told = garden.play(day("2026-06-12"));
         assert!(
-            about(&told, "imidacloprid").is_empty(),
+            about(&told, "midacloprid").is_empty(),
             "its rain is not known yet"
         );
         garden.rain(&[("2026-06-09", 30.0), ("2026-06-10", mm)]);
         let told = garden.play(day("2026-06-12"));
-        assert_eq!(about(&told, "imidacloprid"), [head]);
+        assert_eq!(about(&told, "midacloprid"), [head]);
     }
 }
 
