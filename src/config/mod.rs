@@ -8,7 +8,7 @@
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Member, Recipient, Site, Station};
-use crate::domain::telling::early_notice::Policy;
+use crate::domain::telling::season_letter::Policy;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::notify::email::SmtpSecurity;
 use crate::notify::push::PushFormat;

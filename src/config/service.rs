@@ -5,7 +5,7 @@ use super::problem::closest;
 use super::{Demo, DemoDelivery, EmailServer, Service};
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::place::site::Member;
-use crate::domain::telling::early_notice::Policy;
+use crate::domain::telling::season_letter::Policy;
 use crate::notify::email::{SmtpSecurity, check_address};
 use crate::secret::SecretSource;
 use chrono::{DateTime, Utc};

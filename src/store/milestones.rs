@@ -4,9 +4,9 @@ use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::{Crossing, PassedBy};
-use crate::domain::telling::early_notice::Foretold;
 use crate::domain::telling::milestone_decision::Recorded;
 use crate::domain::telling::notice_log::LoggedNotice;
+use crate::domain::telling::season_letter::Foretold;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 

@@ -13,7 +13,7 @@ use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, SeasonState, season_state};
 use hatchbell::domain::phenology::species::Threshold;
 use hatchbell::domain::sourced_value::EvidenceGrade;
-use hatchbell::domain::telling::early_notice::{Early, Foretold, Policy, foretell};
+use hatchbell::domain::telling::season_letter::{Foretold, Policy, foretold, is_near, moved};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::degree_day::{Method, Model};
 use hatchbell::domain::weather::extremes::Extremes;
@@ -331,68 +331,55 @@ fn standing_on(today: &str, gain: f64) -> SeasonState {
     )
 }
 
-fn told(today: &str, gain: f64, before: &[Foretold]) -> Vec<Early> {
-    let state = standing_on(today, gain);
-    foretell(&state, &[], before, &Policy::default(), date(today))
-}
-
-fn of(early: &[Early], milestone: Milestone) -> Option<&Early> {
-    early.iter().find(|early| early.milestone == milestone)
-}
-
-fn flight_told(lead_days: u32, likely: &str) -> Foretold {
-    Foretold {
-        milestone: Milestone::AdultFlight,
-        lead_days,
-        likely: date(likely),
-    }
-}
-
 // At 10 °C·d a day flight (560) falls on 25 February.
 #[test]
-fn a_milestone_is_foretold_once_for_each_lead() {
-    let flight = |today: &str, before: &[Foretold]| {
-        of(&told(today, 10.0, before), Milestone::AdultFlight).map(|early| early.lead_days)
-    };
-    assert_eq!(
-        flight("2026-01-05", &[]),
-        None,
+fn the_season_s_letter_goes_out_when_the_first_milestone_comes_within_the_longest_lead() {
+    let is_due = |today: &str| is_near(&standing_on(today, 10.0), &Policy::default(), date(today));
+    assert!(
+        !is_due("2026-01-05"),
         "51 days are more than the longest lead"
     );
-    assert_eq!(flight("2026-01-12", &[]), Some(45));
-    let first = flight_told(45, "2026-02-25");
-    assert_eq!(flight("2026-01-13", &[first]), None);
-    assert_eq!(flight("2026-02-12", &[first]), Some(14));
-    let second = flight_told(14, "2026-02-25");
-    assert_eq!(flight("2026-02-13", &[first, second]), None);
-}
-
-#[test]
-fn a_late_start_foretells_at_the_nearest_lead_only() {
-    let early = told("2026-02-20", 10.0, &[]);
-    let flight = of(&early, Milestone::AdultFlight).unwrap();
-    assert_eq!((flight.lead_days, flight.moved_from), (14, None));
-}
-
-#[test]
-fn a_likely_date_that_moves_by_a_week_is_told_anew() {
-    let at = |told_before: &str| {
-        of(
-            &told("2026-02-13", 10.0, &[flight_told(14, told_before)]),
-            Milestone::AdultFlight,
-        )
-        .map(|early| early.moved_from)
+    assert!(!is_due("2026-01-10"));
+    assert!(is_due("2026-01-12"));
+    assert!(is_due("2026-02-20"), "a late start is told late");
+    let none = Policy {
+        leads_days: Vec::new(),
+        ..Policy::default()
     };
-    assert_eq!(at("2026-02-20"), None, "five days are not worth a message");
-    assert_eq!(at("2026-02-18"), Some(Some(date("2026-02-18"))));
-    assert_eq!(at("2026-03-04"), Some(Some(date("2026-03-04"))));
+    assert!(!is_near(
+        &standing_on("2026-02-20", 10.0),
+        &none,
+        date("2026-02-20")
+    ));
 }
 
 #[test]
-fn the_end_of_the_window_is_not_foretold() {
-    for today in ["2026-04-20", "2026-05-20", "2026-05-28"] {
-        assert!(of(&told(today, 10.0, &[]), Milestone::WindowEnd).is_none());
-    }
+fn of_a_letter_the_dates_of_all_milestones_but_the_end_of_the_window_are_kept() {
+    let kept = foretold(&standing_on("2026-01-12", 10.0), date("2026-01-12"));
+    let milestones: Vec<Milestone> = kept.iter().map(|(one, _)| one.milestone).collect();
+    assert_eq!(
+        milestones,
+        [Milestone::AdultFlight, Milestone::EggLay, Milestone::Hatch]
+    );
+    let (flight, (early, late)) = kept[0];
+    assert_eq!((flight.likely, flight.lead_days), (date("2026-02-25"), 44));
+    assert!(early.unwrap() <= flight.likely && flight.likely <= late.unwrap());
+}
+
+#[test]
+fn a_likely_date_that_moves_by_a_week_is_worth_a_line() {
+    let at = |told_before: &str| {
+        let told = Foretold {
+            milestone: Milestone::AdultFlight,
+            lead_days: 45,
+            likely: date(told_before),
+        };
+        let state = standing_on("2026-02-13", 10.0);
+        moved(&state, &[told], &Policy::default(), date("2026-02-13")).len()
+    };
+    assert_eq!(at("2026-02-20"), 0, "five days are not");
+    assert_eq!(at("2026-02-18"), 1);
+    assert_eq!(at("2026-03-04"), 1);
 }
 
 // --- biofix -------------------------------------------------------------------------------------

@@ -4,7 +4,6 @@
 pub mod counting_notice;
 pub mod data_notice;
 pub mod digest;
-pub mod early_notice;
 pub mod feed_trouble;
 pub mod hold_notice;
 pub mod meaning;

@@ -4,8 +4,36 @@
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::{Expectation, SeasonState};
 use crate::domain::phenology::species::Species;
-use crate::domain::telling::early_notice::{Foretold, Policy};
 use chrono::NaiveDate;
+
+/// When the season's letter goes out, and what is worth telling of it later.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Policy {
+    /// Days ahead of the likely date of the first milestone; the longest counts.
+    pub leads_days: Vec<u32>,
+    /// A told likely date that moves by at least this many days is told in the next digest.
+    pub moved_days: u32,
+}
+
+impl Default for Policy {
+    fn default() -> Self {
+        Self {
+            leads_days: vec![45, 14],
+            moved_days: 7,
+        }
+    }
+}
+
+/// A milestone that was foretold: by a letter, or by a digest once it had moved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Foretold {
+    /// Which one.
+    pub milestone: Milestone,
+    /// Days ahead of the likely date.
+    pub lead_days: u32,
+    /// The likely date that was told.
+    pub likely: NaiveDate,
+}
 
 /// What lies ahead of a species at a site.
 #[derive(Debug, Clone, PartialEq)]

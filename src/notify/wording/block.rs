@@ -27,18 +27,18 @@ pub(super) struct Block {
     /// Lines that are not wrapped.
     pub table: Vec<String>,
     /// What is applied or watered in because of it, which has its cautions.
-    pub applied: Vec<Applied>,
+    pub applied: Vec<AppliedOption>,
 }
 
 /// An option that somebody may apply because of a message.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Applied {
+pub(super) struct AppliedOption {
     name: String,
     is_restricted: bool,
     caution: Option<String>,
 }
 
-impl Applied {
+impl AppliedOption {
     pub fn of(option: &TreatmentOption) -> Self {
         // What stands behind the colon or in brackets is in the plan.
         let brief = |caution: &String| {
@@ -55,18 +55,18 @@ impl Applied {
 
 /// A block with the sites it is told of.
 #[derive(Debug)]
-pub(super) struct Told<'n> {
+pub(super) struct Grouped<'n> {
     block: Block,
     sites: Vec<&'n str>,
 }
 
 /// Blocks with their sites, the same ones put together, the most urgent first.
-pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Vec<Told<'n>> {
-    let mut told: Vec<Told<'n>> = Vec::new();
+pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Vec<Grouped<'n>> {
+    let mut told: Vec<Grouped<'n>> = Vec::new();
     for (block, site) in blocks {
         match told.iter_mut().find(|one| one.block == block) {
             Some(one) => one.sites.push(site),
-            None => told.push(Told {
+            None => told.push(Grouped {
                 block,
                 sites: vec![site],
             }),
@@ -76,7 +76,7 @@ pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Ve
     told
 }
 
-impl Told<'_> {
+impl Grouped<'_> {
     fn place(&self) -> String {
         match self.sites.len() {
             few if few <= NAMED_SITES => joined(self.sites.iter().copied()),
@@ -105,7 +105,7 @@ impl Told<'_> {
 }
 
 /// The title of a message: the decision first.
-pub(super) fn title(told: &[Told<'_>]) -> String {
+pub(super) fn title(told: &[Grouped<'_>]) -> String {
     let Some(first) = told.first() else {
         return "Nothing to report".to_owned();
     };
@@ -122,8 +122,8 @@ pub(super) fn title(told: &[Told<'_>]) -> String {
 }
 
 /// The text of a mail.
-pub(super) fn full(told: &[Told<'_>], footer: &str) -> String {
-    let blocks = told.iter().map(Told::full);
+pub(super) fn full(told: &[Grouped<'_>], footer: &str) -> String {
+    let blocks = told.iter().map(Grouped::full);
     let cautions = cautions(told);
     let parts: Vec<String> = blocks
         .chain((!cautions.is_empty()).then(|| {
@@ -139,7 +139,7 @@ pub(super) fn full(told: &[Told<'_>], footer: &str) -> String {
 }
 
 /// The text of a push message.
-pub(super) fn brief(told: &[Told<'_>]) -> String {
+pub(super) fn brief(told: &[Grouped<'_>]) -> String {
     let names = applied(told);
     let caution = if names.is_empty() {
         String::new()
@@ -160,7 +160,7 @@ pub(super) fn brief(told: &[Told<'_>]) -> String {
 }
 
 /// Three lines at most: the label and the law, where it must not go, and what is special to the options.
-fn cautions(told: &[Told<'_>]) -> Vec<String> {
+fn cautions(told: &[Grouped<'_>]) -> Vec<String> {
     let applied = applied(told);
     if applied.is_empty() {
         return Vec::new();
@@ -195,8 +195,8 @@ fn lower(text: &str) -> String {
     })
 }
 
-fn applied<'t>(told: &'t [Told<'_>]) -> Vec<&'t Applied> {
-    let mut applied: Vec<&Applied> = Vec::new();
+fn applied<'t>(told: &'t [Grouped<'_>]) -> Vec<&'t AppliedOption> {
+    let mut applied: Vec<&AppliedOption> = Vec::new();
     for one in told.iter().flat_map(|one| &one.block.applied) {
         if !applied.contains(&one) {
             applied.push(one);

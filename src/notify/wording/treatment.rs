@@ -1,7 +1,7 @@
 //! Words for treatments: whether to treat, which step is due, what to count, how it is watered in.
 
 use super::advice::step_words;
-use super::block::{Applied, Block};
+use super::block::{AppliedOption, Block};
 use super::count::{density, what_more};
 use super::weather::{weather_words, wet_words};
 use super::{Reader, capitalised, day_month, joined};
@@ -86,7 +86,9 @@ pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_
         deadline: deadline(first),
         lines,
         table: Vec::new(),
-        applied: applied.map(|advice| Applied::of(&advice.option)).collect(),
+        applied: applied
+            .map(|advice| AppliedOption::of(&advice.option))
+            .collect(),
     }
 }
 
@@ -381,7 +383,7 @@ pub(super) fn water_block(
         lines,
         table: Vec::new(),
         applied: if is_open {
-            vec![Applied::of(option)]
+            vec![AppliedOption::of(option)]
         } else {
             Vec::new()
         },
