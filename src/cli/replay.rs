@@ -9,6 +9,7 @@ use crate::store::Store;
 use anyhow::{Context, bail};
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, Utc};
 use clap::Args;
+use std::collections::BTreeSet;
 use std::process::ExitCode;
 use tokio::sync::watch;
 
@@ -72,7 +73,6 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
     );
     let runtime = runtime()?;
     let mut milestones = 0;
-    let mut messages = 0;
     for day in days {
         bar.set_message(day.to_string());
         engine.clock = Clock::Set(at_six(day));
@@ -81,14 +81,26 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
             bail_on_feeds(&engine)?;
         }
         milestones += report.milestones;
-        messages += report.sent;
         bar.inc(1);
     }
     bar.finish_and_clear();
+    let texts = engine.store.texts()?;
+    let people: BTreeSet<&str> = texts
+        .iter()
+        .map(|(recipient, _)| recipient.as_str())
+        .collect();
+    let words = texts
+        .iter()
+        .map(|(_, text)| text.split_whitespace().count());
     say!(
-        "season {year} played: {} recorded, {} printed",
+        "season {year} played: {} recorded, {} to {}, longest {} words",
         counted(milestones, "milestone"),
-        counted(messages, "message")
+        counted(texts.len(), "message"),
+        match people.len() {
+            1 => "1 person".to_owned(),
+            many => format!("{many} people"),
+        },
+        words.max().unwrap_or(0)
     );
     Ok(ExitCode::SUCCESS)
 }

@@ -104,6 +104,18 @@ pub(super) fn insert(
 }
 
 impl Store {
+    /// All messages: recipient and text, oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn texts(&self) -> Result<Vec<(String, String)>, StoreError> {
+        let mut statement = self
+            .connection
+            .prepare("SELECT recipient, body FROM outbox ORDER BY id")?;
+        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
     /// The messages to be sent or tried again at `now`, oldest first, whatever the hours of their
     /// recipients.
     pub fn due(&self, now: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
