@@ -30,6 +30,8 @@ mod scout;
 mod season;
 mod stations;
 mod status;
+mod table;
+mod width;
 
 /// Exit code for a configuration that cannot be used (EX_CONFIG of sysexits.h).
 pub const EXIT_CONFIG: u8 = 78;
@@ -208,12 +210,12 @@ macro_rules! say {
 }
 use say;
 
-/// Columns that running text is wrapped to.
+/// Columns that running text is wrapped to on a wide screen.
 const TEXT_COLUMNS: usize = 88;
 
 /// Prints a paragraph, wrapped.
 fn say_wrapped(paragraph: &str) {
-    say!("{}", textwrap::fill(paragraph, TEXT_COLUMNS));
+    print(format_args!("{}", width::wrapped(paragraph)));
 }
 
 /// A day for the command line, within the years that weather records reach.

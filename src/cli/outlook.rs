@@ -1,14 +1,16 @@
-//! `hatchbell outlook`: prints a site's outlook with its table and drawing.
+//! `hatchbell outlook`: prints a site's outlook with its table and drawing, or as JSON.
 
-use super::{ConfigOption, DateOption, configuration, counted, or_exit, say_wrapped};
-use crate::cli::chart::chart;
+use super::chart::chart;
+use super::table::FittedTable;
+use super::width::{columns, wrapped};
+use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::domain::phenology::outlook::CHANCE_DAYS;
 use crate::report::outlook::{
-    BY_CALENDAR_MARK, HOW_TO_PLAN, MilestoneOutlook, SiteOutlook, site_outlooks,
+    BY_CALENDAR_MARK, HOW_TO_PLAN, MilestoneOutlook, OutlookReport, SpeciesOutlook,
 };
 use crate::store::Store;
+use chrono::NaiveDate;
 use clap::Args;
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 use std::process::ExitCode;
 
 /// Show a site's milestones weeks ahead, as date ranges
@@ -24,83 +26,76 @@ pub(super) struct OutlookOptions {
     date: DateOption,
     /// The site, by its id in the configuration
     site: String,
+    /// Print JSON for scripts
+    #[arg(long)]
+    json: bool,
 }
+
+/// Columns before those of chances.
+const BEFORE_CHANCES: usize = 5;
 
 pub(super) fn run(options: &OutlookOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
-    super::site(&config, &options.site)?;
+    let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
-    for outlook in site_outlooks(&config, &store, &options.site, today)? {
-        super::print(format_args!("{}", text(&outlook)));
+    let outlook = OutlookReport::of(&config, &store, of, today)?;
+    if options.json {
+        say!("{}", serde_json::to_string_pretty(&outlook)?);
+        return Ok(ExitCode::SUCCESS);
     }
-    say_wrapped(HOW_TO_PLAN);
+    let head = format!("{} ({}), {today}", outlook.site_name, outlook.member);
+    let species = outlook.species.iter();
+    let species: String = species.map(|species| text(species, today)).collect();
+    let end = wrapped(HOW_TO_PLAN);
+    super::print(format_args!("{}{species}{end}", wrapped(&head)));
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(outlook: &SiteOutlook) -> String {
-    let mut text = format!(
-        "{} ({}), {}\n{}, season {}: {:.0} °C·d at {}, {}, {} estimated\n",
-        outlook.site,
-        outlook.member,
-        outlook.day,
-        outlook.species,
-        outlook.season,
+fn text(outlook: &SpeciesOutlook, today: NaiveDate) -> String {
+    let mut text = wrapped(&format!(
+        "{}, season {}: {:.0} °C·d at {}, {}, {} estimated",
+        outlook.name,
+        outlook.season_name,
         outlook.degree_days,
-        outlook.station,
+        outlook.station_name,
         outlook.data_in_words(),
         counted(outlook.estimated_days as usize, "day"),
-    );
+    ));
     if let Some(anchor) = &outlook.anchor {
-        text += &format!("{anchor}\n");
+        text += &wrapped(anchor);
     }
     text += &table(outlook);
-    text += &chart(&outlook.ranges(), outlook.day);
-    for sentence in &outlook.basis {
-        // The only one longer than a line.
-        text += &sentence.replace(" and each threshold's ", " and each\nthreshold's ");
-        text += "\n";
+    text += &chart(&outlook.ranges(), today, columns());
+    for sentence in outlook.basis_in_words() {
+        text += &wrapped(&sentence);
     }
     text + "\n"
 }
 
-fn table(outlook: &SiteOutlook) -> String {
-    let mut table = Table::new();
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic);
-    let mut heads: Vec<String> = ["", "°C·d", "10 %", "50 %", "90 %", "by now"]
-        .map(str::to_owned)
-        .to_vec();
-    heads.extend(CHANCE_DAYS.map(|days| format!("{days} d")));
-    table.set_header(heads);
-    for milestone in &outlook.milestones {
-        table.add_row(cells(milestone));
-    }
-    let mut text = format!("\n{}\n", table.trim_fmt());
+fn table(outlook: &SpeciesOutlook) -> String {
+    let heads = ["", "°C·d", "10 %", "50 %", "90 %", "by now"].map(str::to_owned);
+    let chances = CHANCE_DAYS.map(|days| format!("{days} d"));
+    let table = FittedTable {
+        heads: heads.into_iter().chain(chances).collect(),
+        rows: outlook.milestones.iter().map(cells).collect(),
+        may_stay: &[9, BEFORE_CHANCES, 4, 3, 2],
+        right_from: BEFORE_CHANCES,
+    };
+    let mut text = format!("\n{}", table.in_columns(columns()));
     if outlook.has_estimate() {
         text += "* an estimate, not a published value\n";
     }
     if outlook.has_date_by_calendar() {
-        text += &format!("{BY_CALENDAR_MARK} by the calendar, which ends the season warm or not\n");
+        text += &wrapped(&format!(
+            "{BY_CALENDAR_MARK} by the calendar, which ends the season warm or not"
+        ));
     }
     text
 }
 
-fn cells(milestone: &MilestoneOutlook) -> Vec<Cell> {
-    /// Columns before those of chances.
-    const LEFT: usize = 5;
-    let mut cells = vec![milestone.title.to_owned(), milestone.threshold_in_words()];
+fn cells(milestone: &MilestoneOutlook) -> Vec<String> {
+    let mut cells = vec![milestone.title.to_owned(), milestone.threshold.in_words()];
     cells.extend(milestone.dates_in_words());
-    let cells = cells.into_iter().enumerate();
     cells
-        .map(|(index, text)| {
-            let cell = Cell::new(text);
-            if index < LEFT {
-                cell
-            } else {
-                cell.set_alignment(CellAlignment::Right)
-            }
-        })
-        .collect()
 }

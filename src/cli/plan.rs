@@ -1,12 +1,13 @@
 //! `hatchbell plan`: prints a site's plan with its tables and drawings, or as JSON.
 
 use super::chart::chart;
-use super::{ConfigOption, DateOption, TEXT_COLUMNS, configuration, or_exit, say};
-use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
+use super::table::FittedTable;
+use super::width::{columns, hanging, wrapped};
+use super::{ConfigOption, DateOption, configuration, or_exit, say};
+use crate::report::plan::{HELD_BACK, HOW_TO_READ, OptionPlan, PlanReport};
 use crate::report::short_day;
 use crate::store::Store;
 use clap::Args;
-use comfy_table::{ContentArrangement, Table, presets};
 use std::process::ExitCode;
 
 /// Show whether to treat at a site, which option still works, and by when it must be down
@@ -28,9 +29,6 @@ pub(super) struct PlanOptions {
     json: bool,
 }
 
-/// Columns that a note on the dates is wrapped to.
-const NOTE_COLUMNS: usize = 78;
-
 pub(super) fn run(options: &PlanOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let of = super::member_and_site(&config, &options.site)?;
@@ -50,37 +48,36 @@ fn text(plan: &PlanReport) -> String {
         .species
         .first()
         .map_or("", |species| &species.season_name);
-    let mut text = format!("{} ({}), {}\n", plan.site_name, plan.member, plan.day);
-    text += &(textwrap::fill(
-        &format!("{}, season {season}", plan.species_names()),
-        TEXT_COLUMNS,
-    ) + "\n");
-    text += &(textwrap::fill(&plan.decision, TEXT_COLUMNS) + "\n");
-    for species in &plan.species {
-        text += &(textwrap::fill(&species.limits, TEXT_COLUMNS) + "\n");
-        if species.is_held {
-            let held = format!("{}: {HELD_BACK}", species.name);
-            text += &(textwrap::fill(&held, NOTE_COLUMNS) + "\n");
-        }
+    let mut text = wrapped(&format!(
+        "{} ({}), {}",
+        plan.site_name, plan.member, plan.day
+    ));
+    text += &wrapped(&format!("{}, season {season}", plan.species_names()));
+    text += &wrapped(&plan.decision);
+    for tolerance in &plan.tolerances {
+        text += &wrapped(tolerance);
+    }
+    for species in plan.species.iter().filter(|species| species.is_held) {
+        text += &wrapped(&format!("{}: {HELD_BACK}", species.name));
     }
     if plan.is_for_information && plan.no_options.is_none() {
         text += "The days below are for information:\n";
     }
     match &plan.no_options {
-        Some(why) => text += &format!("{why}\n\n"),
-        None => text += &format!("\n{}\n{}", table(plan), chart(&plan.ranges(), plan.day)),
+        Some(why) => text += &format!("{}\n", wrapped(why)),
+        None => {
+            let drawing = chart(&plan.ranges(), plan.day, columns());
+            text += &format!("\n{}{drawing}", table(plan));
+        }
     }
-    let hanging = textwrap::Options::new(TEXT_COLUMNS).subsequent_indent("  ");
-    let mut notes = plan
+    let notes: String = plan
         .options
         .iter()
         .flat_map(|option| &option.notes)
-        .peekable();
-    if notes.peek().is_some() {
-        for note in notes {
-            text += &(textwrap::fill(note, &hanging) + "\n");
-        }
-        text += "\n";
+        .map(|note| hanging("", note))
+        .collect();
+    if !notes.is_empty() {
+        text += &format!("{notes}\n");
     }
     let soil = plan.soil.as_ref().map(|soil| {
         format!(
@@ -98,33 +95,36 @@ fn text(plan: &PlanReport) -> String {
         .cloned()
         .chain(plan.water_and_weather());
     for paragraph in paragraphs {
-        text += &(textwrap::fill(&paragraph, TEXT_COLUMNS) + "\n\n");
+        text += &format!("{}\n", wrapped(&paragraph));
     }
     for words in &plan.what_to_mind {
-        text += &(textwrap::fill(words, &hanging) + "\n");
+        text += &hanging("", words);
     }
     text += "\n";
-    for line in HOW_TO_READ.iter().chain(&plan.cautions) {
-        text += &format!("{line}\n");
+    for paragraph in std::iter::once(HOW_TO_READ).chain(plan.cautions) {
+        text += &wrapped(paragraph);
     }
     text
 }
 
 fn table(plan: &PlanReport) -> String {
-    let mut table = Table::new();
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic);
-    table.set_header(["", "from", "best", "until", "today", "now"]);
-    for option in &plan.options {
-        table.add_row([
+    let row = |option: &OptionPlan| {
+        vec![
             option.name_in_words(),
             short_day(option.first),
             short_day(option.best),
             short_day(option.last),
             option.today.to_owned(),
             option.now.clone(),
-        ]);
-    }
-    table.trim_fmt()
+        ]
+    };
+    let table = FittedTable {
+        heads: ["", "from", "best", "until", "today", "now"]
+            .map(str::to_owned)
+            .to_vec(),
+        rows: plan.options.iter().map(row).collect(),
+        may_stay: &[6, 5, 4],
+        right_from: 6,
+    };
+    table.in_columns(columns())
 }

@@ -1,15 +1,20 @@
 //! A site's milestones weeks ahead, as date ranges, and what the ranges rest on.
 
+use super::words::{capitalised, thousandths};
 use super::{DateRange, counted, short_day};
 use crate::config::Config;
 use crate::cycle::{SiteState, site_states};
 use crate::domain::phenology::biofix::{Anchor, AnchoredBy};
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::{Basis, FULL_SEASONS, Outlook};
+use crate::domain::phenology::outlook::{Basis, CHANCE_DAYS, FULL_SEASONS, Outlook};
 use crate::domain::phenology::season_state::{Expectation, PassedBy, SeasonState};
+use crate::domain::place::site::{Member, Site};
 use crate::domain::sourced_value::EvidenceGrade;
 use crate::store::{Store, StoreError};
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
+use std::collections::BTreeMap;
 
 /// What to do with a range, for everyone who is shown one.
 pub const HOW_TO_PLAN: &str = "Plan with the range, not with its middle. The label, local rules and a licensed applicator decide what is done.";
@@ -17,54 +22,91 @@ pub const HOW_TO_PLAN: &str = "Plan with the range, not with its middle. The lab
 /// Stands behind a date that the calendar sets.
 pub const BY_CALENDAR_MARK: &str = "†";
 
-/// The milestones of one species at a site.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SiteOutlook {
-    /// The site's name.
+/// The milestones of a site. What is not for scripts is left out of JSON.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OutlookReport {
+    /// The site's id.
     pub site: String,
+    /// The site's name.
+    #[serde(skip)]
+    pub site_name: String,
     /// The name of the member whose site it is.
+    #[serde(skip)]
     pub member: String,
     /// The day that is shown.
     pub day: NaiveDate,
-    /// The species' name.
+    /// Each species.
+    pub species: Vec<SpeciesOutlook>,
+}
+
+/// The milestones of one species at a site.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SpeciesOutlook {
+    /// The species' id.
     pub species: String,
+    /// The species' name.
+    #[serde(skip)]
+    pub name: String,
+    /// The year the season starts in.
+    pub season: i32,
     /// The season, in words.
-    pub season: String,
+    #[serde(skip)]
+    pub season_name: String,
     /// The last day of the season.
     pub season_end: NaiveDate,
     /// °C·d
     pub degree_days: f64,
-    /// The station's name.
+    /// The station's id.
     pub station: String,
+    /// The station's name.
+    #[serde(skip)]
+    pub station_name: String,
     /// The newest day of the sum.
     pub data_through: Option<NaiveDate>,
     /// Days of the sum that are estimated.
     pub estimated_days: u32,
     /// By how much and by what the site's thresholds are moved.
+    #[serde(rename = "thresholds_moved")]
     pub anchor: Option<String>,
     /// Every milestone in the order of a season.
     pub milestones: Vec<MilestoneOutlook>,
-    /// What the dates rest on, a sentence each.
-    pub basis: Vec<String>,
+    /// What the dates ahead rest on.
+    pub basis: Option<OutlookBasis>,
+    /// Why there are none.
+    pub no_dates: Option<String>,
 }
 
 /// A milestone with its threshold and its dates.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MilestoneOutlook {
-    /// Its title.
+    /// Its name for scripts.
+    pub milestone: &'static str,
+    /// Its title for people.
+    #[serde(skip)]
     pub title: &'static str,
-    /// °C·d
-    pub threshold: f64,
-    /// The threshold's own range, °C·d.
-    pub threshold_range: Option<(f64, f64)>,
-    /// Whether the threshold is an estimate, not a published value.
-    pub is_estimate: bool,
+    /// Where it falls.
+    pub threshold: GradedThreshold,
     /// When it came or is likely.
+    #[serde(flatten)]
     pub dates: MilestoneDates,
 }
 
+/// A threshold with its own range, °C·d.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct GradedThreshold {
+    /// Default.
+    pub value: f64,
+    /// Low end.
+    pub low: Option<f64>,
+    /// High end.
+    pub high: Option<f64>,
+    /// How solid it is: `published`, `handbook`, `local`, `practice` or `estimate`.
+    pub grade: &'static str,
+}
+
 /// When a milestone came or is likely.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "state", rename_all = "kebab-case")]
 pub enum MilestoneDates {
     /// It has come.
     Passed {
@@ -74,42 +116,98 @@ pub enum MilestoneDates {
         by_calendar: bool,
     },
     /// It lies ahead.
-    Ahead(Outlook),
+    Ahead(#[serde(serialize_with = "for_scripts")] Outlook),
     /// It lies ahead, and no dates can be given.
     AheadWithoutDates,
     /// It does not come in this season.
     NotThisSeason,
 }
 
-/// The outlook of each species at a site, as seen on `today`.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn site_outlooks(
-    config: &Config,
-    store: &Store,
-    site: &str,
-    today: NaiveDate,
-) -> Result<Vec<SiteOutlook>, StoreError> {
-    Ok(site_states(config, store, today)?
-        .iter()
-        .filter(|here| here.site.id == site)
-        .map(|here| SiteOutlook::of(here, today))
-        .collect())
+/// What dates ahead rest on.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct OutlookBasis {
+    /// Observed through this day.
+    pub data_through: NaiveDate,
+    /// Days of a model's forecast after it.
+    pub forecast_days: usize,
+    /// When that was taken in.
+    pub forecast_issued: Option<DateTime<Utc>>,
+    /// Past seasons of the station that stand for the rest.
+    pub past_seasons: usize,
+    /// Whether the ranges are widened because these are few.
+    pub is_widened: bool,
 }
 
-impl SiteOutlook {
-    fn of(here: &SiteState<'_>, today: NaiveDate) -> Self {
-        let state = &here.state;
-        Self {
-            site: here.site.name.clone(),
-            member: here.member.name.clone(),
+/// The dates and chances of an outlook, shares in thousandths.
+fn for_scripts<S: Serializer>(outlook: &Outlook, to: S) -> Result<S::Ok, S::Error> {
+    let by = outlook.by_calendar;
+    let chances = CHANCE_DAYS.into_iter().zip(outlook.within);
+    let within: BTreeMap<u32, f64> = chances
+        .map(|(days, chance)| (days, thousandths(chance)))
+        .collect();
+    let mut map = to.serialize_map(None)?;
+    map.serialize_entry("early", &outlook.early)?;
+    map.serialize_entry("likely", &outlook.likely)?;
+    map.serialize_entry("late", &outlook.late)?;
+    map.serialize_entry(
+        "by_calendar",
+        &BTreeMap::from([
+            ("early", by.early),
+            ("likely", by.likely),
+            ("late", by.late),
+        ]),
+    )?;
+    map.serialize_entry("by_now", &thousandths(outlook.passed))?;
+    map.serialize_entry("within_days", &within)?;
+    map.serialize_entry("never", &thousandths(outlook.never))?;
+    map.end()
+}
+
+impl OutlookReport {
+    /// The outlook of each species at a site, as seen on `today`.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn of(
+        config: &Config,
+        store: &Store,
+        (member, site): (&Member, &Site),
+        today: NaiveDate,
+    ) -> Result<Self, StoreError> {
+        let forecast = store.forecast(&site.station, today)?;
+        let issued = forecast.map(|forecast| forecast.issued);
+        Ok(Self {
+            site: site.id.clone(),
+            site_name: site.name.clone(),
+            member: member.name.clone(),
             day: today,
-            species: here.species.name.clone(),
-            season: state.season.to_string(),
+            species: site_states(config, store, today)?
+                .iter()
+                .filter(|here| here.site.id == site.id)
+                .map(|here| SpeciesOutlook::of(here, issued))
+                .collect(),
+        })
+    }
+}
+
+impl SpeciesOutlook {
+    fn of(here: &SiteState<'_>, issued: Option<DateTime<Utc>>) -> Self {
+        let state = &here.state;
+        let next = state.next().map(|next| next.outlook);
+        let (basis, no_dates) = match next {
+            None => (None, Some("the season is over for this species".to_owned())),
+            Some(Err(why)) => (None, Some(why.to_string())),
+            Some(Ok((_, basis))) => (Some(OutlookBasis::of(&basis, issued)), None),
+        };
+        Self {
+            species: here.species.id.clone(),
+            name: here.species.name.clone(),
+            season: state.season.year,
+            season_name: state.season.to_string(),
             season_end: state.season.end,
-            degree_days: state.degree_days,
-            station: here.feed.station.name.clone(),
+            degree_days: (state.degree_days * 10.0).round() / 10.0,
+            station: here.feed.station.id.clone(),
+            station_name: here.feed.station.name.clone(),
             data_through: state.data_through,
             estimated_days: state.estimated_days,
             anchor: here.anchor.map(anchor_in_words),
@@ -117,8 +215,29 @@ impl SiteOutlook {
                 .into_iter()
                 .map(|milestone| MilestoneOutlook::of(here, milestone))
                 .collect(),
-            basis: basis(state.next()),
+            basis,
+            no_dates,
         }
+    }
+
+    /// What the dates rest on, or why there are none, a sentence each.
+    pub fn basis_in_words(&self) -> Vec<String> {
+        match (&self.basis, &self.no_dates) {
+            (Some(basis), _) => basis.in_words(),
+            (None, Some(why)) if self.is_over() => vec![format!("{}.", capitalised(why))],
+            (None, Some(why)) => vec![format!("No dates: {why}.")],
+            (None, None) => Vec::new(),
+        }
+    }
+
+    /// Whether no milestone lies ahead.
+    fn is_over(&self) -> bool {
+        !self.milestones.iter().any(|one| {
+            matches!(
+                one.dates,
+                MilestoneDates::Ahead(_) | MilestoneDates::AheadWithoutDates
+            )
+        })
     }
 
     /// How far the days reach, in words.
@@ -131,7 +250,9 @@ impl SiteOutlook {
 
     /// Whether a threshold is an estimate.
     pub fn has_estimate(&self) -> bool {
-        self.milestones.iter().any(|one| one.is_estimate)
+        self.milestones
+            .iter()
+            .any(|one| one.threshold.is_estimate())
     }
 
     /// Whether a date is the calendar's and no sum's.
@@ -169,25 +290,20 @@ impl MilestoneOutlook {
     fn of(here: &SiteState<'_>, milestone: Milestone) -> Self {
         let threshold = here.species.threshold(milestone);
         Self {
+            milestone: milestone.name(),
             title: milestone.short_title(),
-            threshold: threshold.value,
-            threshold_range: threshold.range,
-            is_estimate: threshold.grade == EvidenceGrade::Estimate,
+            threshold: GradedThreshold {
+                value: threshold.value,
+                low: threshold.range.map(|(low, _)| low),
+                high: threshold.range.map(|(_, high)| high),
+                grade: threshold.grade.name(),
+            },
             dates: MilestoneDates::of(&here.state, milestone),
         }
     }
 
-    /// The threshold with its range; a star marks an estimate.
-    pub fn threshold_in_words(&self) -> String {
-        let mark = if self.is_estimate { "*" } else { "" };
-        match self.threshold_range {
-            Some((low, high)) => format!("{:.0}{mark} ({low:.0}-{high:.0})", self.threshold),
-            None => format!("{:.0}{mark}", self.threshold),
-        }
-    }
-
     /// The dates and chances, one after the other: 10, 50 and 90 %, by now, and within
-    /// [`CHANCE_DAYS`](crate::domain::phenology::outlook::CHANCE_DAYS). Fewer where it has passed or
+    /// [`CHANCE_DAYS`]. Fewer where it has passed or
     /// no dates can be given. [`BY_CALENDAR_MARK`] stands behind a date that the calendar sets.
     pub fn dates_in_words(&self) -> Vec<String> {
         let marked = |day: NaiveDate, by_calendar: bool| {
@@ -216,6 +332,21 @@ impl MilestoneOutlook {
             }
             MilestoneDates::AheadWithoutDates => vec!["no dates".to_owned()],
             MilestoneDates::NotThisSeason => vec!["not this season".to_owned()],
+        }
+    }
+}
+
+impl GradedThreshold {
+    fn is_estimate(&self) -> bool {
+        self.grade == EvidenceGrade::Estimate.name()
+    }
+
+    /// With its range; a star marks an estimate.
+    pub fn in_words(&self) -> String {
+        let mark = if self.is_estimate() { "*" } else { "" };
+        match (self.low, self.high) {
+            (Some(low), Some(high)) => format!("{:.0}{mark} ({low:.0}-{high:.0})", self.value),
+            _ => format!("{:.0}{mark}", self.value),
         }
     }
 }
@@ -255,30 +386,34 @@ fn anchor_in_words(anchor: Anchor) -> String {
     )
 }
 
-fn basis(next: Option<Expectation>) -> Vec<String> {
-    match next.map(|next| next.outlook) {
-        None => vec!["The season is over for this species.".to_owned()],
-        Some(Err(why)) => vec![format!("No dates: {why}.")],
-        Some(Ok((_, basis))) => made_of(&basis),
+impl OutlookBasis {
+    fn of(basis: &Basis, issued: Option<DateTime<Utc>>) -> Self {
+        Self {
+            data_through: basis.data_through,
+            forecast_days: basis.forecast_days,
+            forecast_issued: issued.filter(|_| basis.forecast_days > 0),
+            past_seasons: basis.past_seasons,
+            is_widened: basis.is_thin(),
+        }
     }
-}
 
-fn made_of(basis: &Basis) -> Vec<String> {
-    let forecast = match basis.forecast_days {
-        0 => String::new(),
-        days => format!(", {} of a model's forecast", counted(days, "day")),
-    };
-    let mut sentences = vec![format!(
-        "Made of days observed through {}{forecast}, {} of the station, and each threshold's own range.",
-        basis.data_through,
-        counted(basis.past_seasons, "past season"),
-    )];
-    if basis.is_thin() {
-        sentences.push(format!(
-            "Under {FULL_SEASONS} past seasons the ranges are widened: import more history."
-        ));
+    fn in_words(&self) -> Vec<String> {
+        let forecast = match self.forecast_days {
+            0 => String::new(),
+            days => format!(", {} of a model's forecast", counted(days, "day")),
+        };
+        let mut sentences = vec![format!(
+            "Made of days observed through {}{forecast}, {} of the station, and each threshold's own range.",
+            self.data_through,
+            counted(self.past_seasons, "past season"),
+        )];
+        if self.is_widened {
+            sentences.push(format!(
+                "Under {FULL_SEASONS} past seasons the ranges are widened: import more history."
+            ));
+        }
+        sentences
     }
-    sentences
 }
 
 #[cfg(test)]
@@ -292,10 +427,14 @@ mod tests {
 
     fn ahead(early: Option<&str>, late: Option<&str>) -> MilestoneOutlook {
         MilestoneOutlook {
+            milestone: "hatch",
             title: "hatch",
-            threshold: 820.0,
-            threshold_range: Some((700.0, 900.0)),
-            is_estimate: true,
+            threshold: GradedThreshold {
+                value: 820.0,
+                low: Some(700.0),
+                high: Some(900.0),
+                grade: "estimate",
+            },
             dates: MilestoneDates::Ahead(Outlook {
                 early: early.map(day),
                 likely: Some(day("2026-07-10")),
@@ -308,21 +447,22 @@ mod tests {
         }
     }
 
-    fn outlook(milestones: Vec<MilestoneOutlook>) -> SiteOutlook {
-        SiteOutlook {
-            site: "Lawn".to_owned(),
-            member: "Mill".to_owned(),
-            day: day("2026-06-20"),
-            species: "Beetle".to_owned(),
-            season: "2026".to_owned(),
+    fn outlook(milestones: Vec<MilestoneOutlook>) -> SpeciesOutlook {
+        SpeciesOutlook {
+            species: "beetle".to_owned(),
+            name: "Beetle".to_owned(),
+            season: 2026,
+            season_name: "2026".to_owned(),
             season_end: day("2026-12-31"),
             degree_days: 500.0,
-            station: "Meadow".to_owned(),
+            station: "meadow".to_owned(),
+            station_name: "Meadow".to_owned(),
             data_through: None,
             estimated_days: 0,
             anchor: None,
             milestones,
-            basis: Vec::new(),
+            basis: None,
+            no_dates: None,
         }
     }
 
@@ -366,14 +506,15 @@ mod tests {
 
     #[test]
     fn a_star_marks_an_estimated_threshold() {
-        let estimated = ahead(None, None);
-        assert_eq!(estimated.threshold_in_words(), "820* (700-900)");
-        let published = MilestoneOutlook {
-            is_estimate: false,
-            threshold_range: None,
+        let estimated = ahead(None, None).threshold;
+        assert_eq!(estimated.in_words(), "820* (700-900)");
+        let published = GradedThreshold {
+            grade: "published",
+            low: None,
+            high: None,
             ..estimated
         };
-        assert_eq!(published.threshold_in_words(), "820");
+        assert_eq!(published.in_words(), "820");
     }
 
     #[test]
@@ -391,11 +532,12 @@ mod tests {
     #[test]
     fn few_past_seasons_are_told_of() {
         let rests_on = |past_seasons, forecast_days| {
-            made_of(&Basis {
+            let basis = Basis {
                 data_through: day("2026-06-17"),
                 forecast_days,
                 past_seasons,
-            })
+            };
+            OutlookBasis::of(&basis, None).in_words()
         };
         assert_eq!(
             rests_on(FULL_SEASONS, 1),
@@ -408,5 +550,66 @@ mod tests {
             few[1],
             "Under 10 past seasons the ranges are widened: import more history."
         );
+    }
+
+    #[test]
+    fn a_forecast_that_no_date_rests_on_has_no_instant() {
+        let issued = Some("2026-06-18T05:20:00Z".parse().unwrap());
+        let of = |forecast_days| {
+            let basis = Basis {
+                data_through: day("2026-06-17"),
+                forecast_days,
+                past_seasons: FULL_SEASONS,
+            };
+            OutlookBasis::of(&basis, issued).forecast_issued
+        };
+        assert_eq!(of(0), None);
+        assert_eq!(of(7), issued);
+    }
+
+    #[test]
+    fn scripts_get_the_state_of_a_milestone_beside_its_dates_and_threshold() {
+        let mut milestone = ahead(Some("2026-07-01"), None);
+        if let MilestoneDates::Ahead(outlook) = &mut milestone.dates {
+            outlook.never = 0.123_456;
+            outlook.by_calendar.late = true;
+        }
+        let due = serde_json::json!({
+            "milestone": "hatch",
+            "threshold": { "value": 820.0, "low": 700.0, "high": 900.0, "grade": "estimate" },
+            "state": "ahead",
+            "early": "2026-07-01", "likely": "2026-07-10", "late": null,
+            "by_calendar": { "early": false, "likely": false, "late": true },
+            "by_now": 0.0,
+            "within_days": { "7": 0.05, "14": 0.5, "30": 1.0 },
+            "never": 0.123,
+        });
+        assert_eq!(serde_json::to_value(&milestone).unwrap(), due);
+
+        milestone.dates = MilestoneDates::Passed {
+            on: day("2026-07-06"),
+            by_calendar: false,
+        };
+        let passed = serde_json::to_value(&milestone).unwrap();
+        assert_eq!(
+            (&passed["state"], &passed["on"]),
+            (&"passed".into(), &"2026-07-06".into())
+        );
+        milestone.dates = MilestoneDates::NotThisSeason;
+        let not = serde_json::to_value(&milestone).unwrap();
+        assert_eq!(not["state"], "not-this-season");
+    }
+
+    #[test]
+    fn why_there_are_no_dates_is_told_as_a_sentence() {
+        let mut outlook = outlook(vec![MilestoneOutlook {
+            dates: MilestoneDates::AheadWithoutDates,
+            ..ahead(None, None)
+        }]);
+        outlook.no_dates = Some("a hole".to_owned());
+        assert_eq!(outlook.basis_in_words(), ["No dates: a hole."]);
+        outlook.milestones.clear();
+        outlook.no_dates = Some("the season is over".to_owned());
+        assert_eq!(outlook.basis_in_words(), ["The season is over."]);
     }
 }

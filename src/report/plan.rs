@@ -5,6 +5,7 @@ use super::{BRIEF_CAUTIONS, DateRange};
 use crate::config::Config;
 use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings};
 use crate::domain::phenology::soil_course::SoilCourse;
+use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::need::{Ground, Need, Reason};
@@ -26,13 +27,8 @@ pub use option::{MetShare, MissedSpecies, OptionPlan};
 use weather::WeatherHere;
 pub use weather::{NewestForecast, RainToUse};
 
-/// What the marks and words of a plan mean, a line each.
-pub const HOW_TO_READ: [&str; 4] = [
-    "* restricted or forbidden in many places. Good days meet nine tenths or more of what the option's",
-    "best day meets, fair ones half or more, poor ones less, by a planning model: how many larvae die",
-    "depends on the product, the turf and the water. Most figures are common practice or estimates,",
-    "with their sources in config/options; soil temperatures are estimated from those of the air.",
-];
+/// What the marks and words of a plan mean.
+pub const HOW_TO_READ: &str = "* restricted or forbidden in many places. Good days meet nine tenths or more of what the option's best day meets, fair ones half or more, poor ones less, by a planning model: how many larvae die depends on the product, the turf and the water. Most figures are common practice or estimates, with their sources in config/options; soil temperatures are estimated from those of the air.";
 
 /// What dates are worth at a site whose milestones are held back.
 pub const HELD_BACK: &str = "Milestones are held back here, see hatchbell status: the dates below rest on too many missing days to go by.";
@@ -64,6 +60,9 @@ pub struct PlanReport {
     pub is_for_information: bool,
     /// What is known of each species.
     pub species: Vec<SpeciesPlan>,
+    /// How many larvae the turf tolerates, a sentence for all species whose numbers are equal.
+    #[serde(skip)]
+    pub tolerances: Vec<String>,
     /// The options, best first: one window each for all the species that call for it.
     pub options: Vec<OptionPlan>,
     /// Why there are no dates or no options.
@@ -144,12 +143,9 @@ pub struct SpeciesPlan {
     pub alone: &'static str,
     /// Why.
     pub alone_why: String,
-    /// How much the turf bears.
-    #[serde(skip)]
-    pub limits: String,
     /// Whether milestones are held back, see [`HELD_BACK`].
     pub is_held: bool,
-    /// Larvae per m² that the turf bears, low and high end.
+    /// Larvae per m² that the turf tolerates, low and high end.
     #[serde(rename = "borne_per_m2")]
     pub tolerance_per_m2: (f64, f64),
     /// Why there are no dates.
@@ -219,6 +215,7 @@ impl PlanReport {
             }),
             is_for_information: need.purpose().is_none(),
             species: cases.iter().map(SpeciesPlan::of).collect(),
+            tolerances: tolerances(site, cases.iter().map(|case| case.here.species.as_ref())),
             no_options: no_options(&options, cases),
             options,
             spread: case
@@ -304,7 +301,6 @@ impl SpeciesPlan {
             season_name: here.state.season.to_string(),
             alone: treat(&case.need),
             alone_why: need_words(&case.need),
-            limits: limits(&here.species, here.site.condition),
             is_held: here.state.hold.is_some(),
             tolerance_per_m2: case.tolerance,
             no_dates: match &case.hatching {
@@ -312,6 +308,40 @@ impl SpeciesPlan {
                 _ => None,
             },
         }
+    }
+}
+
+/// How many larvae the turf tolerates: one sentence for all species whose numbers are equal.
+fn tolerances<'s>(site: &Site, species: impl Iterator<Item = &'s Species>) -> Vec<String> {
+    let mut alike: Vec<(&Species, Vec<&str>)> = Vec::new();
+    for one in species {
+        let numbers = |of: &Species| {
+            let threshold = &of.action_threshold;
+            (threshold.low_per_m2, threshold.high_per_m2, threshold.grade)
+        };
+        match alike
+            .iter_mut()
+            .find(|(other, _)| numbers(other) == numbers(one))
+        {
+            Some((_, names)) => names.push(&one.name),
+            None => alike.push((one, vec![&one.name])),
+        }
+    }
+    let sentence = |(one, names): (&Species, Vec<&str>)| {
+        let named = Species {
+            name: alternatives(&names),
+            ..one.clone()
+        };
+        limits(&named, site.condition)
+    };
+    alike.into_iter().map(sentence).collect()
+}
+
+/// "A", "A or B", "A, B or C".
+fn alternatives(names: &[&str]) -> String {
+    match names.split_last() {
+        Some((last, others)) if !others.is_empty() => format!("{} or {last}", others.join(", ")),
+        _ => names.concat(),
     }
 }
 

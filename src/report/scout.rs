@@ -5,42 +5,86 @@ use crate::config::Config;
 use crate::cycle::{SiteState, site_states};
 use crate::domain::journal::amount::Area;
 use crate::domain::journal::{Entry, JournalAction};
+use crate::domain::name_of;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Site;
 use crate::domain::scouting::{
-    CountReading, M2_IN_FT2, MOST_SAMPLES, SampleArea, fields, samples_for_precision, tolerance,
+    CountReading, M2_IN_FT2, MOST_SAMPLES, SampleArea, SampleKind, fields, samples_for_precision,
+    tolerance,
 };
 use crate::domain::treatment::need::{Brood, Broods};
 use crate::notify::wording::{density, how_to_dig, limits, what_was_found_in_brief};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
+use serde::Serialize;
 
-/// How to sample a site.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// How to sample a site. What is not for scripts is left out of JSON.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SamplingPlan {
-    /// The site's name.
+    /// The site's id.
     pub site: String,
+    /// The site's name.
+    #[serde(skip)]
+    pub site_name: String,
     /// The day that is shown.
     pub day: NaiveDate,
+    /// What is dug: `flaps` or `plugs`.
+    pub kind: &'static str,
+    /// The area of one sample, m².
+    pub sample_m2: f64,
+    /// The standard error that is good enough, as a share of the mean.
+    pub precision: f64,
+    /// As how many fields the turf is dug, each with its own samples.
+    pub fields: u32,
     /// Each species.
     pub species: Vec<SpeciesSampling>,
     /// How to dig.
+    #[serde(skip)]
     pub how_to_dig: &'static str,
 }
 
 /// How to sample for a species, and what was found.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SpeciesSampling {
+    /// The species' id.
+    pub species: String,
     /// The species' name.
+    #[serde(skip)]
     pub name: String,
-    /// How many larvae the turf bears.
+    /// Larvae per m² that the turf tolerates, low and high end.
+    pub tolerance_per_m2: (f64, f64),
+    /// The same in words.
+    #[serde(skip)]
     pub limits: String,
-    /// How many samples make a count sure enough.
-    pub samples: String,
-    /// What stands in [`counts`](Self::counts), or that nothing does.
-    pub counts_title: &'static str,
+    /// How many samples of a field make a count sure enough.
+    pub samples: u32,
+    /// The same in words.
+    #[serde(skip)]
+    pub samples_in_words: String,
     /// This and last season's counts with what they say, oldest first.
-    pub counts: Vec<String>,
+    pub counts: Vec<LoggedCount>,
+}
+
+/// A count of the journal with what it says.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LoggedCount {
+    /// Its number in the journal.
+    pub number: i64,
+    /// The day of digging.
+    pub day: NaiveDate,
+    /// Whose larvae were counted: `last` or `this` season's, or `too-soon` to tell.
+    pub brood: &'static str,
+    /// Mean, larvae per m².
+    pub mean_per_m2: f64,
+    /// Low end of its range; `None` if only a density was noted.
+    pub low_per_m2: Option<f64>,
+    /// High end of its range.
+    pub high_per_m2: Option<f64>,
+    /// On which side it lies of what the turf tolerates: `below`, `near` or `above`.
+    pub verdict: &'static str,
+    /// All of it in words.
+    #[serde(skip)]
+    pub in_words: String,
 }
 
 /// What is asked of a sample.
@@ -95,8 +139,13 @@ impl SamplingPlan {
             })
             .collect::<Result<_, _>>()?;
         Ok(Self {
-            site: site.name.clone(),
+            site: site.id.clone(),
+            site_name: site.name.clone(),
             day: today,
+            kind: name_of(&SampleKind::NAMED, site.samples),
+            sample_m2: sampling.area.m2(),
+            precision: sampling.precision,
+            fields: fields(site.area),
             species,
             how_to_dig: how_to_dig(site.samples),
         })
@@ -121,14 +170,17 @@ impl SpeciesSampling {
     ) -> Result<Self, SamplingError> {
         let Sampling { area, precision } = sampling;
         // Where the turf's condition is not known, the low end takes the most samples.
-        let (planned_at, _) = tolerance(&species.action_threshold, site.condition);
+        let tolerance_per_m2 = tolerance(&species.action_threshold, site.condition);
+        let (planned_at, _) = tolerance_per_m2;
         let samples = samples_for_precision(planned_at, area, precision)
             .ok_or(SamplingError::TooManySamples(sampling))?;
-        let counts = here.map_or_else(Vec::new, |here| counts(here, entries));
         Ok(Self {
+            species: species.id.clone(),
             name: species.name.clone(),
+            tolerance_per_m2,
             limits: limits(species, site.condition),
-            samples: format!(
+            samples,
+            samples_in_words: format!(
                 "Dig {} of {}{}: at {} the standard error is then {:.0} % of the mean or less.",
                 counted(samples as usize, "sample"),
                 sample_area(area),
@@ -136,46 +188,61 @@ impl SpeciesSampling {
                 density(planned_at),
                 precision * 100.0
             ),
-            counts_title: if counts.is_empty() {
-                "No count of this or last season's larvae is logged."
-            } else {
-                "Counted, against what the turf bears:"
-            },
-            counts,
+            counts: here.map_or_else(Vec::new, |here| counts(here, entries, tolerance_per_m2)),
         })
+    }
+
+    /// What stands in [`counts`](Self::counts), or that nothing does.
+    pub fn counts_title(&self) -> &'static str {
+        if self.counts.is_empty() {
+            "No count of this or last season's larvae is logged."
+        } else {
+            "Counted, against what the turf tolerates:"
+        }
     }
 }
 
 /// The counts of this and last season's larvae with what they say.
-fn counts(here: &SiteState<'_>, entries: &[Entry]) -> Vec<String> {
-    let tolerance = tolerance(&here.species.action_threshold, here.site.condition);
+fn counts(here: &SiteState<'_>, entries: &[Entry], tolerance: (f64, f64)) -> Vec<LoggedCount> {
     let broods = Broods::of(&here.species, here.site.latitude, &here.state);
     entries
         .iter()
         .filter_map(|entry| match &entry.action {
             JournalAction::Count { species, found } if *species == here.species.id => {
-                let whose = whose_larvae(broods.on(entry.day))?;
                 let reading = CountReading::of(found, tolerance);
-                Some(format!(
-                    "{}  number {}, {whose}: {}; {}",
-                    entry.day,
-                    entry.number,
-                    reading.verdict.name(),
-                    what_was_found_in_brief(&reading)
-                ))
+                LoggedCount::of(entry, broods.on(entry.day), &reading)
             }
             _ => None,
         })
         .collect()
 }
 
-/// `None` for larvae of seasons before the last, which are not shown.
-fn whose_larvae(brood: Brood) -> Option<&'static str> {
-    match brood {
-        Brood::Earlier => None,
-        Brood::Last => Some("last season's larvae"),
-        Brood::TooSoon => Some("too soon to count"),
-        Brood::This => Some("this season's larvae"),
+impl LoggedCount {
+    /// `None` for larvae of seasons before the last, which are not shown.
+    fn of(entry: &Entry, brood: Brood, reading: &CountReading) -> Option<Self> {
+        let (brood, whose) = match brood {
+            Brood::Earlier => return None,
+            Brood::Last => ("last", "last season's larvae"),
+            Brood::TooSoon => ("too-soon", "too soon to count"),
+            Brood::This => ("this", "this season's larvae"),
+        };
+        let range = reading.density;
+        let verdict = reading.verdict.name();
+        Some(Self {
+            number: entry.number,
+            day: entry.day,
+            brood,
+            mean_per_m2: reading.mean_per_m2,
+            low_per_m2: range.map(|range| range.low_per_m2),
+            high_per_m2: range.map(|range| range.high_per_m2),
+            verdict,
+            in_words: format!(
+                "{}  number {}, {whose}: {verdict}; {}",
+                entry.day,
+                entry.number,
+                what_was_found_in_brief(reading)
+            ),
+        })
     }
 }
 
@@ -209,13 +276,6 @@ mod tests {
         ] {
             assert_eq!(sample_area(stated.parse().unwrap()), shown);
         }
-    }
-
-    #[test]
-    fn larvae_of_seasons_before_the_last_are_not_shown() {
-        assert_eq!(whose_larvae(Brood::Earlier), None);
-        assert_eq!(whose_larvae(Brood::Last), Some("last season's larvae"));
-        assert_eq!(whose_larvae(Brood::This), Some("this season's larvae"));
     }
 
     #[test]

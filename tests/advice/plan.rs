@@ -25,23 +25,22 @@ fn workshop() -> &'static (Workshop, String) {
     })
 }
 
+/// A screen on which each option has one row.
+const WIDE: usize = 120;
+
 /// The plan of the gardener as the demonstration has them.
 fn own_plan(date: &str) -> String {
     let (workshop, config) = workshop();
-    workshop.succeeds(&["plan", "--config", config, "--date", date, "mill-lane-lawn"])
+    let arguments = ["plan", "--config", config, "--date", date, "mill-lane-lawn"];
+    workshop.shows(WIDE, &arguments)
 }
 
 /// The plan of a gardener who would use every option.
 fn plan(date: &str) -> String {
     let (workshop, _) = workshop();
-    workshop.succeeds(&[
-        "plan",
-        "--config",
-        "open.toml",
-        "--date",
-        date,
-        "mill-lane-lawn",
-    ])
+    let config = "open.toml";
+    let arguments = ["plan", "--config", config, "--date", date, "mill-lane-lawn"];
+    workshop.shows(WIDE, &arguments)
 }
 
 fn flat(text: &str) -> String {

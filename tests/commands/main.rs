@@ -8,4 +8,5 @@ mod demo;
 mod log_refusals;
 mod logging;
 mod look_back;
+mod screens;
 mod station_finder;

@@ -36,6 +36,7 @@ impl Workshop {
             .args(arguments)
             .current_dir(self.folder.path())
             .env_remove("RUST_LOG")
+            .env_remove("COLUMNS")
             .env_remove("NOTIFY_SOCKET")
             .env_remove("CREDENTIALS_DIRECTORY");
         command
@@ -48,6 +49,15 @@ impl Workshop {
     /// Runs and returns what is printed; anything but success is a failure of the test.
     pub fn succeeds(&self, arguments: &[&str]) -> String {
         let output = self.run(arguments);
+        assert!(output.status.success(), "{arguments:?}: {}", both(&output));
+        String::from_utf8(output.stdout).expect("text")
+    }
+
+    /// The same on a screen of so many columns.
+    pub fn shows(&self, columns: usize, arguments: &[&str]) -> String {
+        let mut command = self.command(arguments);
+        let output = command.env("COLUMNS", columns.to_string()).output();
+        let output = output.expect("it starts");
         assert!(output.status.success(), "{arguments:?}: {}", both(&output));
         String::from_utf8(output.stdout).expect("text")
     }
