@@ -205,7 +205,7 @@ impl SpeciesOutlook {
             season: state.season.year,
             season_name: state.season.to_string(),
             season_end: state.season.end,
-            degree_days: (state.degree_days * 10.0).round() / 10.0,
+            degree_days: (state.degree_days * 1e4).round() / 1e4,
             station: here.feed.station.id.clone(),
             station_name: here.feed.station.name.clone(),
             data_through: state.data_through,

@@ -2,6 +2,11 @@
 
 use crate::support::command::Workshop;
 use chrono::NaiveDate;
+use hatchbell::domain::weather::forecast::Forecast;
+use hatchbell::domain::weather::rain::Rain;
+use hatchbell::domain::weather::reading::Reading;
+use hatchbell::domain::weather::wind::Wind;
+use hatchbell::store::Store;
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::sync::OnceLock;
@@ -284,4 +289,56 @@ fn scripts_get_what_dates_rest_on_or_why_there_are_none() {
 
     let over = &outlook("2026-12-20")["species"][0];
     assert_eq!(over["no_dates"], "the season is over for this species");
+}
+
+#[test]
+fn the_outlook_in_the_readme_is_a_real_one() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let config = workshop().read("hatchbell.toml");
+    let long = config.lines().find(|line| line.contains("the old wall"));
+    let config = config
+        .replace(
+            long.expect("the long name"),
+            "name = \"Mill Lane, front lawn\"",
+        )
+        .replace(", \"oriental-beetle\", \"european-chafer\"", "");
+    let own = Workshop::new();
+    let config = own.write("hatchbell.toml", &config);
+    for (station, file) in [
+        ("harbour-meadow", "harbour-meadow.csv"),
+        ("old-orchard", "old-orchard.csv"),
+        ("high-pasture", "high-pasture.csv.gz"),
+    ] {
+        let days = format!("{root}/fixtures/demo/{file}");
+        own.succeeds(&["import", "--config", &config, "--station", station, &days]);
+    }
+    let shown = own.succeeds(&arguments("outlook", "2026-06-01"));
+    let readme = include_str!("../../README.md");
+    assert!(readme.contains(&format!("```\n{shown}```\n")), "{shown}");
+}
+
+#[test]
+fn scripts_are_told_of_the_forecast_that_dates_rest_on() {
+    let own = Workshop::new();
+    own.write("hatchbell.toml", &workshop().read("hatchbell.toml"));
+    std::fs::copy(workshop().path("hatchbell.db"), own.path("hatchbell.db")).unwrap();
+    let day = |text: &str| text.parse().expect("a day");
+    let warm = Reading {
+        min: Some(14.0),
+        max: Some(26.0),
+    };
+    let forecast = Forecast {
+        issued: "2026-06-01T05:20:00Z".parse().unwrap(),
+        days: [(day("2026-06-02"), warm), (day("2026-06-03"), warm)].into(),
+        rain: Rain::new(),
+        wind: Wind::new(),
+    };
+    let mut store = Store::open(&own.path("hatchbell.db")).unwrap();
+    store.replace_forecast("harbour-meadow", &forecast).unwrap();
+    let mut all = arguments("outlook", "2026-06-01");
+    all.push("--json");
+    let seen: Value = serde_json::from_str(&own.succeeds(&all)).expect("JSON");
+    let basis = &seen["species"][0]["basis"];
+    assert_eq!(basis["forecast_days"], 2);
+    assert_eq!(basis["forecast_issued"], "2026-06-01T05:20:00Z");
 }
