@@ -42,11 +42,11 @@ pub(super) fn chart(ranges: &[DateRange], today: NaiveDate, columns: usize) -> S
         beside
     };
     let room = columns.saturating_sub(margin).max(FEWEST_COLUMNS_DRAWN);
-    let scale = Scale::of(start, end, room);
+    let days = DayColumns::of(start, end, room);
 
-    let mut text = format!("\n{:margin$}{}\n", "", scale.months(end, room));
+    let mut text = format!("\n{:margin$}{}\n", "", days.months(end, room));
     for range in ranges {
-        let line = scale.line(range, end);
+        let line = days.line(range, end);
         if titles_above {
             text += &(textwrap::fill(&range.title, wrapping(columns)) + "\n");
             text += &format!("{:margin$}{line}\n", "");
@@ -55,17 +55,17 @@ pub(super) fn chart(ranges: &[DateRange], today: NaiveDate, columns: usize) -> S
             text += &format!("{}{:blanks$}{line}\n", range.title, "");
         }
     }
-    let before = scale.column(today);
+    let before = days.column(today);
     text + &format!("{TODAY:<margin$}{:before$}^\n\n", "")
 }
 
 /// Days on columns.
-struct Scale {
+struct DayColumns {
     start: NaiveDate,
     days_a_column: i64,
 }
 
-impl Scale {
+impl DayColumns {
     /// So many days a column that all of them fit.
     fn of(start: NaiveDate, end: NaiveDate, room: usize) -> Self {
         let days = (end - start).num_days() + 1;

@@ -26,9 +26,9 @@ impl FittedTable {
     pub(super) fn in_columns(&self, columns: usize) -> String {
         let of = |stay: usize| self.widths(stay);
         let fits = |widths: &Vec<usize>| total(widths) <= columns;
-        let candidates = self.may_stay.iter().map(|stay| of(*stay));
+        let mut candidates = self.may_stay.iter().map(|stay| of(*stay));
         let widths = candidates.clone().find(fits).unwrap_or_else(|| {
-            let mut widths = candidates.last().unwrap_or_default();
+            let mut widths = candidates.next_back().unwrap_or_default();
             let over = total(&widths).saturating_sub(columns);
             if let Some(first) = widths.first_mut() {
                 *first = first.saturating_sub(over).max(1);
