@@ -70,3 +70,44 @@ pub fn soil(warmer: f64) -> crate::domain::phenology::soil_course::SoilCourse {
     };
     SoilCourse::of(&so_far, &[past])
 }
+
+/// Nothing was counted and no damage noted.
+pub fn nothing_known() -> crate::domain::treatment::need::Evidence {
+    crate::domain::treatment::need::Evidence {
+        this_brood: None,
+        last_brood: None,
+        damaged: None,
+    }
+}
+
+/// Larvae of this season were counted on a day.
+pub fn counted(on: &str) -> crate::domain::treatment::need::Evidence {
+    let found = crate::domain::scouting::Found::of_density(50.0).unwrap();
+    crate::domain::treatment::need::Evidence {
+        this_brood: Some((day(on), found)),
+        ..nothing_known()
+    }
+}
+
+/// A season in which larvae hatch on a day and nothing more is known.
+pub fn hatched_on(hatch: &str) -> crate::domain::phenology::season_state::SeasonState {
+    use crate::domain::phenology::milestone::Milestone;
+    use crate::domain::phenology::season::{MonthDay, Season};
+    use crate::domain::phenology::season_state::{Crossing, PassedBy, SeasonState};
+    SeasonState {
+        season: Season::starting_in(2026, MonthDay::parse("01-01").unwrap()),
+        data_through: Some(day(hatch)),
+        degree_days: 820.0,
+        estimated_days: 0,
+        crossings: vec![Crossing {
+            milestone: Milestone::Hatch,
+            on: day(hatch),
+            by: PassedBy::Sum,
+            degree_days: 820.0,
+            estimated_days: 0,
+        }],
+        second_instar: None,
+        hold: None,
+        ahead: Vec::new(),
+    }
+}

@@ -3,6 +3,8 @@
 
 pub mod choice;
 pub mod coverage;
+pub mod digging;
+pub mod due;
 pub mod hatching;
 mod kit;
 pub mod need;
