@@ -33,10 +33,11 @@ pub async fn run(
         let mut woken = stopping.clone();
         tokio::select! {
             () = tokio::time::sleep(engine.clock.tick()) => {}
-            Some(()) = reload_signal.recv() => reload(&mut engine, config_path),
+            Some(()) = reload_signal.recv() => reload(&mut engine, config_path)?,
             _ = woken.wait_for(|stop| *stop) => {}
         }
     }
+    engine.store.note_configuration(None)?;
     notify(&[NotifyState::Stopping, NotifyState::Status("stopping")]);
     info!("stopped; what waits in the outbox is sent after the next start");
     Ok(())
@@ -100,7 +101,7 @@ fn summarise(engine: &Engine, report: &Report) {
 }
 
 /// Reads the configuration anew. A bad one is reported and the old one stays in force.
-fn reload(engine: &mut Engine, path: &Path) {
+fn reload(engine: &mut Engine, path: &Path) -> Result<(), StoreError> {
     if let Ok(since) = NotifyState::monotonic_usec_now() {
         notify(&[NotifyState::Reloading, since]);
     }
@@ -112,6 +113,7 @@ fn reload(engine: &mut Engine, path: &Path) {
             if loaded.config.service.database == engine.config.service.database {
                 match Setup::of(&loaded.config) {
                     Ok(setup) => {
+                        engine.store.note_configuration(Some(&loaded.digest))?;
                         engine.adopt(loaded.config, setup);
                         info!("the new configuration is in force");
                         "the new configuration is in force"
@@ -137,6 +139,7 @@ fn reload(engine: &mut Engine, path: &Path) {
         }
     };
     notify(&[NotifyState::Ready, NotifyState::Status(status)]);
+    Ok(())
 }
 
 fn beat() {

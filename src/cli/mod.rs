@@ -1,7 +1,7 @@
 //! The commands. One file each; [`run()`] reads the command line and calls one.
 
 use crate::store::Store;
-use anyhow::Context;
+use anyhow::anyhow;
 use chrono::{Datelike, NaiveDate};
 use clap::{Args, Parser, Subcommand};
 use std::io::Write;
@@ -9,7 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use crate::clock::Clock;
-use crate::config::{Config, Loaded, load, problem::Problem, problem::Severity};
+use crate::config::problem::{Problem, Severity, closest};
+use crate::config::{Config, Loaded, load};
 use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
 use crate::report::counted;
@@ -32,6 +33,7 @@ mod stations;
 mod status;
 mod table;
 mod width;
+mod terminal;
 
 /// Exit code for a configuration that cannot be used (EX_CONFIG of sysexits.h).
 pub const EXIT_CONFIG: u8 = 78;
@@ -153,10 +155,38 @@ fn site<'c>(config: &'c Config, id: &str) -> anyhow::Result<&'c Site> {
 /// A site by its id, with the member whose it is.
 fn member_and_site<'c>(config: &'c Config, id: &str) -> anyhow::Result<(&'c Member, &'c Site)> {
     let found = config.sites().find(|(_, site)| site.id == id);
-    found.with_context(|| {
-        let ids: Vec<&str> = config.sites().map(|(_, site)| site.id.as_str()).collect();
-        format!("there is no site \"{id}\"; there are {}", ids.join(", "))
-    })
+    let ids = config.sites().map(|(_, site)| site.id.as_str());
+    found.map_or_else(|| Err(unknown("site", id, ids)), Ok)
+}
+
+/// Whether there is something of this id.
+fn known<'c>(
+    what: &str,
+    id: &str,
+    ids: impl Iterator<Item = &'c str> + Clone,
+) -> anyhow::Result<()> {
+    if ids.clone().any(|one| one == id) {
+        Ok(())
+    } else {
+        Err(unknown(what, id, ids))
+    }
+}
+
+/// Ids that are named where none is like the one asked for.
+const NAMED_IDS: usize = 10;
+
+/// There is nothing of this id: the closest is named, else some of them.
+fn unknown<'c>(what: &str, id: &str, ids: impl Iterator<Item = &'c str>) -> anyhow::Error {
+    let ids: Vec<&str> = ids.collect();
+    if let Some(meant) = closest(id, ids.iter().copied()) {
+        return anyhow!("there is no {what} \"{id}\"; did you mean \"{meant}\"?");
+    }
+    let named = ids[..ids.len().min(NAMED_IDS)].join(", ");
+    let more = match ids.len().saturating_sub(NAMED_IDS) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    anyhow!("there is no {what} \"{id}\"; there are {named}{more}")
 }
 
 /// Today; in a demonstration the day of its last cycle.

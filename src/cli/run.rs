@@ -28,9 +28,12 @@ pub(super) struct RunOptions {
 pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     log_to_stderr();
     let path = &options.config.config;
-    let config = or_exit!(configuration(path)).config;
+    let loaded = or_exit!(configuration(path));
+    let config = loaded.config;
     let _lock = RunLock::take(&config.service.database)?;
     let store = Store::open(&config.service.database)?;
+    // A single cycle leaves none in force.
+    store.note_configuration(Some(loaded.digest.as_str()).filter(|_| !options.once))?;
     let last_cycle = store.last_cycle()?;
     let clock = Clock::for_run(config.demo, last_cycle);
     let setup = Setup::of(&config).map_err(anyhow::Error::msg)?;

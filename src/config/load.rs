@@ -9,6 +9,7 @@ use crate::station_feed::dialect::Dialect;
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use std::fs;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
 
 /// A configuration that can be used, with what is worth a look in it.
@@ -18,6 +19,8 @@ pub struct Loaded {
     pub config: Config,
     /// Warnings, also those that are to be given only from a day on.
     pub warnings: Vec<Problem>,
+    /// A digest of the text of all its files, which another text is unlikely to share.
+    pub digest: String,
 }
 
 impl Loaded {
@@ -59,11 +62,13 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     }
     let top = Fields::top(&page, &table);
     let mut elsewhere = Vec::new();
+    let mut digest = DefaultHasher::new();
+    text.hash(&mut digest);
 
     let service = service::service(&top, folder);
-    let species = species(service.species_dir.as_deref(), &mut elsewhere);
-    let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere);
-    let options = options(service.option_dir.as_deref(), &mut elsewhere);
+    let species = species(service.species_dir.as_deref(), &mut elsewhere, &mut digest);
+    let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere, &mut digest);
+    let options = options(service.option_dir.as_deref(), &mut elsewhere, &mut digest);
     let limits = service::limits(&top);
     let notices = service::notices(&top);
     let email = service::email(&top, folder);
@@ -119,22 +124,29 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
             demo,
         },
         warnings: problems,
+        digest: format!("{:016x}", digest.finish()),
     })
 }
 
-fn species(folder: Option<&Path>, problems: &mut Vec<Problem>) -> BTreeMap<String, Species> {
+fn species(
+    folder: Option<&Path>,
+    problems: &mut Vec<Problem>,
+    digest: &mut DefaultHasher,
+) -> BTreeMap<String, Species> {
     overridden(
         &species_file::BUILT_IN,
         folder,
         species_file::read,
         |species| species.id.clone(),
         problems,
+        digest,
     )
 }
 
 fn options(
     folder: Option<&Path>,
     problems: &mut Vec<Problem>,
+    digest: &mut DefaultHasher,
 ) -> BTreeMap<String, TreatmentOption> {
     overridden(
         &option_file::BUILT_IN,
@@ -142,16 +154,22 @@ fn options(
         option_file::read,
         |option| option.id.clone(),
         problems,
+        digest,
     )
 }
 
-fn dialects(folder: Option<&Path>, problems: &mut Vec<Problem>) -> BTreeMap<String, Dialect> {
+fn dialects(
+    folder: Option<&Path>,
+    problems: &mut Vec<Problem>,
+    digest: &mut DefaultHasher,
+) -> BTreeMap<String, Dialect> {
     overridden(
         &dialect_file::BUILT_IN,
         folder,
         dialect_file::read,
         |dialect| dialect.name.clone(),
         problems,
+        digest,
     )
 }
 
@@ -162,6 +180,7 @@ fn overridden<T>(
     read: impl Fn(&str, &str) -> Result<T, Vec<Problem>>,
     id: impl Fn(&T) -> String,
     problems: &mut Vec<Problem>,
+    digest: &mut DefaultHasher,
 ) -> BTreeMap<String, T> {
     let mut all = BTreeMap::new();
     let mut add = |file: &str, text: &str| match read(file, text) {
@@ -176,7 +195,10 @@ fn overridden<T>(
     let mut unread = Vec::new();
     for path in folder.map_or_else(Vec::new, |folder| toml_files(folder, &mut unread)) {
         match fs::read_to_string(&path) {
-            Ok(text) => add(&path.display().to_string(), &text),
+            Ok(text) => {
+                text.hash(digest);
+                add(&path.display().to_string(), &text);
+            }
             Err(error) => unread.push(unreadable(&path, &format!("cannot be read ({error})"))),
         }
     }

@@ -6,12 +6,15 @@ use crate::domain::journal::{Entry as Journal, JournalAction};
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::place::site;
 use crate::domain::scouting::tolerance;
+use crate::domain::treatment::digging::DugFor;
+use crate::domain::treatment::due::{Due, due};
 use crate::domain::treatment::hatching::{Hatching, NoCoverage};
 use crate::domain::treatment::need::{Broods, Evidence, Need, need};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::settled::Spread;
 use crate::domain::treatment::site_need::{SiteNeed, SpeciesNeed};
 use crate::domain::treatment::site_plan::{PlanScope, SiteFacts, SitePlan};
+use crate::domain::treatment::watering::Watering;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::rc::Rc;
@@ -73,6 +76,32 @@ type Here<'c> = (SiteState<'c>, Rc<SpeciesSeason>);
 
 /// A site's case with the seasons of its species, from which the hatch can be worked out.
 type CaseAndSeasons<'c> = (SiteCase<'c>, Vec<Rc<SpeciesSeason>>);
+
+impl SiteCase<'_> {
+    /// Whether anything was ever spread there.
+    pub fn has_applications(&self) -> bool {
+        let is_one = |entry: &Journal| matches!(entry.action, JournalAction::Application(_));
+        self.entries.iter().any(is_one)
+    }
+
+    /// What is due at the site by its plan, and by how what was spread stands with its water.
+    pub fn due<'p>(
+        &self,
+        plan: &SitePlan<'p>,
+        waterings: &[(&'p TreatmentOption, Watering)],
+    ) -> Due<'p> {
+        let species: Vec<DugFor<'_>> = self
+            .species
+            .iter()
+            .map(|one| DugFor {
+                species: &one.here.species,
+                state: &one.here.state,
+                evidence: &one.evidence,
+            })
+            .collect();
+        due(plan, &species, self.site.latitude, waterings)
+    }
+}
 
 impl<'c> SiteCase<'c> {
     fn of(
@@ -221,8 +250,24 @@ pub(super) fn consider<'c>(
     store: &Store,
     today: NaiveDate,
 ) -> Result<Vec<SiteCase<'c>>, StoreError> {
-    let any = |_: &site::Site| true;
-    let made = with_sites(config, store, today, any, |species| {
+    let made = with_plans(config, store, today, |_| true, |_, _| Ok(()))?;
+    Ok(made.into_iter().map(|(case, ())| case).collect())
+}
+
+/// What is known of every wanted site, in the order of the configuration, with what `see` makes of its
+/// plan of what is called for; when larvae hatch is worked out only where a treatment is due, and once
+/// for all sites of a station.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn with_plans<'c, T>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    wanted: impl Fn(&site::Site) -> bool,
+    see: impl Fn(&SiteCase<'c>, &SitePlan<'_>) -> Result<T, StoreError>,
+) -> Result<Vec<(SiteCase<'c>, T)>, StoreError> {
+    let made = with_sites(config, store, today, wanted, |species| {
         let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
             return Ok(None);
         };
@@ -235,14 +280,17 @@ pub(super) fn consider<'c>(
         }
         // Sites that share a station share what is worked out here; it is remembered with the
         // hatching, and what it takes to work out more is not kept for every station at once.
-        for one in case.plan(config, today, PlanScope::CalledFor).options {
+        let plan = case.plan(config, today, PlanScope::CalledFor);
+        for one in &plan.options {
             one.planned.met_on(today);
         }
+        let seen = see(&case, &plan)?;
         for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {
             hatching.forget_working();
         }
-        Ok(Some(case))
+        Ok(Some((case, seen)))
     })?;
-    let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
+    let made: Vec<Option<(SiteCase<'_>, T)>> =
+        made.into_iter().collect::<Result<_, StoreError>>()?;
     Ok(made.into_iter().flatten().collect())
 }

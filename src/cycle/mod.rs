@@ -27,7 +27,7 @@ mod site_states;
 mod station_days;
 
 pub use advising::{Followed, waterings, weather_here};
-pub use cases::{SiteCase, SpeciesCase, site_case};
+pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
 pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use site_states::{SiteState, newest_day_of, site_states};

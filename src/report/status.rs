@@ -1,16 +1,25 @@
-//! Where every site stands with each of its species, what is wrong with the stations, and what
-//! became of the messages.
+//! What is due at every site and where it stands with each of its species, what is wrong with the
+//! stations, and what became of the messages.
 
 use super::counted;
 use crate::config::Config;
-use crate::cycle::{site_states, waits_for_its_hour};
+use crate::cycle::{SiteCase, waits_for_its_hour, waterings, with_plans};
+use crate::domain::place::site::{Member, Site};
+use crate::domain::treatment::option::TreatmentOption;
+use crate::domain::treatment::site_plan::SitePlan;
+use crate::domain::treatment::watering::Watering;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
+use std::collections::{BTreeSet, HashSet};
 
+mod due;
+mod problem;
 mod site;
 mod station;
 
+pub use due::DueStatus;
+pub use problem::{ProblemKind, StatusProblem};
 pub use site::{EstimationMethods, NextMilestone, PassedMilestone, SiteStatus, StationPart};
 pub use station::{FindingStatus, StationStatus};
 
@@ -25,10 +34,12 @@ pub struct Status {
     pub last_cycle: Option<DateTime<Utc>>,
     /// Every site with each of its species, a member's sites one after the other.
     pub sites: Vec<SiteStatus>,
-    /// Every station.
+    /// Every station of these sites.
     pub stations: Vec<StationStatus>,
     /// The messages.
     pub outbox: OutboxStatus,
+    /// What is wrong.
+    pub problems: Vec<StatusProblem>,
 }
 
 /// What became of the messages.
@@ -48,51 +59,114 @@ pub struct OutboxStatus {
     pub problems: Vec<String>,
 }
 
+/// Which sites to show, by ids; `None` is all.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ShownSites<'s> {
+    /// Of this member.
+    pub member: Option<&'s str>,
+    /// This one.
+    pub site: Option<&'s str>,
+    /// Those with this species, and that species alone.
+    pub species: Option<&'s str>,
+}
+
+impl ShownSites<'_> {
+    fn holds(&self, member: &Member, site: &Site) -> bool {
+        self.member.is_none_or(|id| member.id == id)
+            && self.site.is_none_or(|id| site.id == id)
+            && self
+                .species
+                .is_none_or(|id| site.species.iter().any(|one| one == id))
+    }
+
+    /// Whether it leaves out sites.
+    pub fn is_part(&self) -> bool {
+        self.member.or(self.site).or(self.species).is_some()
+    }
+}
+
+/// The moment a status is made at.
+#[derive(Debug, Clone, Copy)]
+pub struct StatusMoment<'m> {
+    /// The day that is shown.
+    pub today: NaiveDate,
+    /// It tells messages that should have arrived.
+    pub now: DateTime<Utc>,
+    /// The digest of the configuration that is read here; see [`crate::config::Loaded::digest`].
+    pub configuration: &'m str,
+}
+
 impl Status {
-    /// How things stand on `today`, by what is stored; `now` tells messages that should have
-    /// arrived.
+    /// How things stand, by what is stored.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn of(
         config: &Config,
         store: &Store,
-        today: NaiveDate,
-        now: DateTime<Utc>,
+        shown: ShownSites<'_>,
+        moment: StatusMoment<'_>,
     ) -> Result<Self, StoreError> {
+        let today = moment.today;
+        let members = config
+            .sites()
+            .filter(|(member, site)| shown.holds(member, site));
+        let wanted: HashSet<&str> = members.map(|(_, site)| site.id.as_str()).collect();
+        let is_wanted = |site: &Site| wanted.contains(site.id.as_str());
+        let found = with_plans(config, store, today, is_wanted, |case, plan| {
+            due_at(config, store, case, plan)
+        })?;
+        let mut sites = Vec::new();
+        for (case, due) in &found {
+            let stale_since = site::stale_since(case.site, config, store, today)?;
+            let of_species = case
+                .species
+                .iter()
+                .map(|species| &species.here)
+                .filter(|here| shown.species.is_none_or(|id| here.species.id == id));
+            sites.extend(of_species.map(|here| SiteStatus::of(here, due, stale_since)));
+        }
+        let found: Vec<SiteCase<'_>> = found.into_iter().map(|(case, _)| case).collect();
+        let asked: BTreeSet<&str> = if shown.is_part() {
+            found.iter().flat_map(|case| case.site.stations()).collect()
+        } else {
+            config.stations.keys().map(String::as_str).collect()
+        };
         let stations = config
             .stations
             .values()
+            .filter(|feed| asked.contains(feed.station.id.as_str()))
             .map(|feed| StationStatus::of(&feed.station, store, today))
-            .collect::<Result<_, StoreError>>()?;
-        let sites = site_states(config, store, today)?
-            .iter()
-            .map(|here| SiteStatus::of(here, config, store, today))
-            .collect::<Result<_, StoreError>>()?;
+            .collect::<Result<Vec<_>, StoreError>>()?;
         let tally = store.tally()?;
+        let outbox = OutboxStatus {
+            waiting: tally.waiting,
+            failing: tally.failing,
+            for_their_hour: for_their_hour(config, store, moment.now)?,
+            sent: tally.sent,
+            given_up: tally.given_up,
+            problems: store.delivery_problems(moment.now)?,
+        };
+        let in_force = store.configuration()?;
+        let differs = in_force.is_some_and(|digest| digest != moment.configuration);
         Ok(Self {
             service: config.service.name.clone(),
             date: today,
             last_cycle: store.last_cycle()?,
+            problems: problem::problems(config, &found, &stations, &outbox, differs),
             sites,
             stations,
-            outbox: OutboxStatus {
-                waiting: tally.waiting,
-                failing: tally.failing,
-                for_their_hour: for_their_hour(config, store, now)?,
-                sent: tally.sent,
-                given_up: tally.given_up,
-                problems: store.delivery_problems(now)?,
-            },
+            outbox,
         })
     }
 
-    /// What is wrong with the stations, a line each.
-    pub fn station_troubles(&self) -> Vec<String> {
-        self.stations
-            .iter()
-            .flat_map(StationStatus::troubles)
-            .collect()
+    /// The first row of every site, the worst site first.
+    pub fn worst_first(&self) -> Vec<&SiteStatus> {
+        let mut seen = HashSet::new();
+        let rows = self.sites.iter();
+        let mut first: Vec<&SiteStatus> = rows.filter(|row| seen.insert(&row.site)).collect();
+        first.sort_by_key(|row| row.due.rank());
+        first
     }
 
     /// When the last cycle ran, in words.
@@ -118,6 +192,25 @@ fn for_their_hour(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<
     let due = store.due(now)?;
     let waits = |message: &&_| waits_for_its_hour(config, message, now);
     Ok(due.iter().filter(waits).count() as u32)
+}
+
+/// What is due at a site by its plan and its waterings.
+fn due_at(
+    config: &Config,
+    store: &Store,
+    case: &SiteCase<'_>,
+    plan: &SitePlan<'_>,
+) -> Result<DueStatus, StoreError> {
+    let followed = if case.has_applications() {
+        waterings(config, store, case.site, plan.day)?
+    } else {
+        Vec::new()
+    };
+    let waterings: Vec<(&TreatmentOption, Watering)> = followed
+        .into_iter()
+        .map(|one| (one.option, one.watering))
+        .collect();
+    Ok(DueStatus::of(&case.due(plan, &waterings), plan.day))
 }
 
 impl OutboxStatus {

@@ -10,3 +10,5 @@ mod logging;
 mod look_back;
 mod screens;
 mod station_finder;
+mod status;
+mod status_problems;

@@ -566,9 +566,12 @@ fn status_asks_for_the_service_first_and_then_shows_an_older_database() {
             );
         }
         drop(open(&folder));
-        let shown = folder.succeeds(&status);
+        let of_site = [&status[..], &["--site", "lawn"]].concat();
+        let shown = folder.succeeds(&status) + &folder.succeeds(&of_site);
         for words in [
-            "2026-02-28 590 flight",
+            "data through: 2026-02-28",
+            "degree-days: 590 °C·d",
+            "last milestone: flight",
             "stale since 2026-01-24",
             "the old quay: https://feeds.example/old-quay.csv: the server says 404 Not Found",
             "last cycle 2026-03-01 06:00 UTC; 2 messages sent; 1 waiting, 1 of them after a failed \

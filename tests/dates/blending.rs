@@ -51,7 +51,7 @@ async fn the_second_station_gives_the_days_that_the_first_one_lacks_and_is_named
     assert_eq!(site["newest_days_from"][0]["days"], 6);
     assert_eq!(site["newest_days_from"][1]["station"], "second");
     assert_eq!(site["newest_days_from"][1]["days"], 4);
-    let status = play.status("2026-02-27");
+    let status = play.lawn_status("2026-02-27");
     assert!(
         status.contains("last 10 days:") && status.contains("only 6"),
         "{status}"
@@ -75,7 +75,8 @@ async fn a_site_is_quiet_only_when_none_of_its_stations_sends_days() {
     play.cycle("2026-02-20T06:00:00Z").await;
     play.cycle("2026-02-22T06:00:00Z").await;
     assert!(play.titles().is_empty(), "{:?}", play.titles());
-    assert!(!play.status("2026-02-22").contains("stale"));
+    let json = play.status_json("2026-02-22");
+    assert_eq!(json["sites"][0]["stale_since"], serde_json::Value::Null);
     play.cycle("2026-03-01T06:00:00Z").await;
     assert_eq!(play.titles(), ["The lawn: no new temperatures"]);
 }
@@ -173,7 +174,7 @@ async fn a_neighbour_that_is_no_site_s_own_station_is_read_and_gives_the_missing
             "other_years": 0,
         })
     );
-    let status = play.status("2026-02-20");
+    let status = play.lawn_status("2026-02-20");
     assert!(status.contains("2 days est."), "{status}");
     assert!(status.contains("by second 2"), "{status}");
 }

@@ -70,7 +70,7 @@ fn a_station_s_csv_becomes_an_alert_in_a_mailbox() {
         2,
         "one fetch a cycle, although two sites share the station"
     );
-    let status = workshop.succeeds(&["status", "--config", &config]);
+    let status = workshop.succeeds(&["status", "--site", "lawn", "--config", &config]);
     assert!(status.contains("2 messages sent"), "{status}");
     assert_eq!(mail.finish().messages.len(), 1);
 }

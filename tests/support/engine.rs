@@ -137,10 +137,19 @@ impl Play {
             .remove(0)
     }
 
-    /// What `hatchbell status` prints.
+    /// What `hatchbell status` prints, on one line.
     pub fn status(&self, day: &str) -> String {
-        self.workshop
-            .succeeds(&["status", "--config", &self.config, "--date", day])
+        let status = ["status", "--config", &self.config, "--date", day];
+        one_line(&self.workshop.succeeds(&status))
+    }
+
+    /// What `hatchbell status --site` prints of the lawn, on one line.
+    pub fn lawn_status(&self, day: &str) -> String {
+        let status = ["status", "--site", "lawn", "--config", &self.config];
+        let shown = self
+            .workshop
+            .succeeds(&[&status[..], &["--date", day]].concat());
+        one_line(&shown)
     }
 
     /// What `hatchbell status --json` prints.

@@ -1,8 +1,10 @@
 //! Where a site stands with one of its species.
 
+use super::due::DueStatus;
 use crate::config::Config;
 use crate::cycle::{SiteState, newest_day_of};
 use crate::domain::phenology::season_state::{Crossing, Expectation, Hold, PassedBy, SeasonState};
+use crate::domain::place::site::Site;
 use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::telling::feed_trouble::is_stale;
 use crate::domain::weather::blend::{NEWEST_DAYS, PartIn};
@@ -16,6 +18,8 @@ use serde::Serialize;
 pub struct SiteStatus {
     /// The name of the member whose site it is.
     pub member: String,
+    /// The member's id.
+    pub member_id: String,
     /// The site's id.
     pub site: String,
     /// The site's name.
@@ -46,6 +50,8 @@ pub struct SiteStatus {
     pub last_milestone: Option<PassedMilestone>,
     /// The next one.
     pub next_milestone: Option<NextMilestone>,
+    /// What is due at the site, for all its species together.
+    pub due: DueStatus,
 }
 
 /// How many days came from a station.
@@ -113,28 +119,28 @@ pub struct NextMilestone {
 /// What stands behind a day that a date cap sets.
 const BY_THE_CALENDAR: &str = ", by the calendar";
 
-/// The newest day, if it is too old.
-fn stale_since(
-    here: &SiteState<'_>,
+/// The newest day of a site, if it is too old.
+pub(super) fn stale_since(
+    site: &Site,
     config: &Config,
     store: &Store,
     today: NaiveDate,
 ) -> Result<Option<NaiveDate>, StoreError> {
-    let newest = newest_day_of(store, here.site)?;
-    let station = config.quickest_station(here.site);
+    let newest = newest_day_of(store, site)?;
+    let station = config.quickest_station(site);
     Ok(newest.filter(|_| station.is_some_and(|station| is_stale(station, newest, today))))
 }
 
 impl SiteStatus {
     pub(super) fn of(
         here: &SiteState<'_>,
-        config: &Config,
-        store: &Store,
-        today: NaiveDate,
-    ) -> Result<Self, StoreError> {
+        due: &DueStatus,
+        stale_since: Option<NaiveDate>,
+    ) -> Self {
         let state = &here.state;
-        Ok(Self {
+        Self {
             member: here.member.name.clone(),
+            member_id: here.member.id.clone(),
             site: here.site.id.clone(),
             site_name: here.site.name.clone(),
             turf: here.site.turf.clone(),
@@ -143,7 +149,7 @@ impl SiteStatus {
             season: state.season.to_string(),
             data_through: state.data_through,
             newest_days_from: station_parts(here, PartIn::Newest),
-            stale_since: stale_since(here, config, store, today)?,
+            stale_since,
             degree_days: (state.degree_days * 1e4).round() / 1e4,
             estimated_days: state.estimated_days,
             estimated_by: EstimationMethods {
@@ -157,7 +163,8 @@ impl SiteStatus {
             next_milestone: state
                 .next()
                 .map(|next| NextMilestone::of(here, next, state)),
-        })
+            due: due.clone(),
+        }
     }
 
     /// Whether there are no days, or none of late.
@@ -228,7 +235,8 @@ impl EstimationMethods {
     }
 }
 
-fn held(hold: Hold) -> String {
+/// Why milestones are held back, and what to do.
+pub(super) fn held(hold: Hold) -> String {
     match hold {
         Hold::NoData => "no measured day this season yet".to_owned(),
         Hold::Gap(gap) => format!(

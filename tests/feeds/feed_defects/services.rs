@@ -19,6 +19,7 @@ fn cycles(replies: Vec<Reply>, count: usize) -> (String, String, usize) {
         printed += &both(&workshop.run(&["run", "--once", "--config", &config]));
     }
     let status = both(&workshop.run(&["status", "--config", &config]));
+    let status = status.split_whitespace().collect::<Vec<_>>().join(" ");
     (printed, status, server.exchanges().len())
 }
 

@@ -1,0 +1,142 @@
+//! What is wrong: what somebody has to see to, and what the sites lack meanwhile.
+
+use super::site::held;
+use super::{OutboxStatus, StationStatus};
+use crate::config::Config;
+use crate::cycle::SiteCase;
+use crate::domain::phenology::season_state::Hold;
+use crate::report::words::counted;
+use serde::Serialize;
+use std::collections::HashMap;
+
+/// The kinds of trouble.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ProblemKind {
+    /// The service runs with another configuration.
+    Configuration,
+    /// Messages do not arrive.
+    Undelivered,
+    /// No new days arrive from a station.
+    Stale,
+    /// Something else is wrong with a station's feed: values held out of sums are a part of it.
+    Feed,
+    /// Milestones are held back.
+    Held,
+}
+
+/// Something that is wrong.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StatusProblem {
+    /// The kind of trouble.
+    pub kind: ProblemKind,
+    /// What it is and, where that helps, what to do.
+    pub what: String,
+}
+
+/// Sites that are named before the others are only counted.
+const NAMED_SITES: usize = 3;
+
+/// What is wrong, with as few words for many sites as for one.
+pub(super) fn problems(
+    config: &Config,
+    cases: &[SiteCase<'_>],
+    stations: &[StationStatus],
+    outbox: &OutboxStatus,
+    configuration_differs: bool,
+) -> Vec<StatusProblem> {
+    let of = |kind| move |what| StatusProblem { kind, what };
+    let configuration = configuration_differs.then(|| {
+        "the configuration has changed since the service read it: check it, then reload the service"
+            .to_owned()
+    });
+    let read_for = config.read_for();
+    let read = || {
+        let is_read = |station: &&StationStatus| read_for.contains_key(station.station.as_str());
+        stations.iter().filter(is_read)
+    };
+    let sites = sites_of_stations(cases);
+    let stale = read()
+        .filter(|station| station.stale)
+        .map(|station| stale(station, sites.get(station.station.as_str()).copied()));
+    let feeds = read().flat_map(StationStatus::troubles);
+    let mut all: Vec<StatusProblem> = Vec::new();
+    all.extend(configuration.map(of(ProblemKind::Configuration)));
+    all.extend(
+        undelivered(outbox)
+            .into_iter()
+            .map(of(ProblemKind::Undelivered)),
+    );
+    all.extend(stale.map(of(ProblemKind::Stale)));
+    all.extend(feeds.map(of(ProblemKind::Feed)));
+    all.extend(holds(cases).into_iter().map(of(ProblemKind::Held)));
+    all
+}
+
+/// How many sites each station stands for.
+fn sites_of_stations<'c>(cases: &'c [SiteCase<'_>]) -> HashMap<&'c str, usize> {
+    let mut sites = HashMap::new();
+    for station in cases.iter().flat_map(|case| case.site.stations()) {
+        *sites.entry(station).or_default() += 1;
+    }
+    sites
+}
+
+fn undelivered(outbox: &OutboxStatus) -> Vec<String> {
+    let mut lines: Vec<String> = outbox
+        .problems
+        .iter()
+        .map(|problem| format!("not delivered: {problem}"))
+        .collect();
+    if outbox.failing > 0 {
+        let messages = counted(outbox.failing as usize, "message");
+        lines.push(format!("not delivered yet: {messages}, tried again later"));
+    }
+    lines
+}
+
+fn stale(station: &StationStatus, sites: Option<usize>) -> String {
+    let since = match station.newest_day {
+        Some(day) => format!("stale since {day}"),
+        None => "no days yet".to_owned(),
+    };
+    match sites {
+        Some(sites) => format!("{}: {since} ({})", station.name, counted(sites, "site")),
+        None => format!("{}: {since} (a neighbour only)", station.name),
+    }
+}
+
+/// Holds, those of one station and reason together. Before the season's first day arrives, and after
+/// its last milestone, there is nothing to hold.
+fn holds(cases: &[SiteCase<'_>]) -> Vec<String> {
+    let mut found: Vec<(&str, Hold, Vec<&str>)> = Vec::new();
+    let species = cases.iter().flat_map(|case| &case.species);
+    for here in species.map(|species| &species.here) {
+        let Some(hold) = here.state.hold.filter(|hold| *hold != Hold::NoData) else {
+            continue;
+        };
+        if here.state.next().is_none() {
+            continue;
+        }
+        let (station, site) = (here.feed.station.name.as_str(), here.site.name.as_str());
+        let known = found
+            .iter_mut()
+            .find(|(of, why, _)| *of == station && *why == hold);
+        match known {
+            // The species of a site follow each other.
+            Some((_, _, sites)) if sites.last() == Some(&site) => {}
+            Some((_, _, sites)) => sites.push(site),
+            None => found.push((station, hold, vec![site])),
+        }
+    }
+    let lines = found.into_iter().map(|(station, hold, sites)| {
+        let named = sites[..sites.len().min(NAMED_SITES)].join("; ");
+        let more = match sites.len().saturating_sub(NAMED_SITES) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        let why = held(hold);
+        format!("milestones held at {named}{more}: {station}: {why}")
+    });
+    lines.collect()
+}
