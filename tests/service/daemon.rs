@@ -1,6 +1,6 @@
 //! The service as the service manager sees it: readiness, watchdog, reload, stop, catching up.
 
-use crate::support::command::{Workshop, config_with};
+use crate::support::command::{Workshop, both, config_with};
 use std::os::unix::net::UnixDatagram;
 use std::process::{Child, Command};
 use std::time::{Duration, Instant};
@@ -154,6 +154,30 @@ fn a_good_new_configuration_is_taken_and_a_bad_one_is_not() {
 
     daemon.signal("TERM");
     daemon.ends_well();
+}
+
+#[test]
+fn status_says_that_the_configuration_has_changed_until_the_daemon_has_read_it() {
+    let workshop = Workshop::new();
+    let config = demo_config(&workshop, 86_400.0);
+    let good = workshop.read("hatchbell.toml");
+    let (mut manager, daemon) = Manager::start(&workshop, &config);
+    manager.hears("stations asked");
+    let differs = || {
+        let output = workshop.run(&["status", "--problems", "--config", &config]);
+        both(&output).contains("the configuration has changed since the service read it")
+    };
+    assert!(!differs());
+    workshop.write("hatchbell.toml", &good.replace("A test", "Another name"));
+    assert!(differs());
+    daemon.signal("HUP");
+    manager.hears("new configuration is in force");
+    assert!(!differs());
+    workshop.write("hatchbell.toml", &good);
+    assert!(differs());
+    daemon.signal("TERM");
+    daemon.ends_well();
+    assert!(!differs(), "no configuration is in force");
 }
 
 #[test]
