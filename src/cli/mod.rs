@@ -32,8 +32,8 @@ mod season;
 mod stations;
 mod status;
 mod table;
-mod width;
 mod terminal;
+mod width;
 
 /// Exit code for a configuration that cannot be used (EX_CONFIG of sysexits.h).
 pub const EXIT_CONFIG: u8 = 78;

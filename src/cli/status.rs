@@ -1,7 +1,7 @@
 //! `hatchbell status`: prints what is due at every site, or JSON.
 
 use super::terminal::{
-    GAP, bold, columns, display_width, natural_width, printable, unbroken, width, wrapped,
+    GAP, bold, columns, display_width, natural_width, printable, unbroken, wrapped,
 };
 use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
 use crate::clock::Clock;
@@ -107,7 +107,7 @@ fn shown<'o>(options: &'o StatusOptions, config: &Config) -> anyhow::Result<Show
 }
 
 fn text(status: &Status, shown: ShownSites<'_>) -> String {
-    let width = width();
+    let width = super::width::columns();
     let mut text = wrapped(&heading(status), width, "  ");
     let sites = status.worst_first();
     if sites.is_empty() {
@@ -280,7 +280,7 @@ fn footer(status: &Status, width: usize) -> String {
 }
 
 fn all_problems(status: &Status) -> String {
-    let width = width();
+    let width = super::width::columns();
     let mut text = wrapped(&heading(status), width, "  ");
     for problem in &status.problems {
         text += &wrapped(&format!("! {}", problem.what), width, "  ");

@@ -1,31 +1,10 @@
-//! What the terminal takes: how wide it is, whether it shows bold, and text in columns that fits it.
+//! What the terminal takes: whether it shows bold, and text in columns that fits it.
 
 use std::io::IsTerminal;
 pub(super) use textwrap::core::display_width;
 
-/// Columns where nothing says how many there are.
-const USUAL_COLUMNS: usize = 80;
-
-/// Narrower terminals get lines of this width: one long word and a name fit into it.
-const FEWEST_COLUMNS: usize = 40;
-
 /// Spaces between two columns.
 pub(super) const GAP: usize = 2;
-
-/// How many columns there are: `COLUMNS` if it is set, else those of the terminal, else 80.
-pub(super) fn width() -> usize {
-    let set = std::env::var("COLUMNS").ok();
-    let terminal = comfy_table::Table::new().width();
-    width_of(set.as_deref(), terminal)
-}
-
-fn width_of(set: Option<&str>, terminal: Option<u16>) -> usize {
-    let set = set.and_then(|columns| columns.trim().parse().ok());
-    let columns = set
-        .or(terminal.map(usize::from))
-        .filter(|columns| *columns > 0);
-    columns.unwrap_or(USUAL_COLUMNS).max(FEWEST_COLUMNS)
-}
 
 /// Whether bold may be printed: to a terminal, unless `NO_COLOR` or `TERM=dumb` asks for plain text.
 pub(super) fn shows_bold() -> bool {
@@ -137,15 +116,6 @@ fn lines<const N: usize>(row: &[String; N], widths: &[usize; N]) -> Vec<String> 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn columns_are_those_set_then_those_of_the_terminal_then_eighty() {
-        assert_eq!(width_of(Some("60"), Some(120)), 60);
-        assert_eq!(width_of(Some("wide"), Some(120)), 120);
-        assert_eq!(width_of(Some("0"), None), 80);
-        assert_eq!(width_of(None, None), 80);
-        assert_eq!(width_of(Some("7"), None), 40);
-    }
 
     #[test]
     fn bold_is_for_terminals_that_did_not_refuse_it() {

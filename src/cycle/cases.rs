@@ -250,7 +250,14 @@ pub(super) fn consider<'c>(
     store: &Store,
     today: NaiveDate,
 ) -> Result<Vec<SiteCase<'c>>, StoreError> {
-    let made = with_plans(config, store, today, |_| true, |_, _| Ok(()))?;
+    // Sites that share a station share what is worked out here; it is remembered with the hatching.
+    let work_out = |_: &SiteCase<'_>, plan: &SitePlan<'_>| {
+        for one in &plan.options {
+            one.planned.met_on(today);
+        }
+        Ok(())
+    };
+    let made = with_plans(config, store, today, |_| true, work_out)?;
     Ok(made.into_iter().map(|(case, ())| case).collect())
 }
 
@@ -278,13 +285,8 @@ pub fn with_plans<'c, T>(
                 species.hatching = Some(seasons[*place].hatching(&species.here));
             }
         }
-        // Sites that share a station share what is worked out here; it is remembered with the
-        // hatching, and what it takes to work out more is not kept for every station at once.
-        let plan = case.plan(config, today, PlanScope::CalledFor);
-        for one in &plan.options {
-            one.planned.met_on(today);
-        }
-        let seen = see(&case, &plan)?;
+        let seen = see(&case, &case.plan(config, today, PlanScope::CalledFor))?;
+        // What it takes to work out more is not kept for every station at once.
         for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {
             hatching.forget_working();
         }

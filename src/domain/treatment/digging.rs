@@ -110,10 +110,11 @@ mod tests {
             evidence: &evidence,
         }];
         let cap = beetle.window_cap(&state.season, 41.8);
-        let days = Some((day("2026-08-02"), cap + Days::new(14)));
+        let last = cap + Days::new(14);
+        let days = Some((day("2026-08-02"), last));
         assert_eq!(dug(&one, "2026-08-01"), None);
         assert_eq!(dug(&one, "2026-08-02"), days);
-        assert_eq!(dug(&one, &days.unwrap().1.to_string()), days);
+        assert_eq!(dug(&one, &last.to_string()), days);
         assert_eq!(dug(&one, "2026-12-01"), None);
     }
 
