@@ -5,10 +5,9 @@ use crate::domain::telling::milestone_decision::Recorded;
 use crate::domain::telling::notice::NoticeKind;
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
 use crate::domain::telling::site_species::SiteSpecies;
-use crate::domain::treatment::need::{
-    Brood, Broods, COUNTED_AFTER_CAP, Evidence, WAITED_FOR_OTHERS_DAYS,
-};
-use chrono::{DateTime, Days, NaiveDate, Utc};
+use crate::domain::treatment::digging::{DugFor, digging};
+use crate::domain::treatment::need::Evidence;
+use chrono::{DateTime, Utc};
 
 /// A species of a site with what decides whether to dig for it.
 #[derive(Debug, Clone, Copy)]
@@ -35,19 +34,18 @@ pub fn counting_notice<'a>(
     if is_counted || log.has(LoggedKind::CountNow) {
         return None;
     }
-    let due: Vec<&Countable<'a, '_>> = species
+    // Who was told that the window has ended was told to count with it; who began to watch later was not.
+    let open: Vec<&Countable<'a, '_>> = species
         .iter()
-        .filter(|one| is_time_to_count(&one.here, one.recorded, today))
+        .filter(|one| !one.is_told_of_the_end())
         .collect();
-    let since = due
-        .iter()
-        .filter_map(|one| broods(&one.here).countable)
-        .min()?;
-    let is_waited_for = |one: &Countable<'_, '_>| is_hatched_and_small(&one.here, today);
-    let waits = (today - since).num_days() < WAITED_FOR_OTHERS_DAYS;
-    if waits && species.iter().any(is_waited_for) {
-        return None;
-    }
+    let latitude = species.first()?.here.site.latitude;
+    let dug_for: Vec<DugFor<'_>> = open.iter().map(|one| one.dug_for()).collect();
+    digging(&dug_for, latitude, today)?;
+    let due: Vec<&Countable<'a, '_>> = open
+        .into_iter()
+        .filter(|one| one.dug_for().is_due(latitude, today))
+        .collect();
     let first = &due.first()?.here;
     let logged = LoggedNotice {
         season: Some(first.state.season.year),
@@ -60,29 +58,19 @@ pub fn counting_notice<'a>(
     Some((NoticeKind::CountNow { species }, logged))
 }
 
-fn broods(here: &SiteSpecies<'_>) -> Broods {
-    Broods::of(here.species, here.site.latitude, here.state)
-}
+impl Countable<'_, '_> {
+    fn dug_for(&self) -> DugFor<'_> {
+        DugFor {
+            species: self.here.species,
+            state: self.here.state,
+            evidence: self.evidence,
+        }
+    }
 
-/// Whether larvae have hatched that cannot be counted yet.
-fn is_hatched_and_small(here: &SiteSpecies<'_>, today: NaiveDate) -> bool {
-    here.state.passed(Milestone::Hatch).is_some() && broods(here).on(today) != Brood::This
-}
-
-/// Whether larvae hatched and can be counted now. Who was told that the window has ended was told to
-/// count with it; who began to watch later was not.
-fn is_time_to_count(here: &SiteSpecies<'_>, recorded: &[Recorded], today: NaiveDate) -> bool {
-    let cap = here
-        .species
-        .window_cap(&here.state.season, here.site.latitude);
-    let told_of_the_end = recorded
-        .iter()
-        .any(|known| known.milestone == Milestone::WindowEnd && known.told);
-    here.state.hold.is_none()
-        && here.state.passed(Milestone::Hatch).is_some()
-        && broods(here).on(today) == Brood::This
-        && !told_of_the_end
-        && today <= cap + Days::new(COUNTED_AFTER_CAP)
+    fn is_told_of_the_end(&self) -> bool {
+        let end = |known: &Recorded| known.milestone == Milestone::WindowEnd && known.told;
+        self.recorded.iter().any(end)
+    }
 }
 
 #[cfg(test)]

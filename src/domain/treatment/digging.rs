@@ -52,7 +52,7 @@ pub fn digging(species: &[DugFor<'_>], latitude: f64, today: NaiveDate) -> Optio
     }
     let due: Vec<&DugFor<'_>> = species
         .iter()
-        .filter(|one| one.can_be_counted(latitude, today) && today <= one.by(latitude))
+        .filter(|one| one.is_due(latitude, today))
         .collect();
     let countable = |one: &&DugFor<'_>| one.broods(latitude).countable;
     let since = due.iter().filter_map(countable).min()?;
@@ -65,6 +65,11 @@ pub fn digging(species: &[DugFor<'_>], latitude: f64, today: NaiveDate) -> Optio
 }
 
 impl DugFor<'_> {
+    /// Whether its larvae can be counted now.
+    pub fn is_due(&self, latitude: f64, today: NaiveDate) -> bool {
+        self.can_be_counted(latitude, today) && today <= self.by(latitude)
+    }
+
     fn broods(&self, latitude: f64) -> Broods {
         Broods::of(self.species, latitude, self.state)
     }

@@ -15,13 +15,6 @@ use chrono::{Days, NaiveDate};
 /// Days after first hatch from which larvae can be counted at the latest.
 pub const COUNTABLE_AFTER_HATCH: u64 = 28;
 
-/// Days after the date cap up to which counting is asked for. A choice: in cooling soil larvae go down.
-pub const COUNTED_AFTER_CAP: u64 = 14;
-
-/// Days for which a digging waits for a species that has hatched and cannot be counted yet. A choice:
-/// one digging serves them all, and those that were first are still small then.
-pub const WAITED_FOR_OTHERS_DAYS: i64 = 21;
-
 /// Days before the date cap from which larvae count as this season's where the sums cannot tell. A
 /// choice: with a cap on 30 September, 1 August.
 const COUNTABLE_BEFORE_CAP: u64 = 60;

@@ -4,8 +4,8 @@
 use crate::domain::journal::amount::Area;
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::treatment::choice::Choice;
+use crate::domain::treatment::digging::{COUNTED_AFTER_CAP, WAITED_FOR_OTHERS_DAYS};
 use crate::domain::treatment::hatching::Hatching;
-use crate::domain::treatment::need::{COUNTED_AFTER_CAP, WAITED_FOR_OTHERS_DAYS};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use crate::domain::treatment::planned::{Planned, planned};
 use crate::domain::treatment::served::Target;
