@@ -43,7 +43,9 @@ pub fn digest_message(
             parts.push(format!("{heading}:\n{}", rows.join("\n")));
         }
     }
-    if work > 0 {
+    let is_applied =
+        |item: &DigestItem| matches!(item, DigestItem::Apply { .. } | DigestItem::Water { .. });
+    if digest.items.iter().any(|(item, _)| is_applied(item)) {
         parts.push(wrapped(
             "Cautions: the label is the law; local rules and a licensed applicator decide. Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
             "",

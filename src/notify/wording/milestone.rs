@@ -49,7 +49,7 @@ fn has_come(crossing: &Crossing) -> String {
         PassedBy::DateCap | PassedBy::DateCapUnknown => " by the calendar".to_owned(),
     };
     let what = match crossing.milestone {
-        Milestone::WindowEnd => "the susceptible window has ended",
+        Milestone::WindowEnd => "window has ended",
         Milestone::AdultFlight => "adult flight has begun",
         Milestone::EggLay => "egg lay has begun",
         Milestone::Hatch => "hatch has begun",
