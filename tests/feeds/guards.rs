@@ -105,7 +105,7 @@ async fn d04_a_truncated_file_that_is_valid_loses_no_day_and_is_told_once_as_is_
     ] {
         assert!(text.contains(words), "{words}: {text}");
     }
-    assert!(!text.contains("CAUTIONS"), "{text}");
+    assert!(!text.to_lowercase().contains("caution"), "{text}");
     assert_eq!(play.days(|_, _| true), before);
     let status = play.status("2026-06-10");
     assert!(
@@ -166,8 +166,13 @@ async fn d06_an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_c
         play.titles(),
         [
             "The only station: the feed is served but no longer grows",
-            "The lawn: no new temperatures"
+            "No new temperatures: The only station has sent no new day…"
         ]
+    );
+    let site = play.message("no new temperatures");
+    assert!(
+        site.contains("has sent no new day since 28 April 2026: The lawn"),
+        "{site}"
     );
     let told = play.message("no longer grows");
     assert!(told.contains("28 April 2026, 10 days ago"), "{told}");
@@ -178,7 +183,10 @@ async fn d06_an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_c
     play.cycle("2026-05-12T06:00:00Z").await;
     assert_eq!(
         play.titles()[2..],
-        ["The only station: the feed grows again"]
+        [
+            "The only station: the feed grows again",
+            "The only station sends temperatures again: The lawn"
+        ]
     );
 }
 

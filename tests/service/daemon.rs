@@ -124,7 +124,12 @@ fn a_demonstration_runs_through_its_days_and_prints_each_alert_once() {
     daemon.ends_well();
     let printed = workshop.read("stdout");
     assert_eq!(printed.matches("to the keeper").count(), 2, "{printed}");
-    assert_eq!(printed.matches("CAUTIONS").count(), 2, "{printed}");
+    for alert in [
+        "Japanese beetle: adult flight has begun (25 February): The lawn\nNext: egg lay",
+        "Japanese beetle: egg lay has begun (8 March): The lawn\nNext: hatch",
+    ] {
+        assert_eq!(printed.matches(alert).count(), 1, "{alert}: {printed}");
+    }
 }
 
 #[test]

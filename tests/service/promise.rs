@@ -71,6 +71,20 @@ fn title(exchange: &Exchange) -> String {
     body["title"].as_str().expect("a title").to_owned()
 }
 
+fn body(exchange: &Exchange) -> String {
+    let body: serde_json::Value = serde_json::from_slice(&exchange.body).expect("JSON");
+    body["text"].as_str().expect("a text").to_owned()
+}
+
+/// Each message begins with a decision and the site it is of.
+fn assert_decisions(server: &ScriptedServer, due: &[&str]) {
+    let texts: Vec<String> = server.exchanges().iter().map(body).collect();
+    assert_eq!(texts.len(), due.len(), "{texts:#?}");
+    for (text, due) in texts.iter().zip(due) {
+        assert!(text.starts_with(&format!("{due}.")), "{due}: {text}");
+    }
+}
+
 fn sql(workshop: &Workshop, query: &str) -> Vec<String> {
     let database = rusqlite::Connection::open(workshop.path("hatchbell.db")).unwrap();
     let mut statement = database.prepare(query).unwrap();
@@ -128,7 +142,11 @@ fn a_power_cut_between_record_and_send_repeats_the_message_under_the_same_id() {
     assert_eq!(id(&first[0]), id(&second[0]));
     assert_eq!(
         title(&first[0]),
-        "The lawn: Japanese beetle, adult flight has begun (25 February)"
+        "Japanese beetle: adult flight has begun (25 February)"
+    );
+    assert_decisions(
+        &working,
+        &["Japanese beetle: adult flight has begun (25 February): The lawn"],
     );
     assert_eq!(first[0].body, second[0].body);
     assert_eq!(sql(&workshop, "SELECT state FROM outbox"), ["sent"]);
@@ -190,7 +208,7 @@ fn milestones_missed_while_the_machine_was_off_come_in_one_dated_message() {
     assert_eq!(exchanges.len(), 1);
     assert_eq!(
         title(&exchanges[0]),
-        "The lawn: Japanese beetle, adult flight has begun (28 January), and 2 more"
+        "Japanese beetle: adult flight has begun (28 January) (+2)"
     );
     let text = String::from_utf8_lossy(&exchanges[0].body).into_owned();
     assert!(text.contains("hatch has begun (10 February)"), "{text}");
@@ -215,14 +233,13 @@ fn a_told_date_that_revised_days_no_longer_reach_is_taken_back_and_told_anew() {
     for _ in 0..8 {
         cycle(&workshop, &config);
     }
-    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
-    assert_eq!(
-        titles,
-        [
-            "The lawn: Japanese beetle, adult flight has begun (25 February)",
-            "The lawn: Japanese beetle, adult flight was told too soon",
-            "The lawn: Japanese beetle, adult flight: date corrected to 2 March"
-        ]
+    assert_decisions(
+        &server,
+        &[
+            "Japanese beetle: adult flight has begun (25 February): The lawn",
+            "Japanese beetle: adult flight of 25 February was told too soon: The lawn",
+            "Japanese beetle: adult flight came on 2 March, not on 25 February: The lawn",
+        ],
     );
     assert_eq!(
         sql(&workshop, "SELECT count(*) || '' FROM revision"),
@@ -252,13 +269,12 @@ fn a_feed_that_goes_quiet_is_told_once_and_so_is_its_return() {
     for _ in 0..3 {
         cycle(&workshop, &config);
     }
-    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
-    assert_eq!(
-        titles,
-        [
-            "The lawn: no new temperatures",
-            "The lawn: temperatures arrive again"
-        ]
+    assert_decisions(
+        &server,
+        &[
+            "No new temperatures: The only station has sent no new day since 19 February 2026: The lawn",
+            "The only station sends temperatures again: The lawn",
+        ],
     );
 }
 
@@ -319,14 +335,14 @@ fn a_hold_is_told_once_and_so_is_its_end_and_no_season_s_end_is_made_up_meanwhil
     for _ in 0..30 {
         cycle(&workshop, &config);
     }
-    let text = |server: &ScriptedServer| -> String {
-        let bodies = server.exchanges();
-        let texts = bodies.iter().map(|one| String::from_utf8_lossy(&one.body));
-        texts.collect::<Vec<_>>().join("\n")
+    let texts = |server: &ScriptedServer| -> String {
+        let texts: Vec<String> = server.exchanges().iter().map(body).collect();
+        texts.join("\n")
     };
-    let held = text(&server);
+    let held = texts(&server);
     assert_eq!(
-        held.matches("milestones are held back.").count(),
+        held.matches("Japanese beetle: milestones are held back: The lawn.")
+            .count(),
         1,
         "{held}"
     );
@@ -341,8 +357,13 @@ fn a_hold_is_told_once_and_so_is_its_end_and_no_season_s_end_is_made_up_meanwhil
     for _ in 0..12 {
         cycle(&workshop, &config);
     }
-    let all = text(&server);
-    assert!(all.contains("no longer held back"), "{all}");
+    let all = texts(&server);
+    assert_eq!(
+        all.matches("Japanese beetle: milestones are told again: The lawn.")
+            .count(),
+        1,
+        "{all}"
+    );
     assert!(
         all.contains("adult flight has begun (25 February)"),
         "{all}"
@@ -370,13 +391,10 @@ fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
     );
     cycle(&workshop, &config);
     cycle(&workshop, &config);
-    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
-    assert_eq!(
-        titles,
-        [
-            "The lawn: no new temperatures",
-            "The rink: no new temperatures"
-        ]
+    let quiet = "No new temperatures: The only station has sent no new day since 30 January 2026";
+    assert_decisions(
+        &server,
+        &[&format!("{quiet}: The lawn"), &format!("{quiet}: The rink")],
     );
 }
 
@@ -414,14 +432,13 @@ fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follow
     for _ in 0..11 {
         cycle(&workshop, &config);
     }
-    let titles: Vec<String> = server.exchanges().iter().map(title).collect();
-    assert_eq!(
-        titles,
-        [
-            "The lawn: Japanese beetle, adult flight has begun (25 February)",
-            "The lawn: Japanese beetle, adult flight: date corrected to 28 February",
-            "The lawn: Japanese beetle, egg lay has begun (11 March)"
-        ]
+    assert_decisions(
+        &server,
+        &[
+            "Japanese beetle: adult flight has begun (25 February): The lawn",
+            "Japanese beetle: adult flight came on 28 February, not on 25 February: The lawn",
+            "Japanese beetle: egg lay has begun (11 March): The lawn",
+        ],
     );
     let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
     assert!(

@@ -49,16 +49,30 @@ fn a_station_s_csv_becomes_an_alert_in_a_mailbox() {
     assert_eq!(received.rcpt_to, ["keeper@three-brooks.example"]);
     assert_eq!(
         received.header("Subject"),
-        "The lawn: Japanese beetle, adult flight has begun (25 February)"
+        "Japanese beetle: adult flight has begun (25 February)"
     );
-    assert!(received.text.contains("CAUTIONS"), "{}", received.text);
+    let first_line = "Japanese beetle: adult flight has begun (25 February): The lawn";
+    assert_eq!(
+        received.text.lines().next(),
+        Some(first_line),
+        "{}",
+        received.text
+    );
+    assert!(
+        received.text.contains("Nothing to apply here."),
+        "{}",
+        received.text
+    );
     let flowing: Vec<&str> = received.text.split_whitespace().collect();
     let flowing = flowing.join(" ");
-    assert!(flowing.contains("560 (500 to 660) °C·d"), "{flowing}");
+    assert!(
+        flowing.contains("For the keeper, from hatchbell at A test."),
+        "{flowing}"
+    );
     assert!(received.tls);
     assert_eq!(received.user.as_deref(), Some("turf"));
     assert!(
-        printed.contains("The rink: Japanese beetle, adult flight has begun"),
+        printed.contains("Japanese beetle: adult flight has begun (25 February): The rink"),
         "{printed}"
     );
     assert!(

@@ -9,6 +9,10 @@ use hatchbell::domain::weather::reading::Reading;
 use hatchbell::store::Store;
 use tokio::sync::watch;
 
+/// Messages that are about no species, and no season's letter, unless it brings something else.
+const ABOUT_TEMPERATURES: &str = "title NOT LIKE '%beetle%'
+    AND (title NOT LIKE 'The grub season ahead: %' OR title LIKE '%(+%')";
+
 /// A configuration played in a workshop.
 pub struct Play {
     pub workshop: Workshop,
@@ -89,14 +93,15 @@ impl Play {
 
     /// The titles of all messages that are about temperatures and not about a species, in order.
     pub fn titles(&self) -> Vec<String> {
-        self.column("SELECT title FROM outbox WHERE title NOT LIKE '%beetle%' ORDER BY id")
+        let query = format!("SELECT title FROM outbox WHERE {ABOUT_TEMPERATURES} ORDER BY id");
+        self.column(&query)
     }
 
     /// The newest of these messages as one line.
     pub fn newest_message(&self) -> String {
-        let query = "SELECT body FROM outbox WHERE title NOT LIKE '%beetle%'
-                     ORDER BY id DESC LIMIT 1";
-        one_line(&self.column(query)[0])
+        let query =
+            format!("SELECT body FROM outbox WHERE {ABOUT_TEMPERATURES} ORDER BY id DESC LIMIT 1");
+        one_line(&self.column(&query)[0])
     }
 
     /// The first message whose title holds these words, as one line.
