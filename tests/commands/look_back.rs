@@ -186,7 +186,7 @@ fn what_it_says_was_told_is_what_the_messages_said() {
     let sent: String = database
         .query_row(
             "SELECT substr(created_at, 1, 10) FROM outbox
-             WHERE body LIKE ?1 AND body LIKE '%The grub season ahead: Mill Lane, front lawn%'",
+             WHERE body LIKE ?1 AND body LIKE '%The grub season ahead: Mill Lane%'",
             [&range],
             |row| row.get(0),
         )
@@ -194,7 +194,7 @@ fn what_it_says_was_told_is_what_the_messages_said() {
     assert_eq!(told["told_on"], sent.as_str());
     let titles: i64 = database
         .query_row(
-            "SELECT count(*) FROM outbox WHERE title LIKE '%: Mill Lane%' AND title NOT LIKE '%temperatures%'",
+            "SELECT count(*) FROM outbox WHERE body LIKE '%: Mill Lane%' AND title NOT LIKE '%temperatures%'",
             [],
             |row| row.get(0),
         )

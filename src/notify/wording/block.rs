@@ -148,6 +148,11 @@ pub(super) fn brief(told: &[Grouped<'_>]) -> String {
             .to_owned()
     };
     let room = PUSH_CHARS - caution.len();
+    // Of several things each is named before anything is said of one.
+    if let [_, _, ..] = told {
+        let heads: Vec<String> = told.iter().map(|one| one.first_line() + ".").collect();
+        return cut(&heads.join(" "), room) + &caution;
+    }
     let lines: Vec<String> = told
         .iter()
         .map(|one| {
