@@ -3,7 +3,7 @@
 
 use super::advising::waterings;
 use super::cases::SiteCase;
-use super::site_states::newest_day_of;
+use super::site_states::{newest_day_of, newest_station};
 use crate::config::Config;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::telling::digest::{Digest, DigestItem};
@@ -150,6 +150,7 @@ fn items(
     let station = config.quickest_station(site);
     let newest = newest_day_of(store, site)?;
     if let Some(station) = station.filter(|station| is_stale(station, newest, today)) {
+        let station = newest_station(config, store, site)?.unwrap_or(station);
         items.push(DigestItem::Stale {
             station: station.name.clone(),
             newest,

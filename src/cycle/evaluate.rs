@@ -4,7 +4,7 @@
 use super::advising::{advise_site, follow_watering, steps_today};
 use super::cases::{SiteCase, SpeciesCase, consider};
 use super::digests::digests;
-use super::site_states::{SiteState, newest_day_of};
+use super::site_states::{SiteState, newest_day_of, newest_station};
 use super::{Engine, Report};
 use crate::config::Config;
 use crate::domain::telling::counting_notice::{Countable, counting_notice};
@@ -300,7 +300,8 @@ fn decide_data<'c>(
         notices.push(Notice {
             member,
             site,
-            station,
+            // Its newest day is what the message speaks of.
+            station: newest_station(config, store, site)?.unwrap_or(station),
             parts: &[],
             need: None,
             kind,

@@ -24,6 +24,7 @@ use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::borrow::Cow;
 use std::cell::OnceCell;
+use std::cmp::Reverse;
 use std::collections::HashMap;
 use std::ops::RangeInclusive;
 use std::rc::Rc;
@@ -331,6 +332,28 @@ pub fn newest_day_of(store: &Store, site: &site::Site) -> Result<Option<NaiveDat
         newest = newest.max(store.newest_day(station)?);
     }
     Ok(newest)
+}
+
+/// The station of a site that gave its newest whole day; of several, or if there is no day yet, the
+/// one that publishes soonest.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub(super) fn newest_station<'c>(
+    config: &'c Config,
+    store: &Store,
+    site: &site::Site,
+) -> Result<Option<&'c site::Station>, StoreError> {
+    let mut stations = Vec::new();
+    // Of equals the maximum is the last one, and the first one named is meant.
+    for id in site.stations().into_iter().rev() {
+        if let Some(feed) = config.station(id) {
+            let lag = Reverse(feed.station.usual_lag_days);
+            stations.push(((store.newest_day(id)?, lag), &feed.station));
+        }
+    }
+    let newest = stations.into_iter().max_by_key(|(key, _)| *key);
+    Ok(newest.map(|(_, station)| station))
 }
 
 /// Makes the past seasons if they are not there yet.

@@ -77,7 +77,10 @@ async fn a_site_is_quiet_only_when_none_of_its_stations_sends_days() {
     play.cycle("2026-03-01T06:00:00Z").await;
     assert_eq!(play.titles().len(), 1, "{:?}", play.titles());
     let told = play.message("no new temperatures");
-    println!("{told}");
+    assert!(
+        told.contains("The second station has sent no new day since 19 February 2026: The lawn"),
+        "the station whose newest day it is: {told}"
+    );
 }
 
 #[tokio::test]
