@@ -186,7 +186,7 @@ fn what_happened_before_watching_began_is_recorded_and_never_told() {
 fn milestones_missed_while_the_machine_was_off_come_in_one_dated_message() {
     let server = ScriptedServer::start(vec![accepts()]);
     let workshop = Workshop::new();
-    // 20 °C·d a day: flight on 28 January, egg lay on 1 February, hatch on 10 February.
+    // 20 °C·d a day: flight on 28 January, egg lay on 3 February, hatch on 10 February.
     workshop.write("days.csv", &days(60, 20.0));
     let text = config_with(
         "file = \"days.csv\"",
@@ -210,8 +210,12 @@ fn milestones_missed_while_the_machine_was_off_come_in_one_dated_message() {
         title(&exchanges[0]),
         "Japanese beetle: adult flight has begun (28 January) (+2)"
     );
-    let text = String::from_utf8_lossy(&exchanges[0].body).into_owned();
-    assert!(text.contains("hatch has begun (10 February)"), "{text}");
+    assert_eq!(
+        body(&exchanges[0]),
+        "Japanese beetle: adult flight has begun (28 January): The lawn. \
+         Japanese beetle: egg lay has begun (3 February): The lawn. \
+         Japanese beetle: hatch has begun (10 February): The lawn."
+    );
 }
 
 #[test]

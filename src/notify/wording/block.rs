@@ -7,6 +7,9 @@ use crate::domain::treatment::option::TreatmentOption;
 /// Sites that are named in the first line; of more it has the number.
 const NAMED_SITES: usize = 2;
 
+/// The urgency from which on a block is news and nothing to do.
+const FIRST_NEWS: u8 = 4;
+
 /// Longest title, characters.
 const TITLE_CHARS: usize = 60;
 
@@ -138,7 +141,8 @@ pub(super) fn full(told: &[Grouped<'_>], footer: &str) -> String {
     parts.join("\n\n")
 }
 
-/// The text of a push message.
+/// The text of a push message. Where there is no room for everything, what comes after news is left
+/// out before news are.
 pub(super) fn brief(told: &[Grouped<'_>]) -> String {
     let names = applied(told);
     let caution = if names.is_empty() {
@@ -148,20 +152,25 @@ pub(super) fn brief(told: &[Grouped<'_>]) -> String {
             .to_owned()
     };
     let room = PUSH_CHARS - caution.len();
-    // Of several things each is named before anything is said of one.
-    if let [_, _, ..] = told {
-        let heads: Vec<String> = told.iter().map(|one| one.first_line() + ".").collect();
-        return cut(&heads.join(" "), room) + &caution;
-    }
-    let lines: Vec<String> = told
-        .iter()
-        .map(|one| {
-            format!("{}. {}", one.first_line(), one.block.deadline)
+    let with_deadlines = |most: usize| {
+        let lines = told.iter().enumerate().map(|(place, one)| {
+            let deadline = if place < most || one.block.urgency < FIRST_NEWS {
+                one.block.deadline.as_str()
+            } else {
+                ""
+            };
+            format!("{}. {deadline}", one.first_line())
                 .trim()
                 .to_owned()
-        })
-        .collect();
-    cut(&lines.join(" "), room) + &caution
+        });
+        lines.collect::<Vec<_>>().join(" ")
+    };
+    let text = (0..=told.len())
+        .rev()
+        .map(with_deadlines)
+        .find(|text| text.chars().count() <= room)
+        .unwrap_or_else(|| with_deadlines(0));
+    cut(&text, room) + &caution
 }
 
 /// Three lines at most: the label and the law, where it must not go, and what is special to the options.
@@ -218,4 +227,36 @@ pub(super) fn cut(text: &str, most: usize) -> String {
     let room: String = text.chars().take(most - 1).collect();
     let end = room.rfind(' ').unwrap_or(room.len());
     room[..end].trim_end_matches([',', ':', ';']).to_owned() + "…"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(urgency: u8, head: &str, deadline: &str) -> Grouped<'static> {
+        let block = Block {
+            urgency,
+            head: head.to_owned(),
+            deadline: deadline.to_owned(),
+            lines: Vec::new(),
+            table: Vec::new(),
+            applied: Vec::new(),
+        };
+        Grouped {
+            block,
+            sites: vec!["The lawn"],
+        }
+    }
+
+    #[test]
+    fn a_push_that_is_too_long_keeps_deadlines_of_work_and_drops_those_of_news() {
+        let next = "Next: hatch, and more words than there is room for in a push. ".repeat(3);
+        let work = told(1, "Apply it", "By 20 July.");
+        let news = || told(5, "Flight has begun", next.trim());
+        assert_eq!(
+            brief(&[work, news(), news()]),
+            "Apply it: The lawn. By 20 July. Flight has begun: The lawn. Flight has begun: The lawn."
+        );
+        assert!(brief(&[news()]).ends_with("room for in a push."));
+    }
 }
