@@ -45,8 +45,8 @@ impl AppliedOption {
     pub fn of(option: &TreatmentOption) -> Self {
         // What stands behind the colon or in brackets is in the plan.
         let brief = |caution: &String| {
-            let end = caution.find([':', '(', ';', '.']).unwrap_or(caution.len());
-            caution[..end].trim().to_owned()
+            let words = caution.split([':', '(', ';', '.']).next();
+            words.unwrap_or_default().trim().to_owned()
         };
         Self {
             name: option.name.clone(),
@@ -225,8 +225,8 @@ pub(super) fn cut(text: &str, most: usize) -> String {
         return text.to_owned();
     }
     let room: String = text.chars().take(most - 1).collect();
-    let end = room.rfind(' ').unwrap_or(room.len());
-    room[..end].trim_end_matches([',', ':', ';']).to_owned() + "…"
+    let words = room.rsplit_once(' ').map_or(&*room, |(words, _)| words);
+    words.trim_end_matches([',', ':', ';']).to_owned() + "…"
 }
 
 #[cfg(test)]
@@ -257,6 +257,9 @@ mod tests {
             brief(&[work, news(), news()]),
             "Apply it: The lawn. By 20 July. Flight has begun: The lawn. Flight has begun: The lawn."
         );
+        // There is room for seven of eight, and all seven keep theirs.
+        let much = [(); 8].map(|()| told(1, "Apply it", "By 20 July."));
+        assert_eq!(brief(&much).matches("By 20 July.").count(), 7);
         assert!(brief(&[news()]).ends_with("room for in a push."));
     }
 }
