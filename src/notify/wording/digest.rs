@@ -7,6 +7,9 @@ use crate::domain::telling::digest::{Digest, DigestItem};
 /// Sites that are named in a row; of more the first ones and how many more.
 const NAMED_SITES: usize = 8;
 
+/// What a push message ends with where something is applied or watered in because of it.
+const PUSH_CAUTION: &str = " Cautions: label is the law; not on blooms; off water; people and pets off. See label and mail.";
+
 /// Words a digest.
 pub fn digest_message(
     service: &str,
@@ -27,9 +30,15 @@ pub fn digest_message(
         1 => "Grubs: 1 thing to do".to_owned(),
         many => format!("Grubs: {many} things to do"),
     };
+    let is_applied = digest
+        .items
+        .iter()
+        .any(|(item, _)| matches!(item, DigestItem::Apply { .. } | DigestItem::Water { .. }));
     if channel == Channel::Push {
         let first = digest.items.first().map_or(String::new(), row);
-        let body = super::block::cut(&format!("{title}. {first}"), super::block::PUSH_CHARS);
+        let caution = if is_applied { PUSH_CAUTION } else { "" };
+        let room = super::block::PUSH_CHARS - caution.len();
+        let body = super::block::cut(&format!("{title}. {first}."), room) + caution;
         return Message { title, body };
     }
     let (todo, news): (Vec<_>, Vec<_>) = digest.items.iter().partition(|(item, _)| is_work(item));
@@ -43,9 +52,7 @@ pub fn digest_message(
             parts.push(format!("{heading}:\n{}", rows.join("\n")));
         }
     }
-    let is_applied =
-        |item: &DigestItem| matches!(item, DigestItem::Apply { .. } | DigestItem::Water { .. });
-    if digest.items.iter().any(|(item, _)| is_applied(item)) {
+    if is_applied {
         parts.push(wrapped(
             "Cautions: the label is the law; local rules and a licensed applicator decide. Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
             "",
