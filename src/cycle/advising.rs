@@ -164,7 +164,6 @@ pub(super) fn follow_watering<'c>(
                 member,
                 site,
                 station: &feed.station,
-                parts: &[],
                 need: None,
                 kind: NoticeKind::Water {
                     option,

@@ -302,7 +302,6 @@ fn decide_data<'c>(
             site,
             // Its newest day is what the message speaks of.
             station: newest_station(config, store, site)?.unwrap_or(station),
-            parts: &[],
             need: None,
             kind,
         });

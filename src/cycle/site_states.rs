@@ -76,7 +76,6 @@ impl SiteState<'_> {
             member: self.member,
             site: self.site,
             station: &self.feed.station,
-            parts: &self.parts,
             need: None,
             kind,
         }

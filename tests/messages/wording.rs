@@ -103,12 +103,10 @@ fn passed<'a>(
         kind: NoticeKind::Passed {
             species,
             crossing,
-            data_through: state.data_through,
             next: None,
             meaning: Meaning::of(&crossing, &so_far, 3),
         },
         need: None,
-        parts: &[],
     }
 }
 
@@ -145,7 +143,6 @@ fn water<'a>(member: &'a Member, station: &'a Station, option: &'a TreatmentOpti
         member,
         site: &member.sites[0],
         station,
-        parts: &[],
         need: None,
         kind: NoticeKind::Water {
             option,

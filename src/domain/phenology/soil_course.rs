@@ -12,8 +12,6 @@ pub struct SoilCourse {
     start: NaiveDate,
     /// °C, by day from the start.
     weekly: Vec<f64>,
-    /// How many of them rest on observed or forecast days alone.
-    known: usize,
 }
 
 impl SoilCourse {
@@ -46,7 +44,6 @@ impl SoilCourse {
         Self {
             start: so_far.season.start,
             weekly: weekly_means(&soil_temperatures(air)),
-            known: known.len(),
         }
     }
 
@@ -54,11 +51,6 @@ impl SoilCourse {
     pub fn on(&self, day: NaiveDate) -> Option<f64> {
         let place = usize::try_from((day - self.start).num_days()).ok()?;
         self.weekly.get(place).copied()
-    }
-
-    /// Whether a day's mean rests on observed or forecast days, and not on what past seasons had.
-    pub fn is_known(&self, day: NaiveDate) -> bool {
-        usize::try_from((day - self.start).num_days()).is_ok_and(|place| place < self.known)
     }
 
     /// The first day of the season on which the mean reaches a temperature, °C.
@@ -133,7 +125,6 @@ mod tests {
         }
         assert_eq!(course.on(date("2026-04-11")), None);
         assert_eq!(course.on(date("2025-12-31")), None);
-        assert!(course.is_known(date("2026-02-14")) && !course.is_known(date("2026-02-15")));
     }
 
     #[test]

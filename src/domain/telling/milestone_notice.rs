@@ -16,13 +16,11 @@ pub fn milestone_notices<'a>(
     state: &SeasonState,
     today: NaiveDate,
 ) -> Vec<NoticeKind<'a>> {
-    let data_through = state.data_through;
     let so_far: Vec<Milestone> = state.crossings.iter().map(|one| one.milestone).collect();
     let told = decision.record.iter().filter(|(_, told)| *told);
     let passed = told.map(|(crossing, _)| NoticeKind::Passed {
         species,
         crossing: *crossing,
-        data_through,
         next: state
             .next()
             .filter(|next| next.milestone > crossing.milestone),
@@ -32,7 +30,6 @@ pub fn milestone_notices<'a>(
         species,
         milestone: known.milestone,
         told: known.on,
-        data_through,
     });
     let moved = decision
         .correct
@@ -41,7 +38,6 @@ pub fn milestone_notices<'a>(
             species,
             told: known.on,
             crossing: *crossing,
-            data_through,
         });
     passed.chain(withdrawn).chain(moved).collect()
 }

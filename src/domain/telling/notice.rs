@@ -14,7 +14,6 @@ use crate::domain::treatment::settled::Spread;
 use crate::domain::treatment::steps::{Advice, Step};
 use crate::domain::treatment::watering::{Watering, Wet};
 use crate::domain::treatment::weather_ahead::WeatherAhead;
-use crate::domain::weather::blend::Part;
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
@@ -31,21 +30,10 @@ pub struct Notice<'a> {
     pub site: &'a Site,
     /// The station its temperatures come from; the first one where there are several.
     pub station: &'a Station,
-    /// What each of several stations gave to the newest days, and neighbours to missing ones; empty
-    /// where all is measured at one station.
-    pub parts: &'a [Part],
     /// Whether to treat at all, where that is known.
     pub need: Option<Need>,
     /// What happened.
     pub kind: NoticeKind<'a>,
-}
-
-impl Notice<'_> {
-    /// Whether it is known that nothing should be applied here, so that what a milestone means for
-    /// treatments is meant for others.
-    pub fn is_for_others(&self) -> bool {
-        matches!(self.need, Some(Need::Nothing(_)))
-    }
 }
 
 /// What there is to tell.
@@ -57,8 +45,6 @@ pub enum NoticeKind<'a> {
         species: &'a Species,
         /// The milestone and its date.
         crossing: Crossing,
-        /// Data through this day.
-        data_through: Option<NaiveDate>,
         /// What comes next.
         next: Option<Expectation>,
         /// What it means for the work now.
@@ -72,8 +58,6 @@ pub enum NoticeKind<'a> {
         milestone: Milestone,
         /// The date that was told.
         told: NaiveDate,
-        /// Data through this day.
-        data_through: Option<NaiveDate>,
     },
     /// Milestones of a species are held back.
     Held {
@@ -102,8 +86,6 @@ pub enum NoticeKind<'a> {
         told: NaiveDate,
         /// The crossing as it stands now.
         crossing: Crossing,
-        /// Data through this day.
-        data_through: Option<NaiveDate>,
     },
     /// A treatment step is due.
     Treatment(Box<TreatmentNotice<'a>>),
@@ -197,8 +179,6 @@ pub struct Instead {
     pub name: String,
     /// The days worth it.
     pub window: Window,
-    /// What the best day left would meet, mean, 0 to 1.
-    pub share: f64,
 }
 
 impl NoticeKind<'_> {

@@ -107,7 +107,6 @@ pub fn in_time<'p>(
         .map(|planned| Instead {
             name: planned.option.name.clone(),
             window: planned.window,
-            share: planned.still(today),
         })
         .collect()
 }

@@ -85,11 +85,6 @@ impl Susceptibility {
             _ => third,
         }
     }
-
-    /// Whether grown larvae are open to it.
-    pub fn reaches_third(&self) -> bool {
-        self.by_instar[2] > 0.0
-    }
 }
 
 /// How it has to be watered in.

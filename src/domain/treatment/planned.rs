@@ -135,8 +135,13 @@ impl Planned<'_> {
         self.least_served(day).coverage.on(day)
     }
 
+    /// Whether larvae are followed on a day: none are before the season and long after its cap.
+    pub fn is_followed_on(&self, day: NaiveDate) -> bool {
+        self.least_served(day).coverage.mean_on(day).is_some()
+    }
+
     /// The species that a day serves least.
-    pub fn least_served(&self, day: NaiveDate) -> &Served<'_> {
+    fn least_served(&self, day: NaiveDate) -> &Served<'_> {
         let by_share = |a: &&Served<'_>, b: &&Served<'_>| {
             a.share_of_best(day).total_cmp(&b.share_of_best(day))
         };

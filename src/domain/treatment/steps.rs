@@ -1,6 +1,6 @@
 //! The steps people are told of: differences between the plan of a site today and what was told.
 
-use crate::domain::treatment::coverage::{Share, Window};
+use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::planned::Planned;
 use crate::domain::treatment::rating::Rating;
@@ -75,20 +75,10 @@ pub struct Advice {
     pub window: Window,
     /// What today is worth.
     pub rating: Rating,
-    /// What today would meet of the species it serves least.
-    pub today: Share,
-    /// What the best day of all would meet of it, mean, 0 to 1.
-    pub best: f64,
-    /// Whether the best day is over.
-    pub best_is_past: bool,
     /// When half of what is put down today is in the root zone.
     pub arrives: NaiveDate,
     /// When the first larvae hatch.
     pub hatch_begins: Option<NaiveDate>,
-    /// Share of the larvae that has hatched by the time it arrives, 0 to 1.
-    pub hatched: f64,
-    /// Share that has entered the third instar by then, 0 to 1.
-    pub grown: f64,
     /// The last day that still meets half of what the best one does, if that is after the window.
     pub fair_until: Option<NaiveDate>,
     /// Whether it is practice that ends the window.
@@ -114,12 +104,6 @@ impl Advice {
     /// Whether days after the window are still worth something: today is one of them.
     pub fn still_works(&self) -> bool {
         self.rating >= Rating::Fair && self.fair_until.is_some()
-    }
-
-    /// Whether most larvae have hatched by the day it arrives and few of them grow up before the
-    /// date cap, beyond which they are not followed.
-    pub fn is_cut_off_by_cap(&self) -> bool {
-        self.hatched > 0.5 && self.grown < 0.5
     }
 }
 
@@ -207,19 +191,16 @@ fn advice(one: &PlannedOption<'_>, step: Step, today: NaiveDate) -> Option<Advic
     let planned = &one.planned;
     // What is told ahead is told of the first of its days.
     let today = today.max(planned.window.first);
-    let arrives = planned.arrives(today);
+    if !planned.is_followed_on(today) {
+        return None;
+    }
     Some(Advice {
         option: planned.option.clone(),
         step,
         window: planned.window,
         rating: planned.rating(today),
-        today: planned.share_on(today)?,
-        best: planned.met_on(planned.window.best),
-        best_is_past: planned.window.best < today,
-        arrives,
+        arrives: planned.arrives(today),
         hatch_begins: planned.hatch_begins(),
-        hatched: planned.reached(0.0, arrives),
-        grown: planned.reached(2.0, arrives),
         fair_until: planned.fair_until(),
         ends_by_practice: planned.ends_by_practice(),
         serves: planned
@@ -334,19 +315,6 @@ mod tests {
         assert_eq!(told_anew(10, after), [(Step::TooLate, false)]);
     }
 
-    #[test]
-    fn a_site_is_told_of_the_cap_where_most_larvae_hatch_and_few_grow_up() {
-        let advice = told_on(|window| window.best, |_| None).remove(0);
-        for (hatched, grown, is_cut_off) in [(0.6, 0.4, true), (0.4, 0.4, false), (0.6, 0.6, false)]
-        {
-            let advice = Advice {
-                hatched,
-                grown,
-                ..advice.clone()
-            };
-            assert_eq!(advice.is_cut_off_by_cap(), is_cut_off, "{hatched} {grown}");
-        }
-    }
     #[test]
     fn a_step_is_told_once_and_that_it_is_too_late_only_where_one_was_told() {
         let on_best = |window: Window| window.best;
