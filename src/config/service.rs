@@ -57,13 +57,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let service = match (name, contact, schedule, database) {
         (Some(name), Some(contact), Some(schedule), Some(database)) => Some(Service {
             name: name.value,
-            answer_to: answer_to.unwrap_or_else(|| {
-                let contact = contact.value.as_str();
-                contact
-                    .strip_prefix("mailto:")
-                    .unwrap_or(contact)
-                    .to_owned()
-            }),
+            answer_to: answer_to.unwrap_or_else(|| for_people(&contact.value)),
             contact: contact.value,
             schedule,
             database,
@@ -91,7 +85,13 @@ pub(super) fn answer_to(table: &Fields<'_, '_>) -> Option<String> {
         );
         return None;
     }
-    Some(text.value)
+    Some(for_people(&text.value))
+}
+
+/// An address as people write it.
+fn for_people(address: &str) -> String {
+    let bare = address.strip_prefix("mailto:");
+    bare.unwrap_or(address).to_owned()
 }
 
 /// Notes an operator who is no recipient.

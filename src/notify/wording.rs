@@ -1,7 +1,7 @@
 //! What people read: notices in words, one message a recipient. Pure. The decision comes first, the
 //! deadline second; numbers and sources stay in the plan.
 
-use crate::domain::place::site::Channel;
+use crate::domain::place::site::{Channel, Recipient};
 use crate::domain::telling::notice::{Bundle, Notice, NoticeKind};
 use block::{Block, together};
 use chrono::NaiveDate;
@@ -43,13 +43,35 @@ pub struct Message {
 /// Who reads a message, as far as its words depend on it.
 #[derive(Debug, Clone, Copy)]
 struct Reader<'r> {
+    /// Their name.
+    name: &'r str,
     /// Whether they have the machine that runs this, so that commands are worth naming.
     at_machine: bool,
     /// Whom they answer to otherwise.
     answer_to: &'r str,
 }
 
-impl Reader<'_> {
+impl<'r> Reader<'r> {
+    fn of(recipient: &'r Recipient, answer_to: &'r str) -> Self {
+        Self {
+            name: &recipient.name,
+            at_machine: recipient.at_machine,
+            answer_to,
+        }
+    }
+
+    /// The last line of a mail.
+    fn footer(&self, service: &str) -> String {
+        wrapped(
+            &format!(
+                "For {}, from hatchbell at {service}. Questions to {}.",
+                self.name, self.answer_to
+            ),
+            "",
+            "",
+        )
+    }
+
     /// What to do with something seen or done: the command, or whom to tell.
     fn report(&self, command: &str) -> String {
         if self.at_machine {
@@ -62,34 +84,28 @@ impl Reader<'_> {
 
 /// Words a bundle for a recipient who answers to somebody.
 pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Message {
-    let reader = Reader {
-        at_machine: bundle.recipient.at_machine,
-        answer_to: answer_to.strip_prefix("mailto:").unwrap_or(answer_to),
-    };
-    let notices = bundle.notices.iter();
+    let reader = Reader::of(bundle.recipient, answer_to);
     let letters = letter::blocks(&bundle.notices);
-    let others = notices
-        .filter(|notice| !matches!(notice.kind, NoticeKind::SeasonAhead { .. }))
-        .map(|notice| (block(notice, reader), notice.site.name.as_str()));
+    let others = bundle
+        .notices
+        .iter()
+        .filter_map(|notice| Some((block(notice, reader)?, notice.site.name.as_str())));
     let told = together(letters.into_iter().chain(others));
-    let footer = format!(
-        "For {}, from hatchbell at {service}. Questions to {}.",
-        bundle.recipient.name, reader.answer_to
-    );
     Message {
         title: block::title(&told),
         body: match bundle.channel {
             Channel::Push => block::brief(&told),
-            Channel::Email | Channel::Console | Channel::File => block::full(&told, &footer),
+            Channel::Email | Channel::Console | Channel::File => {
+                block::full(&told, reader.footer(service))
+            }
         },
     }
 }
 
-fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Block {
-    match &notice.kind {
-        NoticeKind::SeasonAhead { species, ready } => {
-            letter::block(notice.need.as_ref(), species, ready)
-        }
+/// A notice by itself; the season's letters are worded together.
+fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Option<Block> {
+    Some(match &notice.kind {
+        NoticeKind::SeasonAhead { .. } => return None,
         NoticeKind::Passed {
             species,
             crossing,
@@ -120,7 +136,7 @@ fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Block {
         NoticeKind::Released { species } => upkeep::released(species),
         NoticeKind::Stale { newest } => upkeep::stale(notice, *newest, reader),
         NoticeKind::Fresh { newest } => upkeep::fresh(notice, *newest),
-    }
+    })
 }
 
 fn labelled(label: &str, text: &str) -> String {
@@ -161,6 +177,14 @@ fn capitalised(text: &str) -> String {
     let mut characters = text.chars();
     match characters.next() {
         Some(first) => first.to_uppercase().chain(characters).collect(),
+        None => String::new(),
+    }
+}
+
+fn uncapitalised(text: &str) -> String {
+    let mut characters = text.chars();
+    match characters.next() {
+        Some(first) => first.to_lowercase().chain(characters).collect(),
         None => String::new(),
     }
 }

@@ -381,4 +381,9 @@ fn a_member_s_people_answer_to_their_own_else_to_the_service_s_else_to_the_conta
     assert_eq!(answers(&of_service), "Ada, 555 0100");
     let own = of_service.replace("[[member]]", "[[member]]\nanswer_to = \"Bo\"");
     assert_eq!(answers(&own), "Bo");
+    let address = sound().replace(
+        "[[member]]",
+        "[[member]]\nanswer_to = \"mailto:bo@d.example\"",
+    );
+    assert_eq!(answers(&address), "bo@d.example");
 }

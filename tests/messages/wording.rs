@@ -116,7 +116,7 @@ fn worded(notice: &Notice<'_>, channel: Channel) -> Message {
         channel,
         notices: vec![notice],
     };
-    message("a test", "mailto:office@turf.example", &bundle)
+    message("a test", "office@turf.example", &bundle)
 }
 
 fn flat(text: &str) -> String {

@@ -1,7 +1,7 @@
 //! What is told of one thing, and how things are put together to a message: sites of which the same is
 //! told share one block.
 
-use super::{joined, wrapped};
+use super::{joined, uncapitalised, wrapped};
 use crate::domain::treatment::option::TreatmentOption;
 
 /// Sites that are named in the first line; of more it has the number.
@@ -16,8 +16,11 @@ const TITLE_CHARS: usize = 60;
 /// Longest push message, characters.
 pub(super) const PUSH_CHARS: usize = 240;
 
+/// What a push message ends with where something is applied or watered in because of it.
+pub(super) const PUSH_CAUTION: &str = " Cautions: label is the law; not on blooms; off water; people and pets off. See label and mail.";
+
 /// What is told of one thing, without the sites.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Block {
     /// What is most urgent comes first, from 0.
     pub urgency: u8,
@@ -125,7 +128,7 @@ pub(super) fn title(told: &[Grouped<'_>]) -> String {
 }
 
 /// The text of a mail.
-pub(super) fn full(told: &[Grouped<'_>], footer: &str) -> String {
+pub(super) fn full(told: &[Grouped<'_>], footer: String) -> String {
     let blocks = told.iter().map(Grouped::full);
     let cautions = cautions(told);
     let parts: Vec<String> = blocks
@@ -136,7 +139,7 @@ pub(super) fn full(told: &[Grouped<'_>], footer: &str) -> String {
                 .collect();
             format!("Cautions:\n{}", lines.join("\n"))
         }))
-        .chain([wrapped(footer, "", "")])
+        .chain([footer])
         .collect();
     parts.join("\n\n")
 }
@@ -144,12 +147,10 @@ pub(super) fn full(told: &[Grouped<'_>], footer: &str) -> String {
 /// The text of a push message. Where there is no room for everything, what comes after news is left
 /// out before news are.
 pub(super) fn brief(told: &[Grouped<'_>]) -> String {
-    let names = applied(told);
-    let caution = if names.is_empty() {
-        String::new()
+    let caution = if applied(told).is_empty() {
+        ""
     } else {
-        " Cautions: label is the law; not on blooms; off water; people and pets off. See label and mail."
-            .to_owned()
+        PUSH_CAUTION
     };
     let room = PUSH_CHARS - caution.len();
     let with_deadlines = |most: usize| {
@@ -170,7 +171,7 @@ pub(super) fn brief(told: &[Grouped<'_>]) -> String {
         .map(with_deadlines)
         .find(|text| text.chars().count() <= room)
         .unwrap_or_else(|| with_deadlines(0));
-    cut(&text, room) + &caution
+    cut(&text, room) + caution
 }
 
 /// Three lines at most: the label and the law, where it must not go, and what is special to the options.
@@ -194,19 +195,18 @@ fn cautions(told: &[Grouped<'_>]) -> Vec<String> {
     ];
     let own: Vec<String> = applied
         .iter()
-        .filter_map(|one| Some(format!("{}: {}", one.name, lower(one.caution.as_ref()?))))
+        .filter_map(|one| {
+            Some(format!(
+                "{}: {}",
+                one.name,
+                uncapitalised(one.caution.as_ref()?)
+            ))
+        })
         .collect();
     if !own.is_empty() {
         lines.push(own.join(". ") + ".");
     }
     lines
-}
-
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_lowercase().chain(letters).collect()
-    })
 }
 
 fn applied<'t>(told: &'t [Grouped<'_>]) -> Vec<&'t AppliedOption> {
@@ -238,9 +238,7 @@ mod tests {
             urgency,
             head: head.to_owned(),
             deadline: deadline.to_owned(),
-            lines: Vec::new(),
-            table: Vec::new(),
-            applied: Vec::new(),
+            ..Block::default()
         };
         Grouped {
             block,

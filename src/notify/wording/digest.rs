@@ -1,14 +1,12 @@
 //! The digest in words: a row for each thing, with its sites.
 
-use super::{Message, day_month, joined, wrapped};
+use super::block::{PUSH_CAUTION, PUSH_CHARS, cut};
+use super::{Message, Reader, day_month, joined, wrapped};
 use crate::domain::place::site::{Channel, Recipient};
 use crate::domain::telling::digest::{Digest, DigestItem};
 
 /// Sites that are named in a row; of more the first ones and how many more.
 const NAMED_SITES: usize = 8;
-
-/// What a push message ends with where something is applied or watered in because of it.
-const PUSH_CAUTION: &str = " Cautions: label is the law; not on blooms; off water; people and pets off. See label and mail.";
 
 /// Words a digest.
 pub fn digest_message(
@@ -37,8 +35,8 @@ pub fn digest_message(
     if channel == Channel::Push {
         let first = digest.items.first().map_or(String::new(), row);
         let caution = if is_applied { PUSH_CAUTION } else { "" };
-        let room = super::block::PUSH_CHARS - caution.len();
-        let body = super::block::cut(&format!("{title}. {first}."), room) + caution;
+        let room = PUSH_CHARS - caution.len();
+        let body = cut(&format!("{title}. {first}."), room) + caution;
         return Message { title, body };
     }
     let (todo, news): (Vec<_>, Vec<_>) = digest.items.iter().partition(|(item, _)| is_work(item));
@@ -59,15 +57,7 @@ pub fn digest_message(
             "",
         ));
     }
-    let answer_to = answer_to.strip_prefix("mailto:").unwrap_or(answer_to);
-    parts.push(wrapped(
-        &format!(
-            "For {}, from hatchbell at {service}. Questions to {answer_to}.",
-            recipient.name
-        ),
-        "",
-        "",
-    ));
+    parts.push(Reader::of(recipient, answer_to).footer(service));
     Message {
         title,
         body: parts.join("\n\n"),

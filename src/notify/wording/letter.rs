@@ -104,7 +104,7 @@ fn open_for_all<'r>(all: impl Iterator<Item = &'r Instead>) -> Vec<Instead> {
 }
 
 /// The letter about one site, or about several with the same dates.
-pub(super) fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -> Block {
+fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -> Block {
     let deadline = need.map_or("", need_in_brief).to_owned();
     let mut lines = Vec::new();
     let calls = need.is_some_and(|need| need.purpose().is_some());
@@ -126,7 +126,7 @@ pub(super) fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[
         deadline,
         lines,
         table: table(species),
-        applied: Vec::new(),
+        ..Block::default()
     }
 }
 

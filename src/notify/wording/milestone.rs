@@ -1,7 +1,7 @@
 //! Words for milestones that were passed, moved or taken back.
 
 use super::block::Block;
-use super::{capitalised, day_month};
+use super::day_month;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::Outlook;
 use crate::domain::phenology::season_state::{Crossing, Expectation, PassedBy};
@@ -37,8 +37,7 @@ pub(super) fn passed(
             |next| format!("Next: {}.", expectation(&next)),
         ),
         lines,
-        table: Vec::new(),
-        applied: Vec::new(),
+        ..Block::default()
     }
 }
 
@@ -78,7 +77,7 @@ fn meaning_words(meaning: Meaning) -> String {
 }
 
 /// Whether to treat here, in a few words.
-pub(super) fn decision(need: &Need) -> &'static str {
+fn decision(need: &Need) -> &'static str {
     match need {
         Need::Preventive(_) => "A preventive is called for here; its days are told apart.",
         Need::Curative { .. } => "A count calls for a curative here; its days are told apart.",
@@ -88,7 +87,7 @@ pub(super) fn decision(need: &Need) -> &'static str {
 }
 
 /// A milestone ahead with its dates: "hatch about 8 July (29 June to 16 July)".
-pub(super) fn expectation(next: &Expectation) -> String {
+fn expectation(next: &Expectation) -> String {
     let title = next.milestone.title();
     match &next.outlook {
         Ok((outlook, _)) => format!("{title} {}", dates(outlook)),
@@ -134,8 +133,7 @@ pub(super) fn moved(species: &Species, told: NaiveDate, crossing: &Crossing) -> 
         ),
         deadline: String::new(),
         lines: vec!["Corrected temperatures or a catch have moved it.".to_owned()],
-        table: Vec::new(),
-        applied: Vec::new(),
+        ..Block::default()
     }
 }
 
@@ -150,11 +148,7 @@ pub(super) fn withdrawn(species: &Species, milestone: Milestone, told: NaiveDate
             day_month(told)
         ),
         deadline: "Hold back what is not done yet; you are told when it comes.".to_owned(),
-        lines: vec![format!(
-            "{} no longer reaches it by the temperatures known now.",
-            capitalised("the sum")
-        )],
-        table: Vec::new(),
-        applied: Vec::new(),
+        lines: vec!["The sum no longer reaches it by the temperatures known now.".to_owned()],
+        ..Block::default()
     }
 }

@@ -4,7 +4,7 @@ use super::advice::step_words;
 use super::block::{AppliedOption, Block};
 use super::count::{density, what_more};
 use super::weather::{weather_words, wet_words};
-use super::{Reader, capitalised, day_month, joined};
+use super::{Reader, capitalised, day_month, joined, uncapitalised};
 use crate::domain::journal::amount::Area;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Site;
@@ -32,8 +32,7 @@ pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_
                     "{} Repair what they damage, and note it for next year.",
                     need_words(&notice.need)
                 )],
-                table: Vec::new(),
-                applied: Vec::new(),
+                ..Block::default()
             };
         }
         TreatmentSubject::HoldBack => {
@@ -42,8 +41,7 @@ pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_
                 head: "Hold back: apply nothing now".to_owned(),
                 deadline: need_in_brief(&notice.need).to_owned(),
                 lines: vec!["What was told before no longer holds.".to_owned()],
-                table: Vec::new(),
-                applied: Vec::new(),
+                ..Block::default()
             };
         }
     };
@@ -73,7 +71,7 @@ pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_
         );
         lines.push(format!(
             "By a planning model, estimated. When it is down: {}",
-            lower_first(&reader.report(&command))
+            uncapitalised(&reader.report(&command))
         ));
     }
     let applied = notice
@@ -85,10 +83,10 @@ pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_
         head: head(first),
         deadline: deadline(first),
         lines,
-        table: Vec::new(),
         applied: applied
             .map(|advice| AppliedOption::of(&advice.option))
             .collect(),
+        ..Block::default()
     }
 }
 
@@ -119,13 +117,6 @@ fn deadline(first: &Advice) -> String {
         Step::LastCall => format!("By {}. {water}", day_month(window.last)),
         Step::TooLate => format!("The last one was {}.", day_month(window.last)),
     }
-}
-
-fn lower_first(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_lowercase().chain(letters).collect()
-    })
 }
 
 fn within(option: &TreatmentOption) -> String {
@@ -321,8 +312,7 @@ pub(super) fn count_block(
             format!("This turf tolerates, per m²: {}.", tolerated.join(", ")),
             format!("No count, no curative. {}", reader.report(&command)),
         ],
-        table: Vec::new(),
-        applied: Vec::new(),
+        ..Block::default()
     }
 }
 
@@ -372,7 +362,7 @@ pub(super) fn water_block(
         let command = format!("hatchbell log irrigation --site {} --depth 13mm", site.id);
         lines.push(format!(
             "Until it is through the thatch it does nothing against grubs. If it was watered: {}",
-            lower_first(&reader.report(&command))
+            uncapitalised(&reader.report(&command))
         ));
         lines.extend(wet.map(wet_words));
     }
@@ -381,12 +371,12 @@ pub(super) fn water_block(
         head,
         deadline: what,
         lines,
-        table: Vec::new(),
         applied: if is_open {
             vec![AppliedOption::of(option)]
         } else {
             Vec::new()
         },
+        ..Block::default()
     }
 }
 

@@ -200,7 +200,6 @@ fn data_block(head: String, deadline: String, lines: Vec<String>) -> Block {
         head,
         deadline,
         lines,
-        table: Vec::new(),
-        applied: Vec::new(),
+        ..Block::default()
     }
 }
