@@ -4,8 +4,8 @@
 //! particular lawn; the label, local law and a licensed applicator decide what is done.
 
 use crate::domain::treatment::hatching::{Cohort, Hatching};
-use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::rating::GOOD;
+use crate::domain::treatment::option::{Purpose, TreatmentOption};
+use crate::domain::treatment::rating::{FAIR, GOOD};
 use crate::domain::treatment::window_search::{best_day, end_of_run, guess_best};
 use crate::domain::treatment::worked_out::{OfOption, Working};
 use chrono::{Days, NaiveDate};
@@ -20,6 +20,10 @@ pub const UPTAKE_PER_DAY: f64 = 0.3;
 /// An application counts as worth it on days that meet at least this share of what the best day
 /// meets.
 pub const WORTH_IT: f64 = GOOD;
+
+/// The share of its best day down to which a curative is worth it. A choice: after a count above
+/// what the turf tolerates, half of what was possible still is.
+pub const CURE_WORTH_IT: f64 = FAIR;
 
 /// Activity below this is taken for none.
 const NO_ACTIVITY: f32 = 0.005;
@@ -246,6 +250,15 @@ impl Coverage<'_> {
         let mut known = self.hatching.known.borrow_mut();
         known.options[self.place].windows.push((key, window));
         window
+    }
+
+    /// The days worth it for a purpose, whatever the soil and practice: those of a curative begin when
+    /// larvae can be counted.
+    pub fn window_for(&self, purpose: Purpose) -> Option<Window> {
+        match purpose {
+            Purpose::Preventive => self.window(),
+            Purpose::Curative => self.window_at(CURE_WORTH_IT, Some(self.hatching.countable()?)),
+        }
     }
 
     fn search_window(&self, share: f64, from: Option<NaiveDate>) -> Option<Window> {

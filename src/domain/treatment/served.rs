@@ -17,10 +17,6 @@ pub const SLEEPING_BELOW_C: f64 = 10.0;
 /// lead of its own for an option: the longest that it names for any, twelve weeks.
 pub const LONGEST_LEAD_DAYS: u64 = 84;
 
-/// The share of its best day down to which a curative is worth it. A choice: after a count above
-/// what the turf bears, half of what was possible still is.
-pub const CURE_WORTH_IT: f64 = FAIR;
-
 /// A species that something is spread against.
 #[derive(Debug, Clone, Copy)]
 pub struct Target<'o> {
@@ -56,10 +52,7 @@ pub(super) fn served<'o>(
 ) -> Option<Served<'o>> {
     let hatching = target.hatching;
     let coverage = hatching.coverage(option);
-    let window = match purpose {
-        Purpose::Preventive => coverage.window(),
-        Purpose::Curative => coverage.window_at(CURE_WORTH_IT, Some(hatching.countable()?)),
-    }?;
+    let window = coverage.window_for(purpose)?;
     let warm_enough = soil_bounds(option, purpose, target.species, soil)?;
     let (earliest, practice_ends) = lead(option, purpose, hatching);
     let allowed = (warm_enough.0.max(earliest), warm_enough.1);

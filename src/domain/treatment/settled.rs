@@ -5,7 +5,6 @@ use crate::domain::treatment::hatching::Hatching;
 use crate::domain::treatment::need::{Need, Reason};
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
 use crate::domain::treatment::rating::FAIR;
-use crate::domain::treatment::served::CURE_WORTH_IT;
 use chrono::NaiveDate;
 
 /// Something that was spread.
@@ -42,11 +41,8 @@ fn share_of_best(
     day: NaiveDate,
 ) -> Option<f64> {
     let coverage = hatching.coverage(option);
-    let window = match purpose {
-        Purpose::Preventive => coverage.window(),
-        Purpose::Curative => coverage.window_at(CURE_WORTH_IT, Some(hatching.countable()?)),
-    }?;
-    Some(coverage.mean_on(day).unwrap_or(0.0) / coverage.mean_on(window.best)?)
+    let best = coverage.window_for(purpose)?.best;
+    Some(coverage.mean_on(day).unwrap_or(0.0) / coverage.mean_on(best)?)
 }
 
 /// The need as it stands after what was spread this season: options of the purpose it calls for, on
