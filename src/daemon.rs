@@ -79,6 +79,8 @@ async fn step(engine: &mut Engine, doubted: &mut bool) -> Result<(), StoreError>
     if engine.is_due()? {
         let report = engine.cycle(&beat).await?;
         summarise(engine, &report);
+    } else if engine.is_digest_due()? {
+        engine.tell(&beat).await?;
     } else {
         let mut report = Report::default();
         engine.deliver(&beat, &mut report).await?;

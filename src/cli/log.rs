@@ -1,6 +1,6 @@
 //! `hatchbell log`: what people did and saw. One file for each command; [`Journal`] enters.
 
-use super::{ConfigOption, configuration, or_exit, say, say_wrapped, today};
+use super::{ShownConfig, or_exit, say, say_wrapped, today};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::site_states;
@@ -52,7 +52,7 @@ enum LogCommand {
 #[derive(Args)]
 struct EntryOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     /// The site, by its id
     #[arg(long, value_name = "ID")]
     site: String,

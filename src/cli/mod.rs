@@ -11,6 +11,7 @@ use std::process::ExitCode;
 use crate::clock::Clock;
 use crate::config::problem::{Problem, Severity, closest};
 use crate::config::{Config, Loaded, load};
+use crate::domain::notation::Units;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
 use crate::report::counted;
@@ -79,6 +80,30 @@ struct ConfigOption {
     /// The configuration file
     #[arg(long, value_name = "FILE", default_value = USUAL_CONFIG)]
     config: PathBuf,
+}
+
+/// The options of commands that show numbers.
+#[derive(Args)]
+struct ShownConfig {
+    #[command(flatten)]
+    file: ConfigOption,
+    /// Show numbers in these units; without it those of [service]
+    #[arg(long, value_name = "metric|us", value_parser = units)]
+    units: Option<Units>,
+}
+
+impl ShownConfig {
+    /// Loads the configuration, with these units.
+    fn load(&self) -> Result<Loaded, ExitCode> {
+        let mut loaded = configuration(&self.file.config)?;
+        let notation = &mut loaded.config.service.notation;
+        notation.units = self.units.unwrap_or(notation.units);
+        Ok(loaded)
+    }
+}
+
+fn units(text: &str) -> Result<Units, String> {
+    crate::domain::named(&Units::NAMED, text).ok_or_else(|| "there are metric and us".to_owned())
 }
 
 /// The day a command looks at.

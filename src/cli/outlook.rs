@@ -3,7 +3,8 @@
 use super::chart::chart;
 use super::table::FittedTable;
 use super::width::{columns, wrapped};
-use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
+use super::{DateOption, ShownConfig, counted, or_exit, say};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::outlook::CHANCE_DAYS;
 use crate::report::outlook::{
     BY_CALENDAR_MARK, HOW_TO_PLAN, MilestoneOutlook, OutlookReport, SpeciesOutlook,
@@ -21,7 +22,7 @@ use std::process::ExitCode;
 #[derive(Args)]
 pub(super) struct OutlookOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     #[command(flatten)]
     date: DateOption,
     /// The site, by its id in the configuration
@@ -35,7 +36,7 @@ pub(super) struct OutlookOptions {
 const BEFORE_CHANCES: usize = 5;
 
 pub(super) fn run(options: &OutlookOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
@@ -46,18 +47,20 @@ pub(super) fn run(options: &OutlookOptions) -> anyhow::Result<ExitCode> {
     }
     let head = format!("{} ({}), {today}", outlook.site_name, outlook.member);
     let species = outlook.species.iter();
-    let species: String = species.map(|species| text(species, today)).collect();
+    let species: String = species
+        .map(|species| text(species, today, &config.service.notation))
+        .collect();
     let end = wrapped(HOW_TO_PLAN);
     super::print(format_args!("{}{species}{end}", wrapped(&head)));
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(outlook: &SpeciesOutlook, today: NaiveDate) -> String {
+fn text(outlook: &SpeciesOutlook, today: NaiveDate, notation: &Notation) -> String {
     let mut text = wrapped(&format!(
-        "{}, season {}: {:.0} °C·d at {}, {}, {} estimated",
+        "{}, season {}: {} at {}, {}, {} estimated",
         outlook.name,
         outlook.season_name,
-        outlook.degree_days,
+        notation.degree_days(outlook.degree_days),
         outlook.station_name,
         outlook.data_in_words(),
         counted(outlook.estimated_days as usize, "day"),
@@ -65,7 +68,7 @@ fn text(outlook: &SpeciesOutlook, today: NaiveDate) -> String {
     if let Some(anchor) = &outlook.anchor {
         text += &wrapped(anchor);
     }
-    text += &table(outlook);
+    text += &table(outlook, notation);
     text += &chart(&outlook.ranges(), today, columns());
     for sentence in outlook.basis_in_words() {
         text += &wrapped(&sentence);
@@ -73,12 +76,17 @@ fn text(outlook: &SpeciesOutlook, today: NaiveDate) -> String {
     text + "\n"
 }
 
-fn table(outlook: &SpeciesOutlook) -> String {
-    let heads = ["", "°C·d", "10 %", "50 %", "90 %", "by now"].map(str::to_owned);
+fn table(outlook: &SpeciesOutlook, notation: &Notation) -> String {
+    let (_, unit) = notation.degree_day_sum(0.0);
+    let heads = ["", unit, "10 %", "50 %", "90 %", "by now"].map(str::to_owned);
     let chances = CHANCE_DAYS.map(|days| format!("{days} d"));
     let table = FittedTable {
         heads: heads.into_iter().chain(chances).collect(),
-        rows: outlook.milestones.iter().map(cells).collect(),
+        rows: outlook
+            .milestones
+            .iter()
+            .map(|one| cells(one, notation))
+            .collect(),
         may_stay: &[9, BEFORE_CHANCES, 4, 3, 2],
         right_from: BEFORE_CHANCES,
     };
@@ -94,8 +102,11 @@ fn table(outlook: &SpeciesOutlook) -> String {
     text
 }
 
-fn cells(milestone: &MilestoneOutlook) -> Vec<String> {
-    let mut cells = vec![milestone.title.to_owned(), milestone.threshold.in_words()];
-    cells.extend(milestone.dates_in_words());
+fn cells(milestone: &MilestoneOutlook, notation: &Notation) -> Vec<String> {
+    let mut cells = vec![
+        milestone.title.to_owned(),
+        milestone.threshold.in_words(notation),
+    ];
+    cells.extend(milestone.dates_in_words(notation));
     cells
 }

@@ -3,9 +3,9 @@
 use super::chart::chart;
 use super::table::FittedTable;
 use super::width::{columns, hanging, wrapped};
-use super::{ConfigOption, DateOption, configuration, or_exit, say};
+use super::{DateOption, ShownConfig, or_exit, say};
+use crate::domain::notation::Notation;
 use crate::report::plan::{HELD_BACK, HOW_TO_READ, OptionPlan, PlanReport};
-use crate::report::short_day;
 use crate::store::Store;
 use clap::Args;
 use std::process::ExitCode;
@@ -19,7 +19,7 @@ use std::process::ExitCode;
 #[derive(Args)]
 pub(super) struct PlanOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     #[command(flatten)]
     date: DateOption,
     /// The site, by its id in the configuration
@@ -30,7 +30,7 @@ pub(super) struct PlanOptions {
 }
 
 pub(super) fn run(options: &PlanOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;
@@ -38,12 +38,12 @@ pub(super) fn run(options: &PlanOptions) -> anyhow::Result<ExitCode> {
     if options.json {
         say!("{}", serde_json::to_string_pretty(&plan)?);
     } else {
-        super::print(format_args!("{}", text(&plan)));
+        super::print(format_args!("{}", text(&plan, &config.service.notation)));
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(plan: &PlanReport) -> String {
+fn text(plan: &PlanReport, notation: &Notation) -> String {
     let season = plan
         .species
         .first()
@@ -67,7 +67,7 @@ fn text(plan: &PlanReport) -> String {
         Some(why) => text += &format!("{}\n", wrapped(why)),
         None => {
             let drawing = chart(&plan.ranges(), plan.day, columns());
-            text += &format!("\n{}{drawing}", table(plan));
+            text += &format!("\n{}{drawing}", table(plan, notation));
         }
     }
     let notes: String = plan
@@ -81,8 +81,9 @@ fn text(plan: &PlanReport) -> String {
     }
     let soil = plan.soil.as_ref().map(|soil| {
         format!(
-            "Soil at 10 cm, estimated from air temperatures: {:.1} °C in the last seven days.",
-            soil.week_mean_c
+            "Soil at {}, estimated from air temperatures: {} in the last seven days.",
+            notation.soil_depth(),
+            notation.temperature(soil.week_mean_c)
         )
     });
     let paragraphs = plan
@@ -93,7 +94,7 @@ fn text(plan: &PlanReport) -> String {
         .chain(&plan.counting)
         .chain(&soil)
         .cloned()
-        .chain(plan.water_and_weather());
+        .chain(plan.water_and_weather(notation));
     for paragraph in paragraphs {
         text += &format!("{}\n", wrapped(&paragraph));
     }
@@ -107,13 +108,13 @@ fn text(plan: &PlanReport) -> String {
     text
 }
 
-fn table(plan: &PlanReport) -> String {
+fn table(plan: &PlanReport, notation: &Notation) -> String {
     let row = |option: &OptionPlan| {
         vec![
             option.name_in_words(),
-            short_day(option.first),
-            short_day(option.best),
-            short_day(option.last),
+            notation.short_day(option.first),
+            notation.short_day(option.best),
+            notation.short_day(option.last),
             option.today.to_owned(),
             option.now.clone(),
         ]

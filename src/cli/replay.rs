@@ -25,6 +25,9 @@ pub(super) struct ReplayOptions {
     /// The year the season starts in; without it the year of demo.starts, or last year
     #[arg(long, value_name = "YEAR", value_parser = clap::value_parser!(i32).range(1700..=2200))]
     season: Option<i32>,
+    /// Print one JSON object a message instead, each on a line
+    #[arg(long)]
+    json: bool,
     /// Days by which new temperatures come late; without it demo.published_lag_days, or 3
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(0..=30))]
     lag: Option<u32>,
@@ -49,14 +52,16 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
     let store = Store::open_for_a_while(&folder.path().join("replay.db"))?;
     let mut setup = Setup::for_replay(&config, lag).map_err(anyhow::Error::msg)?;
     keep_stored_stations(&config, &mut setup)?;
-    say!(
-        "{}: season {year}, {} with {} of {}, temperatures {} late\n",
-        config.service.name,
-        counted(config.members.len(), "member"),
-        counted(config.sites().count(), "site"),
-        counted(config.stations.len(), "station"),
-        counted(lag as usize, "day"),
-    );
+    if !options.json {
+        say!(
+            "{}: season {year}, {} with {} of {}, temperatures {} late\n",
+            config.service.name,
+            counted(config.members.len(), "member"),
+            counted(config.sites().count(), "site"),
+            counted(config.stations.len(), "station"),
+            counted(lag as usize, "day"),
+        );
+    }
     let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
     let bar = progress::steps(days.len(), "days");
     let (_keep, stopping) = watch::channel(false);
@@ -65,10 +70,14 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
         setup,
         store,
         Clock::Set(at_six(first)),
-        Box::new(progress::AboveBar {
-            bar: bar.clone(),
-            to: super::Terminal,
-        }),
+        if options.json {
+            Box::new(std::io::sink())
+        } else {
+            Box::new(progress::AboveBar {
+                bar: bar.clone(),
+                to: super::Terminal,
+            })
+        },
         stopping,
     );
     let runtime = runtime()?;
@@ -84,18 +93,21 @@ pub(super) fn run(options: &ReplayOptions) -> anyhow::Result<ExitCode> {
         bar.inc(1);
     }
     bar.finish_and_clear();
-    let texts = engine.store.texts()?;
-    let people: BTreeSet<&str> = texts
+    let messages = engine.store.messages()?;
+    if options.json {
+        for message in &messages {
+            say!("{}", serde_json::to_string(message)?);
+        }
+        return Ok(ExitCode::SUCCESS);
+    }
+    let people: BTreeSet<&str> = messages.iter().map(|one| one.recipient.as_str()).collect();
+    let words = messages
         .iter()
-        .map(|(recipient, _)| recipient.as_str())
-        .collect();
-    let words = texts
-        .iter()
-        .map(|(_, text)| text.split_whitespace().count());
+        .map(|one| one.text.split_whitespace().count());
     say!(
         "season {year} played: {} recorded, {} to {}, longest {} words",
         counted(milestones, "milestone"),
-        counted(texts.len(), "message"),
+        counted(messages.len(), "message"),
         match people.len() {
             1 => "1 person".to_owned(),
             many => format!("{many} people"),

@@ -2,7 +2,7 @@
 
 use super::log::watched;
 use super::width::{columns, hanging, wrapped};
-use super::{ConfigOption, configuration, or_exit, say, today};
+use super::{ShownConfig, or_exit, say, today};
 use crate::domain::scouting::SampleArea;
 use crate::report::scout::{Sampling, SamplingError, SamplingPlan, sample_area};
 use crate::store::Store;
@@ -18,7 +18,7 @@ use textwrap::core::display_width;
 #[derive(Args)]
 pub(super) struct ScoutOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     /// The site, by its id in the configuration
     site: String,
     /// Only one species, by its id
@@ -36,7 +36,7 @@ pub(super) struct ScoutOptions {
 }
 
 pub(super) fn run(options: &ScoutOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     let site = super::site(&config, &options.site)?;
     let only = options.species.as_deref();
     if let Some(species) = only {

@@ -1,6 +1,6 @@
 //! `hatchbell season`: prints a season looked back on, as text, JSON, or a page in a file.
 
-use super::{ConfigOption, DateOption, configuration, or_exit, progress, say};
+use super::{DateOption, ShownConfig, or_exit, progress, say};
 use crate::report::season::{NoSeason, SeasonReport};
 use crate::store::Store;
 use anyhow::{Context, bail};
@@ -21,7 +21,7 @@ mod text;
 #[derive(Args)]
 pub(super) struct SeasonOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     #[command(flatten)]
     date: DateOption,
     /// The site, by its id in the configuration
@@ -38,7 +38,7 @@ pub(super) struct SeasonOptions {
 }
 
 pub(super) fn run(options: &SeasonOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     let of = super::member_and_site(&config, &options.site)?;
     let store = Store::open_to_read(&config.service.database)?;
     let today = options.date.or_today(&config, &store)?;

@@ -3,9 +3,10 @@
 use super::terminal::{
     GAP, bold, columns, display_width, natural_width, printable, unbroken, wrapped,
 };
-use super::{ConfigOption, DateOption, configuration, counted, or_exit, say};
+use super::{DateOption, ShownConfig, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::domain::notation::Notation;
 use crate::domain::treatment::due::Urgency;
 use crate::report::status::{ShownSites, SiteStatus, Status, StatusMoment};
 use crate::store::Store;
@@ -23,7 +24,7 @@ mod details;
 #[derive(Args)]
 pub(super) struct StatusOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     #[command(flatten)]
     date: DateOption,
     /// Only the sites of this member, by its id
@@ -53,7 +54,7 @@ const MOST_SITES: usize = 60;
 const MOST_PROBLEMS: usize = 6;
 
 pub(super) fn run(options: &StatusOptions) -> anyhow::Result<ExitCode> {
-    let loaded = or_exit!(configuration(&options.config.config));
+    let loaded = or_exit!(options.config.load());
     let config = &loaded.config;
     let shown = shown(options, config)?;
     let store = Store::open_to_read(&config.service.database)?;
@@ -70,7 +71,7 @@ pub(super) fn run(options: &StatusOptions) -> anyhow::Result<ExitCode> {
         let text = if options.problems {
             all_problems(&status)
         } else {
-            text(&status, shown)
+            text(&status, shown, &config.service.notation)
         };
         super::print(format_args!("{text}"));
     }
@@ -106,14 +107,14 @@ fn shown<'o>(options: &'o StatusOptions, config: &Config) -> anyhow::Result<Show
     })
 }
 
-fn text(status: &Status, shown: ShownSites<'_>) -> String {
+fn text(status: &Status, shown: ShownSites<'_>, notation: &Notation) -> String {
     let width = super::width::columns();
     let mut text = wrapped(&heading(status), width, "  ");
     let sites = status.worst_first();
     if sites.is_empty() {
         text += "no site is like that\n";
     } else if shown.site.is_some() {
-        text += &details::text(status, width);
+        text += &details::text(status, width, notation);
     } else if sites.len() > MOST_SITES && shown.member.is_none() {
         text += &by_member(&sites, width);
     } else {

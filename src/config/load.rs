@@ -3,6 +3,7 @@
 use super::fields::{Fields, parse};
 use super::problem::{Problem, Severity, SourceText};
 use super::{Config, dialect_file, members, option_file, service, species_file, stations};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::station_feed::dialect::Dialect;
@@ -74,6 +75,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let email = service::email(&top, folder);
     let demo = service::demo(&top);
     let stations = stations::stations(&top, folder, &dialects);
+    let usual = Notation::default();
     let members = members::members(
         &top,
         members::KnownIds {
@@ -82,6 +84,10 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
             species: &species,
             options: &options,
             has_mail_server: top.has("email"),
+            notation: service
+                .service
+                .as_ref()
+                .map_or(&usual, |service| &service.notation),
         },
     );
     if let Some((members, _)) = &members {

@@ -2,11 +2,13 @@
 
 use super::choice::{area, choice};
 use super::fields::{Fields, Located, TextOrTable};
+use super::notation::notation;
 use super::problem::closest;
 use super::reception::reception;
 use super::service::{answer_to, path_in, refuse_plain_secret, secret};
 use super::stations::checked_url;
 use super::{Addresses, PushAddress};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Channel, Member, Recipient, Site};
 use crate::domain::scouting::{SampleKind, TurfCondition};
@@ -32,6 +34,8 @@ pub(super) struct KnownIds<'c> {
     pub options: &'c BTreeMap<String, TreatmentOption>,
     /// Whether there is a mail server.
     pub has_mail_server: bool,
+    /// How numbers and dates are written where a recipient does not say.
+    pub notation: &'c Notation,
 }
 
 /// What the members' tables are checked against, and what was seen so far.
@@ -298,8 +302,9 @@ fn recipient(
     }
     let species = table.texts("species");
     check_species(&table, species.as_deref().unwrap_or_default(), context);
-    let mut reception = reception(&table);
+    let (mut reception, coordinates) = reception(&table);
     let at_machine = table.flag("at_machine");
+    let notation = notation(&table, context.known.notation);
     table.finish();
     let id = id?.value;
     context.addresses.insert(id.clone(), addresses);
@@ -318,6 +323,8 @@ fn recipient(
         species: species.map(|all| all.into_iter().map(|one| one.value).collect()),
         reception,
         at_machine,
+        notation: notation?,
+        coordinates,
     })
 }
 

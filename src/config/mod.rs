@@ -5,6 +5,7 @@
 //! same kind, built in and overridable: a file in the configured directory replaces the built-in
 //! one with the same id.
 
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Member, Recipient, Site, Station};
@@ -24,6 +25,7 @@ pub mod dialect_file;
 pub mod fields;
 pub mod load;
 mod members;
+mod notation;
 pub mod option_file;
 pub mod problem;
 mod reception;
@@ -121,6 +123,8 @@ pub struct Service {
     pub extra_ca_file: Option<PathBuf>,
     /// The recipient, by id, who is told when something is wrong with a feed.
     pub operator: Option<String>,
+    /// How numbers and dates are written where nobody says otherwise.
+    pub notation: Notation,
 }
 
 /// Where a recipient is reached.

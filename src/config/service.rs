@@ -1,8 +1,10 @@
 //! The tables `[service]`, `[limits]`, `[email]` and `[demo]`.
 
 use super::fields::{Fields, Located};
+use super::notation::notation;
 use super::problem::closest;
 use super::{Demo, DemoDelivery, EmailServer, Service};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::place::site::Member;
 use crate::domain::telling::season_letter::Policy;
@@ -52,6 +54,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let extra_ca_file = path_in(&table, "extra_ca_file", folder);
     let operator = table.text("operator");
     let answer_to = answer_to(&table);
+    let notation = notation(&table, &Notation::default()).unwrap_or_default();
     table.finish();
     let contact = contact.filter(|contact| in_a_header(top, contact));
     let service = match (name, contact, schedule, database) {
@@ -63,6 +66,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             database,
             extra_ca_file,
             operator: operator.as_ref().map(|id| id.value.clone()),
+            notation,
         }),
         _ => None,
     };

@@ -76,7 +76,7 @@ fn species(top: Fields<'_, '_>) -> Option<Species> {
     if action.is_none() {
         top.page().error(
             top.at(),
-            "the file needs a table [action_threshold]: how many larvae per m² turf bears",
+            "the file needs a table [action_threshold]: how many larvae per m² turf tolerates",
         );
     }
     let action_threshold = action.and_then(action_threshold);

@@ -25,7 +25,7 @@ pub struct SpeciesCase<'c> {
     pub here: SiteState<'c>,
     /// Counts and damage.
     pub evidence: Evidence,
-    /// Larvae per m² that the turf bears.
+    /// Larvae per m² that the turf tolerates.
     pub tolerance: (f64, f64),
     /// Whether to treat for its sake alone, before what was spread.
     pub need: Need,
@@ -34,6 +34,14 @@ pub struct SpeciesCase<'c> {
 }
 
 impl SpeciesCase<'_> {
+    fn dug_for(&self) -> DugFor<'_> {
+        DugFor {
+            species: &self.here.species,
+            state: &self.here.state,
+            evidence: &self.evidence,
+        }
+    }
+
     fn need(&self) -> SpeciesNeed<'_> {
         SpeciesNeed {
             species: &self.here.species,
@@ -90,15 +98,7 @@ impl SiteCase<'_> {
         plan: &SitePlan<'p>,
         waterings: &[(&'p TreatmentOption, Watering)],
     ) -> Due<'p> {
-        let species: Vec<DugFor<'_>> = self
-            .species
-            .iter()
-            .map(|one| DugFor {
-                species: &one.here.species,
-                state: &one.here.state,
-                evidence: &one.evidence,
-            })
-            .collect();
+        let species: Vec<DugFor<'_>> = self.species.iter().map(SpeciesCase::dug_for).collect();
         due(plan, &species, self.site.latitude, waterings)
     }
 }

@@ -6,6 +6,7 @@ use super::cases::SiteCase;
 use super::site_states::{newest_day_of, newest_station};
 use crate::config::Config;
 use crate::domain::phenology::milestone::Milestone;
+use crate::domain::place::site::Recipient;
 use crate::domain::telling::digest::{Digest, DigestItem};
 use crate::domain::telling::feed_trouble::is_stale;
 use crate::domain::telling::notice_log::LoggedKind;
@@ -13,7 +14,7 @@ use crate::domain::treatment::site_plan::PlanScope;
 use crate::domain::treatment::watering::WateringState;
 use crate::notify::wording::digest_message;
 use crate::store::milestones::Recording;
-use crate::store::outbox::Draft;
+use crate::store::outbox::{About, Draft};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Utc};
 use std::collections::HashMap;
@@ -44,15 +45,18 @@ pub(super) fn digests<'c>(
                 continue;
             };
             let mut of_sites = Vec::new();
-            for case in recipient
-                .sites
-                .iter()
-                .filter_map(|id| by_site.get(id.as_str()))
-            {
-                of_sites.push((
-                    case.site.name.clone(),
-                    items(config, store, case, since, now)?,
-                ));
+            let mut places = Vec::new();
+            for case in told_of(recipient, cases, &by_site) {
+                let told = items(config, store, case, since, now)?;
+                if !told.is_empty() {
+                    places.push(case.site.id.as_str());
+                }
+                let name = if recipient.coordinates {
+                    &case.member.name
+                } else {
+                    &case.site.name
+                };
+                of_sites.push((name.clone(), told));
             }
             let digest = Digest::of(of_sites.into_iter());
             if digest.has_no_news() {
@@ -71,11 +75,30 @@ pub(super) fn digests<'c>(
                     title: message.title,
                     body: message.body,
                     urgent: false,
+                    about: About {
+                        kinds: vec!["digest"],
+                        places: places.clone(),
+                    },
                 }
             }));
         }
     }
     Ok(())
+}
+
+/// The sites of a recipient's digest: all there are for who coordinates, else their own.
+fn told_of<'r, 'c>(
+    recipient: &'r Recipient,
+    cases: &'r [SiteCase<'c>],
+    by_site: &HashMap<&str, &'r SiteCase<'c>>,
+) -> Vec<&'r SiteCase<'c>> {
+    if recipient.coordinates {
+        return cases.iter().collect();
+    }
+    let sites = recipient.sites.iter();
+    sites
+        .filter_map(|id| by_site.get(id.as_str()).copied())
+        .collect()
 }
 
 /// What there is to tell of a site since an instant.
@@ -132,9 +155,12 @@ fn items(
                 by_calendar,
             });
         }
+        let foretold = store.foretellings(here.pair(), here.state.season.year)?;
         for milestone in Milestone::ALL {
-            let told = store.foretellings(here.pair(), here.state.season.year)?;
-            let mut told = told.iter().filter(|one| one.milestone == milestone).rev();
+            let mut told = foretold
+                .iter()
+                .filter(|one| one.milestone == milestone)
+                .rev();
             if let (Some(newest), Some(before)) = (told.next(), told.next())
                 && newest.told_on > since.date_naive()
             {

@@ -3,25 +3,27 @@
 
 use super::advising::{advise_site, follow_watering, steps_today};
 use super::cases::{SiteCase, SpeciesCase, consider};
+use super::data_notices::data_notices;
 use super::digests::digests;
-use super::site_states::{SiteState, newest_day_of, newest_station};
+use super::site_states::SiteState;
 use super::{Engine, Report};
 use crate::config::Config;
-use crate::domain::telling::counting_notice::{Countable, counting_notice};
-use crate::domain::telling::data_notice::data_notice;
+use crate::domain::telling::counting_notice::{Countable, counted_notice, counting_notice};
 use crate::domain::telling::hold_notice::hold_notice;
 use crate::domain::telling::milestone_decision::{Decision, Recorded, decide};
 use crate::domain::telling::milestone_notice::milestone_notices;
+use crate::domain::telling::milestones_soon::{came_as_told, milestones_soon};
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice};
 use crate::domain::telling::season_letter::{SpeciesAhead, foretold, is_near, moved};
+use crate::domain::telling::season_span::is_under_way;
 use crate::domain::telling::treatment_notice::in_time;
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::site_plan::PlanScope;
 use crate::domain::treatment::steps::StepsToday;
 use crate::notify::wording::message;
 use crate::store::milestones::Recording;
-use crate::store::outbox::Draft;
+use crate::store::outbox::{About, Draft};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Utc};
 use tracing::info;
@@ -37,6 +39,7 @@ impl Engine {
         let mut notices = Vec::new();
         for of_member in considered.chunk_by(|a, b| a.member.id == b.member.id) {
             let steps = steps_today(&self.config, &self.store, of_member, now)?;
+            let told_before = notices.len();
             for one in of_member {
                 evaluate_site(
                     (&self.config, &self.store),
@@ -45,6 +48,15 @@ impl Engine {
                     &mut entries,
                     &mut notices,
                 )?;
+            }
+            let told = &notices[told_before..];
+            let (is_passed, is_counted) =
+                (told.iter().any(is_passed), told.iter().any(asks_for_count));
+            if is_passed {
+                tell_what_is_soon(&self.store, of_member, now, &mut entries, &mut notices)?;
+            }
+            if is_counted {
+                ask_for_other_counts(&self.store, of_member, now, &mut entries, &mut notices)?;
             }
         }
         season_letters(
@@ -56,7 +68,14 @@ impl Engine {
             &mut notices,
         )?;
         follow_watering(&self.config, &self.store, now, &mut entries, &mut notices)?;
-        decide_data(&self.config, &self.store, now, &mut entries, &mut notices)?;
+        data_notices(
+            &self.config,
+            &self.store,
+            &considered,
+            now,
+            &mut entries,
+            &mut notices,
+        )?;
         let bundles = bundles(&self.config.members, &notices);
         let mut drafts: Vec<Draft<'_>> = bundles
             .iter()
@@ -72,6 +91,10 @@ impl Engine {
                     title: message.title,
                     body: message.body,
                     urgent: bundle.is_urgent(),
+                    about: About {
+                        kinds: bundle.kinds(),
+                        places: bundle.site_ids(),
+                    },
                 }
             })
             .collect();
@@ -96,6 +119,85 @@ impl Engine {
     }
 }
 
+fn is_passed(notice: &Notice<'_>) -> bool {
+    matches!(notice.kind, NoticeKind::Passed { .. })
+}
+
+fn asks_for_count(notice: &Notice<'_>) -> bool {
+    matches!(notice.kind, NoticeKind::CountNow { .. })
+}
+
+/// Asks the people of a member, who are to count at a site today, for the counts at others that can be made
+/// soon.
+fn ask_for_other_counts<'s>(
+    store: &Store,
+    of_member: &'s [SiteCase<'s>],
+    now: DateTime<Utc>,
+    entries: &mut Vec<Recording<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<(), StoreError> {
+    for case in of_member {
+        let asked = |notice: &Notice<'_>| asks_for_count(notice) && notice.site.id == case.site.id;
+        if notices.iter().any(asked) {
+            continue;
+        }
+        let mut recorded = Vec::with_capacity(case.species.len());
+        for species in &case.species {
+            let here = &species.here;
+            recorded.push(store.recorded(here.pair(), here.state.season.year)?);
+        }
+        let log = store.notices_of_season(&case.site.id, case.season())?;
+        if let Some((kind, logged)) = counting_notice(&countable(case, &recorded), &log, true, now)
+        {
+            entries.push(Recording::Told(logged));
+            notices.push(case.species[0].here.notice(kind));
+        }
+    }
+    Ok(())
+}
+
+/// The species of a site with what decides whether to dig for them.
+fn countable<'s, 'r>(
+    case: &'s SiteCase<'s>,
+    recorded: &'r [Vec<Recorded>],
+) -> Vec<Countable<'s, 'r>>
+where
+    's: 'r,
+{
+    let species = case.species.iter().zip(recorded);
+    species
+        .map(|(species, recorded)| Countable {
+            here: species.here.site_species(),
+            evidence: &species.evidence,
+            tolerance: species.tolerance,
+            recorded,
+        })
+        .collect()
+}
+
+/// Tells the people of a member, who hear of a milestone today, of those that are likely within two
+/// weeks, so that several sites or species make few messages.
+fn tell_what_is_soon<'s>(
+    store: &Store,
+    of_member: &'s [SiteCase<'s>],
+    now: DateTime<Utc>,
+    entries: &mut Vec<Recording<'s>>,
+    notices: &mut Vec<Notice<'s>>,
+) -> Result<(), StoreError> {
+    let pairs = || of_member.iter().flat_map(|case| &case.species);
+    if pairs().count() < 2 {
+        return Ok(());
+    }
+    for SpeciesCase { here, .. } in pairs() {
+        let log = store.notices_of_pair(here.pair(), here.state.season.year)?;
+        if let Some((kind, logged)) = milestones_soon(&here.site_species(), &log, now) {
+            entries.extend(logged.into_iter().map(Recording::Told));
+            notices.push(here.notice(kind));
+        }
+    }
+    Ok(())
+}
+
 /// A site: what there is to tell of each of its species, of treatments and of counting.
 fn evaluate_site<'s>(
     (config, store): (&'s Config, &Store),
@@ -113,24 +215,22 @@ fn evaluate_site<'s>(
         )?);
     }
     let log = store.notices_of_season(&case.site.id, case.season())?;
+    let countable = countable(case, &recorded);
     let first = &case.species[0].here;
-    let mut tell = |kind| notices.push(first.notice(kind));
+    let mut tell = |kind| {
+        notices.push(Notice {
+            need: Some(need),
+            ..first.notice(kind)
+        });
+    };
     if let Some((kind, logged)) = advise_site(config, store, case, (&log, steps), now)? {
         entries.extend(logged.into_iter().map(Recording::Told));
         tell(kind);
+    } else if let Some((kind, logged)) = counted_notice(&countable, need, &log, now) {
+        entries.push(Recording::Told(logged));
+        tell(kind);
     }
-    let countable: Vec<Countable<'_, '_>> = case
-        .species
-        .iter()
-        .zip(&recorded)
-        .map(|(species, recorded)| Countable {
-            here: species.here.site_species(),
-            evidence: &species.evidence,
-            tolerance: species.tolerance,
-            recorded,
-        })
-        .collect();
-    if let Some((kind, logged)) = counting_notice(&countable, &log, now) {
+    if let Some((kind, logged)) = counting_notice(&countable, &log, false, now) {
         entries.push(Recording::Told(logged));
         tell(kind);
     }
@@ -161,10 +261,16 @@ fn evaluate_species<'s>(
     let watched_from = store.watched_from(pair)?;
     let decision = decide(&here.state, &recorded, watched_from, today);
     write_down(&decision, here, entries);
-    for kind in milestone_notices(&decision, &here.species, &here.state, today) {
+    let is_known = |crossing: &_| came_as_told(crossing, &log, &config.notices);
+    for kind in milestone_notices(&decision, &here.species, &here.state, is_known, today) {
         tell(kind);
     }
-    if let Some((kind, logged)) = hold_notice(&here.site_species(), &log, now) {
+    if let Some((kind, logged)) = hold_notice(
+        &here.site_species(),
+        &log,
+        is_under_way(&here.site_species(), &config.notices, today),
+        now,
+    ) {
         entries.push(Recording::Told(logged));
         tell(kind);
     }
@@ -277,34 +383,4 @@ fn write_down<'s>(decision: &Decision, here: &'s SiteState<'s>, entries: &mut Ve
             to: crossing.on,
         });
     }
-}
-
-/// Tells the people of each site once that no days arrive, and once that they do again.
-fn decide_data<'c>(
-    config: &'c Config,
-    store: &Store,
-    now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'c>>,
-    notices: &mut Vec<Notice<'c>>,
-) -> Result<(), StoreError> {
-    for (member, site) in config.sites() {
-        let Some(station) = config.quickest_station(site) else {
-            continue;
-        };
-        let newest = newest_day_of(store, site)?;
-        let log = store.notices_of_site(&site.id)?;
-        let Some((kind, logged)) = data_notice(site, station, newest, &log, now) else {
-            continue;
-        };
-        entries.push(Recording::Told(logged));
-        notices.push(Notice {
-            member,
-            site,
-            // Its newest day is what the message speaks of.
-            station: newest_station(config, store, site)?.unwrap_or(station),
-            need: None,
-            kind,
-        });
-    }
-    Ok(())
 }

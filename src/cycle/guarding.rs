@@ -11,7 +11,7 @@ use crate::station_feed::StationFeed;
 use crate::station_feed::memory::{FileProfile, HeldValue};
 use crate::store::StoreError;
 use crate::store::findings::Changes;
-use crate::store::outbox::Draft;
+use crate::store::outbox::{About, Draft};
 use chrono::{DateTime, NaiveDate, Utc};
 use tracing::{info, warn};
 
@@ -172,7 +172,7 @@ impl Engine {
             let trouble = finding.trouble.name();
             warn!(station = id, trouble, "over: {}", finding.what);
         }
-        let drafts = operator_drafts(&self.config, &changes.notices(station));
+        let drafts = operator_drafts(&self.config, &changes.notices(station), id);
         report.messages += drafts.len();
         let changes = Changes {
             begun: changes.begun,
@@ -185,8 +185,12 @@ impl Engine {
     }
 }
 
-/// The messages that tell the operator, if the configuration names one.
-fn operator_drafts<'c>(config: &'c Config, notices: &[FeedNotice<'_>]) -> Vec<Draft<'c>> {
+/// The messages that tell the operator of a station, if the configuration names one.
+fn operator_drafts<'c>(
+    config: &'c Config,
+    notices: &[FeedNotice<'_>],
+    id: &'c str,
+) -> Vec<Draft<'c>> {
     let operator = config
         .members
         .iter()
@@ -206,6 +210,10 @@ fn operator_drafts<'c>(config: &'c Config, notices: &[FeedNotice<'_>]) -> Vec<Dr
                 title: message.title,
                 body: message.body,
                 urgent: false,
+                about: About {
+                    kinds: notices.iter().map(|one| one.trouble.name()).collect(),
+                    places: vec![id],
+                },
             }
         })
         .collect()

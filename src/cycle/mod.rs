@@ -17,6 +17,7 @@ use tokio::sync::watch;
 
 mod advising;
 mod cases;
+mod data_notices;
 mod deliver;
 mod digests;
 mod evaluate;
@@ -119,6 +120,33 @@ impl Engine {
         }
         self.deliver(beat, &mut report).await?;
         Ok(report)
+    }
+
+    /// What a cycle does after taking in: for digests whose hour comes between two cycles.
+    ///
+    /// # Errors
+    /// As [`Engine::cycle`].
+    pub async fn tell(&mut self, beat: Beat<'_>) -> Result<Report, StoreError> {
+        let mut report = Report::default();
+        self.evaluate(self.clock.now(), &mut report)?;
+        self.deliver(beat, &mut report).await?;
+        Ok(report)
+    }
+
+    /// Whether the hour of somebody's digest has come.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn is_digest_due(&self) -> Result<bool, StoreError> {
+        let now = self.clock.now();
+        let recipients = self.config.members.iter().flat_map(|one| &one.recipients);
+        let mut gathering = recipients.filter(|one| one.gathers()).peekable();
+        if gathering.peek().is_none() {
+            return Ok(false);
+        }
+        let last = self.store.last_digests()?;
+        let last = |id: &str| last.get(id).copied();
+        Ok(gathering.any(|one| one.reception.digest_due(last(&one.id), now)))
     }
 
     /// Whether the schedule asks for a cycle: a time of it has come since the last one.

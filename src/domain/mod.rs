@@ -5,6 +5,7 @@
 
 pub mod journal;
 pub mod look_back;
+pub mod notation;
 pub mod phenology;
 pub mod place;
 pub mod scouting;

@@ -1,10 +1,10 @@
 //! What people read: notices in words, one message a recipient. Pure. The decision comes first, the
 //! deadline second; numbers and sources stay in the plan.
 
+use crate::domain::notation::Notation;
 use crate::domain::place::site::{Channel, Recipient};
 use crate::domain::telling::notice::{Bundle, Notice, NoticeKind};
 use block::{Block, together};
-use chrono::NaiveDate;
 
 mod advice;
 mod block;
@@ -12,19 +12,23 @@ mod count;
 mod digest;
 mod letter;
 mod milestone;
+mod notation;
+mod soon;
 mod treatment;
 mod upkeep;
+mod water;
 mod weather;
 mod work;
 
 pub use advice::{against_hatch, rotation_words};
 pub use count::{
-    density, how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
+    how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
     what_was_found_in_brief,
 };
 pub use digest::digest_message;
-pub use treatment::{how_words, need_words, samples_words, spread_words, water_in_words};
+pub use treatment::{how_words, need_words, samples_words, spread_words};
 pub use upkeep::feed_message;
+pub use water::water_in_words;
 pub use weather::{weather_words, wet_words};
 pub use work::CAUTIONS;
 
@@ -49,6 +53,8 @@ struct Reader<'r> {
     at_machine: bool,
     /// Whom they answer to otherwise.
     answer_to: &'r str,
+    /// How they want numbers and dates written.
+    notation: &'r Notation,
 }
 
 impl<'r> Reader<'r> {
@@ -57,6 +63,7 @@ impl<'r> Reader<'r> {
             name: &recipient.name,
             at_machine: recipient.at_machine,
             answer_to,
+            notation: &recipient.notation,
         }
     }
 
@@ -85,12 +92,14 @@ impl<'r> Reader<'r> {
 /// Words a bundle for a recipient who answers to somebody.
 pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Message {
     let reader = Reader::of(bundle.recipient, answer_to);
-    let letters = letter::blocks(&bundle.notices);
+    let notation = reader.notation;
+    let letters = letter::blocks(&bundle.notices, notation);
+    let soon = soon::blocks(&bundle.notices, notation);
     let others = bundle
         .notices
         .iter()
         .filter_map(|notice| Some((block(notice, reader)?, notice.site.name.as_str())));
-    let told = together(letters.into_iter().chain(others));
+    let told = together(letters.into_iter().chain(others).chain(soon));
     Message {
         title: block::title(&told),
         body: match bundle.channel {
@@ -102,40 +111,44 @@ pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Messa
     }
 }
 
-/// A notice by itself; the season's letters are worded together.
+/// A notice by itself; the season's letters, and milestones that are near, are worded together.
 fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Option<Block> {
+    let notation = reader.notation;
     Some(match &notice.kind {
-        NoticeKind::SeasonAhead { .. } => return None,
+        NoticeKind::SeasonAhead { .. } | NoticeKind::Soon { .. } => return None,
         NoticeKind::Passed {
             species,
             crossing,
             next,
             meaning,
             ..
-        } => milestone::passed(notice, species, crossing, *next, *meaning),
+        } => milestone::passed(notice, species, crossing, *next, *meaning, notation),
         NoticeKind::Moved {
             species,
             told,
             crossing,
             ..
-        } => milestone::moved(species, *told, crossing),
+        } => milestone::moved(species, *told, crossing, notation),
         NoticeKind::Withdrawn {
             species,
             milestone,
             told,
             ..
-        } => milestone::withdrawn(species, *milestone, *told),
+        } => milestone::withdrawn(species, *milestone, *told, notation),
         NoticeKind::Treatment(treatment) => treatment::block(treatment, notice.site, reader),
-        NoticeKind::CountNow { species } => treatment::count_block(notice.site, species, reader),
+        NoticeKind::CountNow { species, from } => {
+            treatment::count_block(notice.site, species, *from, reader)
+        }
+        NoticeKind::Counted { on } => treatment::counted_block(notice, *on, reader),
         NoticeKind::Water {
             option,
             watering,
             wet,
-        } => treatment::water_block(notice.site, option, watering, *wet, reader),
-        NoticeKind::Held { species, hold } => upkeep::held(notice, species, *hold),
+        } => water::water_block(notice.site, option, watering, *wet, reader),
+        NoticeKind::Held { species, hold } => upkeep::held(notice, species, *hold, notation),
         NoticeKind::Released { species } => upkeep::released(species),
-        NoticeKind::Stale { newest } => upkeep::stale(notice, *newest, reader),
-        NoticeKind::Fresh { newest } => upkeep::fresh(notice, *newest),
+        NoticeKind::Stale { newest } => upkeep::stale(notice, *newest, reader, notation),
+        NoticeKind::Fresh { newest } => upkeep::fresh(notice, *newest, notation),
     })
 }
 
@@ -167,10 +180,6 @@ pub(crate) fn joined<'n>(names: impl Iterator<Item = &'n str>) -> String {
         Some((last, others)) => format!("{} and {last}", others.join(", ")),
         None => String::new(),
     }
-}
-
-fn day_month(day: NaiveDate) -> String {
-    day.format("%-d %B").to_string()
 }
 
 fn capitalised(text: &str) -> String {

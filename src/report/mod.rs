@@ -15,7 +15,7 @@ mod words;
 
 use chrono::NaiveDate;
 
-pub use words::{counted, short_day};
+pub use words::counted;
 
 /// The usual cautions in short, for everything shown about treatments.
 pub const BRIEF_CAUTIONS: [&str; 2] = [

@@ -4,6 +4,7 @@ use super::words::capitalised;
 use super::{DateRange, counted};
 use crate::config::Config;
 use crate::cycle::{SiteState, site_states};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::biofix::{Anchor, AnchoredBy};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, FULL_SEASONS};
@@ -101,6 +102,7 @@ impl OutlookReport {
     ) -> Result<Self, StoreError> {
         let forecast = store.forecast(&site.station, today)?;
         let issued = forecast.map(|forecast| forecast.issued);
+        let notation = &config.service.notation;
         Ok(Self {
             site: site.id.clone(),
             site_name: site.name.clone(),
@@ -109,14 +111,14 @@ impl OutlookReport {
             species: site_states(config, store, today)?
                 .iter()
                 .filter(|here| here.site.id == site.id)
-                .map(|here| SpeciesOutlook::of(here, issued))
+                .map(|here| SpeciesOutlook::of(here, issued, notation))
                 .collect(),
         })
     }
 }
 
 impl SpeciesOutlook {
-    fn of(here: &SiteState<'_>, issued: Option<DateTime<Utc>>) -> Self {
+    fn of(here: &SiteState<'_>, issued: Option<DateTime<Utc>>, notation: &Notation) -> Self {
         let state = &here.state;
         let next = state.next().map(|next| next.outlook);
         let (basis, no_dates) = match next {
@@ -135,7 +137,7 @@ impl SpeciesOutlook {
             station_name: here.feed.station.name.clone(),
             data_through: state.data_through,
             estimated_days: state.estimated_days,
-            anchor: here.anchor.map(anchor_in_words),
+            anchor: here.anchor.map(|anchor| anchor_in_words(anchor, notation)),
             milestones: Milestone::ALL
                 .into_iter()
                 .map(|milestone| MilestoneOutlook::of(here, milestone))
@@ -211,7 +213,7 @@ impl SpeciesOutlook {
     }
 }
 
-fn anchor_in_words(anchor: Anchor) -> String {
+fn anchor_in_words(anchor: Anchor, notation: &Notation) -> String {
     let by = match anchor.by {
         AnchoredBy::ThisSeason => "this season's first catch at the site".to_owned(),
         AnchoredBy::EarlierSeasons { seasons } => format!(
@@ -219,10 +221,8 @@ fn anchor_in_words(anchor: Anchor) -> String {
             counted(seasons, "earlier season")
         ),
     };
-    format!(
-        "All thresholds are moved by {:+.0} °C·d by {by}.",
-        anchor.shift
-    )
+    let (shift, unit) = notation.degree_day_sum(anchor.shift);
+    format!("All thresholds are moved by {shift:+.0} {unit} by {by}.")
 }
 
 impl OutlookBasis {
@@ -307,7 +307,7 @@ mod tests {
 
     #[test]
     fn a_milestone_ahead_shows_three_dates_and_four_chances() {
-        let words = ahead(Some("2026-07-01"), None).dates_in_words();
+        let words = ahead(Some("2026-07-01"), None).dates_in_words(&Notation::default());
         let shown = [
             "1 Jul",
             "10 Jul",
@@ -329,8 +329,14 @@ mod tests {
             },
             ..ahead(None, None)
         };
-        assert_eq!(passed(true).dates_in_words(), ["passed", "1 Oct†"]);
-        assert_eq!(passed(false).dates_in_words(), ["passed", "1 Oct"]);
+        assert_eq!(
+            passed(true).dates_in_words(&Notation::default()),
+            ["passed", "1 Oct†"]
+        );
+        assert_eq!(
+            passed(false).dates_in_words(&Notation::default()),
+            ["passed", "1 Oct"]
+        );
         assert!(outlook(vec![passed(false), passed(true)]).has_date_by_calendar());
 
         let by_sum = ahead(Some("2026-07-01"), Some("2026-07-20"));
@@ -338,7 +344,10 @@ mod tests {
         if let MilestoneDates::Ahead(outlook) = &mut capped.dates {
             outlook.by_calendar.late = true;
         }
-        assert_eq!(capped.dates_in_words()[..3], ["1 Jul", "10 Jul", "20 Jul†"]);
+        assert_eq!(
+            capped.dates_in_words(&Notation::default())[..3],
+            ["1 Jul", "10 Jul", "20 Jul†"]
+        );
         assert!(outlook(vec![by_sum.clone(), capped]).has_date_by_calendar());
         assert!(!outlook(vec![by_sum, passed(false)]).has_date_by_calendar());
     }
@@ -346,14 +355,14 @@ mod tests {
     #[test]
     fn a_star_marks_an_estimated_threshold() {
         let estimated = ahead(None, None).threshold;
-        assert_eq!(estimated.in_words(), "820* (700-900)");
+        assert_eq!(estimated.in_words(&Notation::default()), "820* (700-900)");
         let published = GradedThreshold {
             grade: "published",
             low: None,
             high: None,
             ..estimated
         };
-        assert_eq!(published.in_words(), "820");
+        assert_eq!(published.in_words(&Notation::default()), "820");
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! Whether to treat at a site, which option still works, and by when it must be down.
 
-use super::words::day_month;
 use super::{BRIEF_CAUTIONS, DateRange};
 use crate::config::Config;
 use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Member, Site};
@@ -146,7 +146,7 @@ pub struct SpeciesPlan {
     /// Whether milestones are held back, see [`HELD_BACK`].
     pub is_held: bool,
     /// Larvae per m² that the turf tolerates, low and high end.
-    #[serde(rename = "borne_per_m2")]
+    #[serde(rename = "tolerated_per_m2")]
     pub tolerance_per_m2: (f64, f64),
     /// Why there are no dates.
     pub no_dates: Option<String>,
@@ -187,6 +187,7 @@ impl PlanReport {
         (member, site): (&Member, &Site),
         today: NaiveDate,
     ) -> Result<Self, StoreError> {
+        let notation = &config.service.notation;
         let followed = waterings(config, store, site, today)?;
         let case = site_case(config, store, today, &site.id)?;
         let plan = case
@@ -196,9 +197,12 @@ impl PlanReport {
         let need = plan
             .as_ref()
             .map_or(Need::Nothing(Reason::NoSpecies), |plan| plan.need.need);
-        let why = need_words(&need);
+        let why = need_words(&need, notation);
         let cases = case.as_ref().map_or(&[][..], |case| &case.species);
-        let options: Vec<OptionPlan> = plan.iter().flat_map(|plan| options(plan, &need)).collect();
+        let options: Vec<OptionPlan> = plan
+            .iter()
+            .flat_map(|plan| options(plan, &need, notation))
+            .collect();
         Ok(Self {
             site: site.id.clone(),
             site_name: site.name.clone(),
@@ -214,8 +218,15 @@ impl PlanReport {
                     .collect()
             }),
             is_for_information: need.purpose().is_none(),
-            species: cases.iter().map(SpeciesPlan::of).collect(),
-            tolerances: tolerances(site, cases.iter().map(|case| case.here.species.as_ref())),
+            species: cases
+                .iter()
+                .map(|case| SpeciesPlan::of(case, notation))
+                .collect(),
+            tolerances: tolerances(
+                site,
+                cases.iter().map(|case| case.here.species.as_ref()),
+                notation,
+            ),
             no_options: no_options(&options, cases),
             options,
             spread: case
@@ -232,15 +243,21 @@ impl PlanReport {
                 site,
                 cases,
                 plan.as_ref().and_then(|plan| plan.counting),
+                notation,
             ),
             soil: case
                 .as_ref()
                 .and_then(|case| SoilToday::of(&case.soil, today)),
-            watering: followed.iter().map(WateringStatus::of).collect(),
+            watering: followed
+                .iter()
+                .map(|one| WateringStatus::of(one, notation))
+                .collect(),
             weather: weather.sentences,
             rain_ahead: weather.rain,
             forecast: weather.forecast,
-            what_to_mind: plan.as_ref().map_or_else(Vec::new, what_to_mind),
+            what_to_mind: plan
+                .as_ref()
+                .map_or_else(Vec::new, |plan| what_to_mind(plan, notation)),
             cautions: BRIEF_CAUTIONS,
         })
     }
@@ -251,12 +268,12 @@ impl PlanReport {
     }
 
     /// How applications stand with their water, and what the weather says, a paragraph each.
-    pub fn water_and_weather(&self) -> Vec<String> {
+    pub fn water_and_weather(&self, notation: &Notation) -> Vec<String> {
         let water = self.watering.iter().map(|one| one.in_words.clone());
         let mut weather = self.weather.clone();
         if weather.is_empty() {
             let forecast = self.forecast;
-            weather.extend(forecast.and_then(|forecast| forecast.in_words(self.day)));
+            weather.extend(forecast.and_then(|forecast| forecast.in_words(self.day, notation)));
         }
         let weather = (!weather.is_empty()).then(|| format!("Weather: {}", weather.join(" ")));
         water.chain(weather).collect()
@@ -269,10 +286,10 @@ impl PlanReport {
     }
 }
 
-fn options(plan: &SitePlan<'_>, need: &Need) -> Vec<OptionPlan> {
+fn options(plan: &SitePlan<'_>, need: &Need, notation: &Notation) -> Vec<OptionPlan> {
     plan.options
         .iter()
-        .map(|one| OptionPlan::of(one, need, plan.day))
+        .map(|one| OptionPlan::of(one, need, plan.day, notation))
         .collect()
 }
 
@@ -292,7 +309,7 @@ fn no_options(options: &[OptionPlan], cases: &[SpeciesCase<'_>]) -> Option<Strin
 }
 
 impl SpeciesPlan {
-    fn of(case: &SpeciesCase<'_>) -> Self {
+    fn of(case: &SpeciesCase<'_>, notation: &Notation) -> Self {
         let here = &case.here;
         Self {
             species: here.species.id.clone(),
@@ -300,7 +317,7 @@ impl SpeciesPlan {
             season: here.state.season.year,
             season_name: here.state.season.to_string(),
             alone: treat(&case.need),
-            alone_why: need_words(&case.need),
+            alone_why: need_words(&case.need, notation),
             is_held: here.state.hold.is_some(),
             tolerance_per_m2: case.tolerance,
             no_dates: match &case.hatching {
@@ -312,7 +329,11 @@ impl SpeciesPlan {
 }
 
 /// How many larvae the turf tolerates: one sentence for all species whose numbers are equal.
-fn tolerances<'s>(site: &Site, species: impl Iterator<Item = &'s Species>) -> Vec<String> {
+fn tolerances<'s>(
+    site: &Site,
+    species: impl Iterator<Item = &'s Species>,
+    notation: &Notation,
+) -> Vec<String> {
     let mut alike: Vec<(&Species, Vec<&str>)> = Vec::new();
     for one in species {
         let numbers = |of: &Species| {
@@ -332,7 +353,7 @@ fn tolerances<'s>(site: &Site, species: impl Iterator<Item = &'s Species>) -> Ve
             name: alternatives(&names),
             ..one.clone()
         };
-        limits(&named, site.condition)
+        limits(&named, site.condition, notation)
     };
     alike.into_iter().map(sentence).collect()
 }
@@ -381,10 +402,14 @@ fn spread(config: &Config, case: &SiteCase<'_>) -> Vec<String> {
             "Number {number} of the journal names the option \"{option}\", which is not there any more; it does not count."
         )
     });
-    std::iter::once(spread_words(&case.spread, case.site.area))
-        .chain(unknown)
-        .filter(|words| !words.is_empty())
-        .collect()
+    std::iter::once(spread_words(
+        &case.spread,
+        case.site.area,
+        &config.service.notation,
+    ))
+    .chain(unknown)
+    .filter(|words| !words.is_empty())
+    .collect()
 }
 
 /// The options that the site would use and that have no day worth it.
@@ -417,6 +442,7 @@ fn counting(
     site: &Site,
     cases: &[SpeciesCase<'_>],
     days: Option<(NaiveDate, NaiveDate)>,
+    notation: &Notation,
 ) -> Option<String> {
     let low =
         |case: &SpeciesCase<'_>| tolerance(&case.here.species.action_threshold, site.condition).0;
@@ -427,17 +453,17 @@ fn counting(
             "Counting: one digging for all species{}, {}. {}",
             days.map_or(String::new(), |(from, until)| format!(
                 ", from about {} to {}",
-                day_month(from),
-                day_month(until)
+                notation.day(from),
+                notation.day(until)
             )),
-            samples_words(site.samples, lowest, site.area),
-            how_to_dig(site.samples)
+            samples_words(site.samples, lowest, site.area, notation),
+            how_to_dig(site.samples, notation)
         )
     })
 }
 
 /// Watering in, reliability, cautions and law of the options that are in time, by their names.
-fn what_to_mind(plan: &SitePlan<'_>) -> Vec<String> {
+fn what_to_mind(plan: &SitePlan<'_>, notation: &Notation) -> Vec<String> {
     let in_time = plan
         .options
         .iter()
@@ -447,12 +473,12 @@ fn what_to_mind(plan: &SitePlan<'_>) -> Vec<String> {
     options.sort_by_key(|option| &option.id);
     options
         .into_iter()
-        .map(|option| format!("{}: {}", option.name, how_words(option)))
+        .map(|option| format!("{}: {}", option.name, how_words(option, notation)))
         .collect()
 }
 
 impl WateringStatus {
-    fn of(followed: &Followed<'_>) -> Self {
+    fn of(followed: &Followed<'_>, notation: &Notation) -> Self {
         let watering = &followed.watering;
         Self {
             number: followed.number,
@@ -468,7 +494,7 @@ impl WateringStatus {
                 WateringState::Waiting => "waiting",
                 WateringState::Missed => "missed",
             },
-            in_words: water_in_words(followed.option, watering, None),
+            in_words: water_in_words(followed.option, watering, None, notation),
         }
     }
 }

@@ -6,6 +6,7 @@ use crate::cycle::{SiteState, site_states};
 use crate::domain::journal::amount::Area;
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::name_of;
+use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Site;
 use crate::domain::scouting::{
@@ -13,7 +14,7 @@ use crate::domain::scouting::{
     tolerance,
 };
 use crate::domain::treatment::need::{Brood, Broods};
-use crate::notify::wording::{density, how_to_dig, limits, what_was_found_in_brief};
+use crate::notify::wording::{how_to_dig, limits, what_was_found_in_brief};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -40,7 +41,7 @@ pub struct SamplingPlan {
     pub species: Vec<SpeciesSampling>,
     /// How to dig.
     #[serde(skip)]
-    pub how_to_dig: &'static str,
+    pub how_to_dig: String,
 }
 
 /// How to sample for a species, and what was found.
@@ -135,7 +136,8 @@ impl SamplingPlan {
                 let here = states
                     .iter()
                     .find(|here| here.site.id == site.id && here.species.id == species.id);
-                SpeciesSampling::of(site, species, here, &entries, sampling)
+                let notation = &config.service.notation;
+                SpeciesSampling::of((site, species), here, &entries, sampling, notation)
             })
             .collect::<Result<_, _>>()?;
         Ok(Self {
@@ -147,7 +149,7 @@ impl SamplingPlan {
             precision: sampling.precision,
             fields: fields(site.area),
             species,
-            how_to_dig: how_to_dig(site.samples),
+            how_to_dig: how_to_dig(site.samples, &config.service.notation),
         })
     }
 }
@@ -162,11 +164,11 @@ fn on_each(turf: Option<Area>) -> String {
 
 impl SpeciesSampling {
     fn of(
-        site: &Site,
-        species: &Species,
+        (site, species): (&Site, &Species),
         here: Option<&SiteState<'_>>,
         entries: &[Entry],
         sampling: Sampling,
+        notation: &Notation,
     ) -> Result<Self, SamplingError> {
         let Sampling { area, precision } = sampling;
         // Where the turf's condition is not known, the low end takes the most samples.
@@ -178,17 +180,19 @@ impl SpeciesSampling {
             species: species.id.clone(),
             name: species.name.clone(),
             tolerance_per_m2,
-            limits: limits(species, site.condition),
+            limits: limits(species, site.condition, notation),
             samples,
             samples_in_words: format!(
                 "Dig {} of {}{}: at {} the standard error is then {:.0} % of the mean or less.",
                 counted(samples as usize, "sample"),
                 sample_area(area),
                 on_each(site.area),
-                density(planned_at),
+                notation.density(planned_at),
                 precision * 100.0
             ),
-            counts: here.map_or_else(Vec::new, |here| counts(here, entries, tolerance_per_m2)),
+            counts: here.map_or_else(Vec::new, |here| {
+                counts(here, entries, tolerance_per_m2, notation)
+            }),
         })
     }
 
@@ -203,14 +207,19 @@ impl SpeciesSampling {
 }
 
 /// The counts of this and last season's larvae with what they say.
-fn counts(here: &SiteState<'_>, entries: &[Entry], tolerance: (f64, f64)) -> Vec<LoggedCount> {
+fn counts(
+    here: &SiteState<'_>,
+    entries: &[Entry],
+    tolerance: (f64, f64),
+    notation: &Notation,
+) -> Vec<LoggedCount> {
     let broods = Broods::of(&here.species, here.site.latitude, &here.state);
     entries
         .iter()
         .filter_map(|entry| match &entry.action {
             JournalAction::Count { species, found } if *species == here.species.id => {
                 let reading = CountReading::of(found, tolerance);
-                LoggedCount::of(entry, broods.on(entry.day), &reading)
+                LoggedCount::of(entry, broods.on(entry.day), &reading, notation)
             }
             _ => None,
         })
@@ -219,7 +228,12 @@ fn counts(here: &SiteState<'_>, entries: &[Entry], tolerance: (f64, f64)) -> Vec
 
 impl LoggedCount {
     /// `None` for larvae of seasons before the last, which are not shown.
-    fn of(entry: &Entry, brood: Brood, reading: &CountReading) -> Option<Self> {
+    fn of(
+        entry: &Entry,
+        brood: Brood,
+        reading: &CountReading,
+        notation: &Notation,
+    ) -> Option<Self> {
         let (brood, whose) = match brood {
             Brood::Earlier => return None,
             Brood::Last => ("last", "last season's larvae"),
@@ -240,7 +254,7 @@ impl LoggedCount {
                 "{}  number {}, {whose}: {verdict}; {}",
                 entry.day,
                 entry.number,
-                what_was_found_in_brief(reading)
+                what_was_found_in_brief(reading, notation)
             ),
         })
     }

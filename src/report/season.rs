@@ -1,10 +1,11 @@
 //! A season looked back on, in headings, rows and sentences: what was told, what came, what was
 //! applied and counted.
 
-use super::words::{capitalised, counted, day_month, whole_day};
+use super::words::{capitalised, counted};
 use crate::config::Config;
 use crate::cycle::{look_back, seasons_on_record};
 use crate::domain::look_back::LookBack;
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season::Season;
 use crate::domain::place::site::{Member, Site};
 use crate::notify::wording::CAUTIONS;
@@ -126,7 +127,13 @@ impl SeasonReport {
             Some(season) => {
                 let station = config.station(&site.station);
                 let station = station.map_or("", |feed| &feed.station.name);
-                Ok(Self::made_of(season, (member, site), station, today))
+                let notation = &config.service.notation;
+                Ok(Self::made_of(
+                    season,
+                    (member, site),
+                    station,
+                    (today, notation),
+                ))
             }
             None if known.is_empty() => Err(NoSeason::NothingYet(site_id)),
             None => Err(NoSeason::NotOnRecord {
@@ -141,9 +148,11 @@ impl SeasonReport {
         season: LookBack,
         (member, site): (&Member, &Site),
         station: &str,
-        today: NaiveDate,
+        (today, notation): (NaiveDate, &Notation),
     ) -> Self {
-        let area = site.area.map_or(String::new(), |area| format!(", {area}"));
+        let area = site
+            .area
+            .map_or(String::new(), |area| format!(", {}", notation.area(area)));
         let title = format!("{}: season {}", site.name, season.season);
         Self {
             site: site.id.clone(),
@@ -151,30 +160,30 @@ impl SeasonReport {
                 format!("{}: {}{area}.", member.name, site.turf),
                 format!(
                     "Temperatures of {station}{}. Looked at on {}.",
-                    data_through(&season),
-                    whole_day(today)
+                    data_through(&season, notation),
+                    notation.day_and_year(today)
                 ),
             ],
-            running: running(&season),
-            in_short: in_short(&season),
-            time_line: TimeLine::of(&title, &season),
+            running: running(&season, notation),
+            in_short: in_short(&season, notation),
+            time_line: TimeLine::of(&title, &season, notation),
             species: season
                 .species
                 .iter()
-                .map(|one| SpeciesReport::of(one, &season))
+                .map(|one| SpeciesReport::of(one, &season, notation))
                 .collect(),
             scores: scores::scores(&season),
             applied: season
                 .applied
                 .iter()
-                .map(|one| ApplicationReport::of(one, &season))
+                .map(|one| ApplicationReport::of(one, &season, notation))
                 .collect(),
             nothing_applied: season.applied.is_empty().then_some(NOTHING_APPLIED),
-            beside: beside(&season),
+            beside: beside(&season, notation),
             told: season
                 .told
                 .iter()
-                .map(|one| (day_month(one.on), told::told(&one.what)))
+                .map(|one| (notation.day(one.on), told::told(&one.what, notation)))
                 .collect(),
             nothing_told: season
                 .told
@@ -194,15 +203,15 @@ pub fn season_on(config: &Config, site: &Site, day: NaiveDate) -> Option<Season>
     Some(species.season_on(day, site.latitude))
 }
 
-fn data_through(season: &LookBack) -> String {
+fn data_through(season: &LookBack, notation: &Notation) -> String {
     let through = season.species.iter().filter_map(|one| one.data_through);
     match through.max() {
-        Some(day) => format!(" through {}", whole_day(day)),
+        Some(day) => format!(" through {}", notation.day_and_year(day)),
         None => ": none of this season".to_owned(),
     }
 }
 
-fn running(season: &LookBack) -> Option<String> {
+fn running(season: &LookBack, notation: &Notation) -> Option<String> {
     if season.is_over {
         return None;
     }
@@ -213,23 +222,25 @@ fn running(season: &LookBack) -> Option<String> {
     };
     Some(format!(
         "The season is not over: it runs to {}.{outlook}",
-        whole_day(season.season.end)
+        notation.day_and_year(season.season.end)
     ))
 }
 
 /// The few sentences that somebody reads who reads nothing else.
-fn in_short(season: &LookBack) -> Vec<String> {
+fn in_short(season: &LookBack, notation: &Notation) -> Vec<String> {
     let mut short: Vec<String> = season
         .species
         .iter()
-        .map(|species| species::hatch_in_short(species, season.is_over))
+        .map(|species| species::hatch_in_short(species, season.is_over, notation))
         .collect();
     if season.applied.is_empty() {
         short.push(NOTHING_APPLIED.to_owned());
     }
     for applied in &season.applied {
         for (species, met) in &applied.met {
-            short.push(capitalised(&applications::verdict(applied, species, met)));
+            short.push(capitalised(&applications::verdict(
+                applied, species, met, notation,
+            )));
         }
     }
     let with_counts = season
@@ -237,7 +248,7 @@ fn in_short(season: &LookBack) -> Vec<String> {
         .iter()
         .filter(|one| !one.counts.all.is_empty());
     for species in with_counts.clone() {
-        short.extend(counts::counts_in_short(species));
+        short.extend(counts::counts_in_short(species, notation));
     }
     if with_counts.count() == 0 {
         short.push("No count of grubs is logged, so how many there were is not known.".to_owned());
@@ -245,7 +256,7 @@ fn in_short(season: &LookBack) -> Vec<String> {
     short
 }
 
-fn beside(season: &LookBack) -> Vec<String> {
+fn beside(season: &LookBack, notation: &Notation) -> Vec<String> {
     let mut beside = Vec::new();
     let (mm, times) = season.irrigation;
     beside.push(match times {
@@ -254,7 +265,10 @@ fn beside(season: &LookBack) -> Vec<String> {
     });
     for (day, damage) in &season.damage {
         let what = if *damage { "Damage" } else { "No damage" };
-        beside.push(format!("{what} by grubs was noted on {}.", day_month(*day)));
+        beside.push(format!(
+            "{what} by grubs was noted on {}.",
+            notation.day(*day)
+        ));
     }
     beside
 }

@@ -210,7 +210,11 @@ fn due_at(
         .into_iter()
         .map(|one| (one.option, one.watering))
         .collect();
-    Ok(DueStatus::of(&case.due(plan, &waterings), plan.day))
+    Ok(DueStatus::of(
+        &case.due(plan, &waterings),
+        plan.day,
+        &config.service.notation,
+    ))
 }
 
 impl OutboxStatus {

@@ -1,7 +1,5 @@
 //! Days, counts and shares in words, as all reports write them.
 
-use chrono::NaiveDate;
-
 /// "1 error", "2 errors".
 pub fn counted(count: usize, what: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };
@@ -11,21 +9,6 @@ pub fn counted(count: usize, what: &str) -> String {
 /// "1 day", "3 days"; the sign is left to the sentence around it.
 pub(super) fn days(days: i64) -> String {
     counted(days.unsigned_abs() as usize, "day")
-}
-
-/// "7 Jul", where space is short.
-pub fn short_day(day: NaiveDate) -> String {
-    day.format("%-d %b").to_string()
-}
-
-/// "7 July".
-pub(super) fn day_month(day: NaiveDate) -> String {
-    day.format("%-d %B").to_string()
-}
-
-/// "7 July 2026".
-pub(super) fn whole_day(day: NaiveDate) -> String {
-    day.format("%-d %B %Y").to_string()
 }
 
 /// "62 %"; small shares are not rounded to none.

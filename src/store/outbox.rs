@@ -7,8 +7,10 @@
 
 use super::{Store, StoreError, understood};
 use crate::domain::place::site::Channel;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, Transaction, params};
+use serde::Serialize;
+use std::collections::HashMap;
 
 /// A message that has been decided on but not written down.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -23,6 +25,36 @@ pub struct Draft<'a> {
     pub body: String,
     /// Whether it breaks quiet hours that let urgent messages through.
     pub urgent: bool,
+    /// What it is about, for lists.
+    pub about: About<'a>,
+}
+
+/// What a message is about, for lists.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct About<'a> {
+    /// Names of what it tells, for example `last-call`.
+    pub kinds: Vec<&'static str>,
+    /// Site ids; of the operator's messages about feeds, station ids.
+    pub places: Vec<&'a str>,
+}
+
+/// A message as it is listed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ListedMessage {
+    /// When it was decided on.
+    pub date: NaiveDate,
+    /// Recipient id.
+    pub recipient: String,
+    /// Way to reach them.
+    pub channel: String,
+    /// Names of what it tells, for example `last-call`.
+    pub kinds: Vec<String>,
+    /// Site ids; of the operator's messages about feeds, station ids.
+    pub sites: Vec<String>,
+    /// Subject or title.
+    pub title: String,
+    /// Text.
+    pub text: String,
 }
 
 /// A message in the outbox that is due.
@@ -83,20 +115,30 @@ pub fn pause(tries: u32, refused: bool) -> TimeDelta {
     doubled.min(LONGEST_PAUSE)
 }
 
+/// Between names and ids, which have no spaces.
+const SEPARATOR: &str = " ";
+
+fn parts(text: &str) -> Vec<String> {
+    text.split_whitespace().map(str::to_owned).collect()
+}
+
 pub(super) fn insert(
     transaction: &Transaction<'_>,
     draft: &Draft<'_>,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     transaction.execute(
-        "INSERT INTO outbox (recipient, channel, title, body, urgent, created_at, next_try_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?6)",
+        "INSERT INTO outbox
+             (recipient, channel, title, body, urgent, kinds, places, created_at, next_try_at)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8)",
         params![
             draft.recipient,
             draft.channel.name(),
             draft.title,
             draft.body,
             draft.urgent,
+            draft.about.kinds.join(SEPARATOR),
+            draft.about.places.join(SEPARATOR),
             now
         ],
     )?;
@@ -104,15 +146,27 @@ pub(super) fn insert(
 }
 
 impl Store {
-    /// All messages: recipient and text, oldest first.
+    /// All messages, oldest first.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn texts(&self) -> Result<Vec<(String, String)>, StoreError> {
-        let mut statement = self
-            .connection
-            .prepare("SELECT recipient, body FROM outbox ORDER BY id")?;
-        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    pub fn messages(&self) -> Result<Vec<ListedMessage>, StoreError> {
+        let mut statement = self.connection.prepare(
+            "SELECT created_at, recipient, channel, kinds, places, title, body FROM outbox
+             ORDER BY id",
+        )?;
+        let rows = statement.query_map([], |row| {
+            let created_at: DateTime<Utc> = row.get(0)?;
+            Ok(ListedMessage {
+                date: created_at.date_naive(),
+                recipient: row.get(1)?,
+                channel: row.get(2)?,
+                kinds: parts(&row.get::<_, String>(3)?),
+                sites: parts(&row.get::<_, String>(4)?),
+                title: row.get(5)?,
+                text: row.get(6)?,
+            })
+        })?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
@@ -207,6 +261,15 @@ impl Store {
         Ok(statement
             .query_row([recipient], |row| row.get(0))
             .optional()?)
+    }
+
+    /// The same for all recipients that ever had any.
+    pub fn last_digests(&self) -> Result<HashMap<String, DateTime<Utc>>, StoreError> {
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT recipient, last FROM digest")?;
+        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(rows.collect::<Result<_, _>>()?)
     }
 
     /// How many messages are in which state.

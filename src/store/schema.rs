@@ -265,6 +265,13 @@ const MIGRATIONS: &[Migration] = &[
     ) STRICT, WITHOUT ROWID;
     ",
     ),
+    // 12: what messages are about
+    Migration::Sql(
+        "
+    ALTER TABLE outbox ADD COLUMN kinds TEXT NOT NULL DEFAULT '';
+    ALTER TABLE outbox ADD COLUMN places TEXT NOT NULL DEFAULT '';  -- sites, or stations of feeds
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

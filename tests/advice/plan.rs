@@ -105,7 +105,7 @@ fn without_counts_the_plan_says_plainly_that_nothing_should_be_applied() {
     let plan = flat(&own_plan("2026-06-01"));
     for due in [
         "Nothing should be applied: neither counts nor damage of last year are logged",
-        "Irrigated turf bears 161 per m²",
+        "Irrigated turf tolerates 161 per m²",
         "The days below are for information",
         "The label is the law",
         "Never on turf in bloom",
@@ -245,7 +245,7 @@ fn a_site_that_is_not_there_is_answered_with_those_that_are() {
 }
 
 #[test]
-fn several_species_just_below_what_the_turf_bears_are_added_up() {
+fn several_species_just_below_what_the_turf_tolerates_are_added_up() {
     let (original, _) = workshop();
     let workshop = Workshop::new();
     std::fs::copy(original.path("demo.db"), workshop.path("demo.db")).unwrap();
@@ -283,7 +283,7 @@ fn several_species_just_below_what_the_turf_bears_are_added_up() {
         "{plan}"
     );
     assert!(
-        plan.contains("come to 112 % of what the turf bears"),
+        plan.contains("come to 112 % of what the turf tolerates"),
         "{plan}"
     );
     let json = workshop.succeeds(&["plan", "--json", "--config", &config, "mill-lane-lawn"]);

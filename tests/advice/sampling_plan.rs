@@ -32,10 +32,10 @@ fn the_number_of_samples_is_that_of_the_published_formula() {
 }
 
 #[test]
-fn the_plan_says_what_the_turf_bears_how_solid_that_is_and_how_to_dig() {
+fn the_plan_says_what_the_turf_tolerates_how_solid_that_is_and_how_to_dig() {
     let plan = scout(&dug(""), &[]);
     for due in [
-        "Turf bears 86 to 161 per m² (8.0 to 15.0 per ft²) (from published values)",
+        "Turf tolerates 86 to 161 per m² (from published values)",
         "Spread the samples over the whole turf",
         "top 5 to 10 cm",
         "water it",

@@ -113,7 +113,7 @@ fn a_count_tells_only_when_its_whole_range_lies_on_one_side() {
 }
 
 #[test]
-fn turf_bears_the_more_the_better_it_stands() {
+fn turf_tolerates_the_more_the_better_it_stands() {
     for (id, irrigated, unirrigated, stressed) in [
         ("japanese-beetle", 161.0, 86.0, 43.0),
         ("oriental-beetle", 161.0, 86.0, 43.0),

@@ -208,7 +208,7 @@ fn who_has_neither_counted_nor_decided_is_told_to_count_and_to_spread_nothing() 
     let (_, text) = &told[0];
     for due in [
         "top 5 to 10 cm",
-        "flaps of 0.25 ft²",
+        "flaps of 15 by 15 cm (0.25 ft²)",
         "No count, no curative",
         "Tell ",
     ] {
@@ -319,7 +319,7 @@ fn half_a_site_or_an_application_that_came_too_late_is_not_a_treatment() {
 }
 
 #[test]
-fn a_curative_is_told_of_only_after_a_count_above_what_the_turf_bears() {
+fn a_curative_is_told_of_only_after_a_count_above_what_the_turf_tolerates() {
     let site =
         "condition = \"irrigated\"\noptions = [\"trichlorfon\"]\npreventives = \"every-year\"";
     for (larvae, is_told) in [(20, false), (400, true)] {

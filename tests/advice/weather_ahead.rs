@@ -43,7 +43,7 @@ fn flat(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-const WORDS: &str = "Wind of up to 8 m/s is forecast for Tuesday 19 May: do not spray above about 4.5 m/s (10 mph), granules drift less; Wednesday 20 May is calmer. About 15 mm of rain on Thursday 21 May would water in chlorantraniliprole: spread on Wednesday 20 May. If it does not come, irrigate. The forecast is a model's, of 18 May.";
+const WORDS: &str = "Wind of up to 8 m/s is forecast for Tuesday 19 May: do not spray above about 4.5 m/s, granules drift less; Wednesday 20 May is calmer. About 15 mm of rain on Thursday 21 May would water in chlorantraniliprole: spread on Wednesday 20 May. If it does not come, irrigate. The forecast is a model's, of 18 May.";
 
 #[tokio::test]
 async fn a_plan_and_a_message_name_the_rain_that_will_water_an_application_in() {

@@ -227,7 +227,8 @@ fn when_and_of_what_a_recipient_hears_can_be_said() {
         "tell = [\"work\", \"digest\"]\n\
          digest = { every = \"two-weeks\", day = \"monday\", at = \"07:00\" }\n\
          quiet = { from = \"21:00\", to = \"06:30\", urgent = true }\n\
-         zone = \"America/Chicago\"\npause_until = \"2999-08-01\"\nat_machine = true",
+         zone = \"America/Chicago\"\npause_until = \"2999-08-01\"\nat_machine = true\n\
+         units = \"us\"\ndates = \"%B %-d\"",
     );
     assert_eq!(code, Some(0), "{text}");
     assert!(!text.contains("warning"), "{text}");
@@ -243,6 +244,18 @@ fn hours_days_topics_and_zones_that_do_not_exist_are_refused_with_a_remedy() {
         (
             "tell = [\"weather\"]",
             "tell knows no \"weather\"; there are work, milestones, digest, data",
+        ),
+        (
+            "units = \"imperial\"",
+            "units = \"imperial\" must be one of \"metric\", \"us\"",
+        ),
+        (
+            "dates = \"%d/%m/%Y\"",
+            "dates = \"%d/%m/%Y\" is no way to write a day: only a day (%d, %-d) and a month",
+        ),
+        (
+            "dates = \"%B\"",
+            "it needs a day (%-d) and a month (%B); write \"iso\",",
         ),
         (
             "tell = [\"work\", \"work\"]",

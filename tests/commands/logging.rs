@@ -96,28 +96,28 @@ fn irrigation_that_is_logged_already_counts_as_watering_in() {
 }
 
 #[test]
-fn a_count_says_on_which_side_it_lies_of_what_the_turf_bears() {
+fn a_count_says_on_which_side_it_lies_of_what_the_turf_tolerates() {
     let count = "count --species japanese-beetle --area 0.25ft2";
     let lawn = Site::on("2026-08-20", "condition = \"irrigated\"");
     let said = lawn.logs(&format!("{count} --larvae 12 --samples 10"));
     for due in [
-        "12 larvae of japanese-beetle in 10 samples of 0.25 ft²: 52 per m² (4.8 per ft²)",
-        "in 9 of 10 cases the true mean is 27 to 103 per m² (2.5 to 9.6 per ft²)",
-        "Irrigated turf bears 161 per m²",
-        "BELOW what the turf bears. Nothing need be applied",
+        "12 larvae of japanese-beetle in 10 samples of 0.25 ft²: 52 per m²",
+        "in 9 of 10 cases the true mean is 27 to 103 per m²",
+        "Irrigated turf tolerates 161 per m²",
+        "BELOW what the turf tolerates. Nothing need be applied",
     ] {
         assert!(said.contains(due), "{due}: {said}");
     }
     let said = lawn.logs(&format!("{count} --each 3,4,5,9,12,8 --date 2026-08-19"));
-    assert!(said.contains("ABOVE what the turf bears"), "{said}");
+    assert!(said.contains("ABOVE what the turf tolerates"), "{said}");
     assert!(
         said.contains("A curative may be justified: hatchbell plan lawn"),
         "{said}"
     );
-    // The same count is above for turf that bears less.
+    // The same count is above for turf that tolerates less.
     let stressed = Site::on("2026-08-20", "condition = \"stressed\"");
     let said = stressed.logs(&format!("{count} --larvae 12 --samples 10"));
-    assert!(said.contains("NEAR what the turf bears"), "{said}");
+    assert!(said.contains("NEAR what the turf tolerates"), "{said}");
     assert!(
         said.contains("more samples of the same size would"),
         "{said}"
@@ -190,7 +190,7 @@ fn the_list_says_what_each_entry_says() {
         .succeeds(&["log", "list", "--config", &lawn.config]);
     for due in [
         "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg; at most 0.4 kg/100 m² a season",
-        "7 larvae of japanese-beetle in 3 samples of 93 cm²: 251 per m² (23.3 per ft²); 3, 4, 0",
+        "7 larvae of japanese-beetle in 3 samples of 93 cm²: 251 per m²; 3, 4, 0",
         "0.5 in of water",
         "no damage by grubs",
         "catch of japanese-beetle",

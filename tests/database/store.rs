@@ -7,7 +7,7 @@ use hatchbell::domain::place::site::Channel;
 use hatchbell::domain::weather::reading::Reading;
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::store::milestones::{Pair, Recording};
-use hatchbell::store::outbox::{Draft, Tally, pause};
+use hatchbell::store::outbox::{About, Draft, Tally, pause};
 use hatchbell::store::readings::Merged;
 use hatchbell::store::{RunLock, Store, StoreError};
 
@@ -26,6 +26,10 @@ fn draft(channel: Channel) -> Draft<'static> {
         title: "a title".into(),
         body: "a text".into(),
         urgent: false,
+        about: About {
+            kinds: vec!["season", "count"],
+            places: vec!["lawn"],
+        },
     }
 }
 

@@ -155,6 +155,8 @@ async fn d06_an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_c
         Reply::of(200, &headers, frozen.clone()),
         Reply::of(304, &headers, ""),
         Reply::of(304, &headers, ""),
+        Reply::of(304, &headers, ""),
+        Reply::of(304, &headers, ""),
         ok(days("2015-01-01", "2026-05-10")),
     ]);
     play.cycle("2026-05-01T06:00:00Z").await;
@@ -164,11 +166,15 @@ async fn d06_an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_c
     play.cycle("2026-05-08T06:00:00Z").await;
     assert_eq!(
         play.titles(),
-        [
-            "The only station: the feed is served but no longer grows",
-            "No new temperatures: The only station has sent no new day…"
-        ]
+        ["The only station: the feed is served but no longer grows"]
     );
+    let status = play.status("2026-05-08");
+    assert!(status.contains("renamed or retired"), "{status}");
+    // The people of its sites hear four days later.
+    play.cycle("2026-05-11T06:00:00Z").await;
+    assert_eq!(play.titles().len(), 1, "{:?}", play.titles());
+    play.cycle("2026-05-12T06:00:00Z").await;
+    assert_eq!(play.titles().len(), 2, "{:?}", play.titles());
     let site = play.message("no new temperatures");
     assert!(
         site.contains("has sent no new day since 28 April 2026: The lawn"),
@@ -178,9 +184,7 @@ async fn d06_an_old_id_that_is_still_served_but_frozen_is_told_with_its_likely_c
     assert!(told.contains("28 April 2026, 10 days ago"), "{told}");
     assert!(told.contains("renamed or retired"), "{told}");
     assert!(told.contains("under a new id"), "{told}");
-    let status = play.status("2026-05-08");
-    assert!(status.contains("renamed or retired"), "{status}");
-    play.cycle("2026-05-12T06:00:00Z").await;
+    play.cycle("2026-05-13T06:00:00Z").await;
     assert_eq!(
         play.titles()[2..],
         [

@@ -2,6 +2,7 @@
 
 use crate::support::species::{date, species, steady};
 use hatchbell::config::option_file;
+use hatchbell::domain::notation::Notation;
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::{Basis, ByCalendar, Outlook};
 use hatchbell::domain::phenology::season_days::Limits;
@@ -57,6 +58,8 @@ fn recipient(id: &str, sites: &[&str]) -> Recipient {
         species: None,
         reception: Reception::default(),
         at_machine: false,
+        notation: Notation::default(),
+        coordinates: false,
     }
 }
 

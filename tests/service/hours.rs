@@ -382,6 +382,20 @@ async fn a_message_found_in_quiet_hours_waits_for_their_end_and_is_no_failure() 
     assert_eq!(states(&play), ["sent 1"]);
 }
 
+/// Flight is found on Monday 2 March at six; the digest is due at nine, long before the next cycle.
+#[tokio::test]
+async fn a_digest_comes_at_its_hour_and_not_with_the_next_cycle() {
+    let keys = "digest = { every = \"week\", day = \"monday\", at = \"09:00\" }";
+    let mut play = told_of_flight(keys).await;
+    assert_eq!(states(&play), [""; 0]);
+    play.between_cycles("2026-03-02T08:59:00Z").await;
+    assert_eq!(states(&play), [""; 0]);
+    play.between_cycles("2026-03-02T09:00:00Z").await;
+    assert_eq!(states(&play), ["sent 1"]);
+    play.between_cycles("2026-03-02T09:01:00Z").await;
+    assert_eq!(states(&play), ["sent 1"]);
+}
+
 #[tokio::test]
 async fn an_urgent_message_is_sent_at_night_where_quiet_hours_say_so() {
     let mut play = told_of_flight(&NIGHT.replace("GMT-1", "GMT+1")).await;

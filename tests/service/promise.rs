@@ -255,7 +255,7 @@ fn a_told_date_that_revised_days_no_longer_reach_is_taken_back_and_told_anew() {
 fn a_feed_that_goes_quiet_is_told_once_and_so_is_its_return() {
     let server = ScriptedServer::start(vec![accepts()]);
     let workshop = Workshop::new();
-    workshop.write("days.csv", &days(50, 1.0));
+    workshop.write("days.csv", &days(50, 5.0));
     let text = config_with(
         "file = \"days.csv\"",
         &push_to(&server),
@@ -266,10 +266,10 @@ fn a_feed_that_goes_quiet_is_told_once_and_so_is_its_return() {
         "unit = \"celsius\"\nusual_lag_days = 1",
     );
     let config = workshop.write("hatchbell.toml", &text);
-    for _ in 0..9 {
+    for _ in 0..10 {
         cycle(&workshop, &config);
     }
-    workshop.write("days.csv", &days(60, 1.0));
+    workshop.write("days.csv", &days(60, 5.0));
     for _ in 0..3 {
         cycle(&workshop, &config);
     }
@@ -378,7 +378,7 @@ fn a_hold_is_told_once_and_so_is_its_end_and_no_season_s_end_is_made_up_meanwhil
 fn somebody_new_at_a_quiet_station_is_told_that_it_is_quiet() {
     let server = ScriptedServer::start(vec![accepts()]);
     let workshop = Workshop::new();
-    workshop.write("days.csv", &days(30, 1.0));
+    workshop.write("days.csv", &days(30, 7.0));
     let text = config_with(
         "file = \"days.csv\"",
         &push_to(&server),

@@ -77,6 +77,15 @@ impl Play {
         engine.cycle(&|| ()).await.expect("the database works");
     }
 
+    /// What the daemon does between two cycles at an instant: digests whose hour has come.
+    pub async fn between_cycles(&mut self, at: &str) {
+        let engine = self.engine.as_mut().expect("a running engine");
+        engine.clock = Clock::Set(at.parse().expect("an instant"));
+        if engine.is_digest_due().expect("the database works") {
+            engine.tell(&|| ()).await.expect("the database works");
+        }
+    }
+
     /// Runs `hatchbell import` with these arguments.
     pub fn import(&self, arguments: &[&str]) {
         let import = ["import", "--config", &self.config];

@@ -1,6 +1,6 @@
 //! `hatchbell log application`: logs what was spread, with its season's total and its water.
 
-use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, words};
+use super::{EntryOptions, Journal, or_exit, say, say_wrapped, words};
 use crate::config::Config;
 use crate::config::problem::closest;
 use crate::cycle::waterings;
@@ -46,7 +46,7 @@ pub(super) struct ApplicationOptions {
 const MORE_THAN_WHOLE: f64 = 1.05;
 
 pub(super) fn run(options: &ApplicationOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    let config = or_exit!(options.entry.config.load()).config;
     let site = crate::cli::site(&config, &options.entry.site)?;
     let spread = Application {
         option: option(&config, &options.option)?.id.clone(),
@@ -63,7 +63,7 @@ pub(super) fn run(options: &ApplicationOptions) -> anyhow::Result<ExitCode> {
     say!(
         "logged as number {}: {}. {}.",
         entry.number,
-        words::action(&entry.action),
+        words::action(&entry.action, &journal.config.service.notation),
         journal.place(&entry)
     );
     if let (JournalAction::Application(spread), Some(whole)) = (&entry.action, journal.site.area)

@@ -1,6 +1,6 @@
 //! `hatchbell log catch`: logs a first catch of adults, with what it moves.
 
-use super::{EntryOptions, Journal, configuration, or_exit, say, watched};
+use super::{EntryOptions, Journal, or_exit, say, watched};
 use crate::cycle::site_states;
 use crate::domain::journal::JournalAction;
 use crate::domain::phenology::milestone::Milestone;
@@ -29,7 +29,7 @@ pub(super) struct CatchOptions {
 const DOUBTED: f64 = 0.5;
 
 pub(super) fn run(options: &CatchOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    let config = or_exit!(options.entry.config.load()).config;
     watched(
         crate::cli::site(&config, &options.entry.site)?,
         &options.species,
@@ -47,9 +47,13 @@ pub(super) fn run(options: &CatchOptions) -> anyhow::Result<ExitCode> {
     let (low, high) = table.range.unwrap_or((table.value, table.value));
     if let Some(here) = here {
         let sum = here.state.degree_days;
+        let notation = &config.service.notation;
         let compared = format!(
-            "The sum on that day was {sum:.0} °C·d; the table has flight at {:.0} ({low:.0} to {high:.0}).",
-            table.value
+            "The sum on that day was {}; the table has flight at {} ({} to {}).",
+            notation.degree_days(sum),
+            notation.degree_days(table.value),
+            notation.degree_days(low),
+            notation.degree_days(high)
         );
         // A first catch moves every later date, so one that cannot be is not let in by mistake.
         let is_known = here.state.data_through >= Some(day) && here.state.hold.is_none();

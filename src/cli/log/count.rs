@@ -1,6 +1,6 @@
 //! `hatchbell log count`: logs larvae counted, and says what the count means.
 
-use super::{EntryOptions, Journal, configuration, or_exit, say, say_wrapped, watched, words};
+use super::{EntryOptions, Journal, or_exit, say, say_wrapped, watched, words};
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::scouting::Found;
 use crate::domain::scouting::tolerance;
@@ -12,7 +12,7 @@ use std::process::ExitCode;
 
 /// Larvae dug up, or a density of them
 ///
-/// Says how sure the count is and on which side it lies of what the turf bears. Samples must be
+/// Says how sure the count is and on which side it lies of what the turf tolerates. Samples must be
 /// spread over the turf, not dug where damage shows; hatchbell scout says how many.
 #[derive(Args)]
 pub(super) struct CountOptions {
@@ -49,7 +49,7 @@ pub(super) struct CountValues {
 }
 
 pub(super) fn run(options: &CountOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    let config = or_exit!(options.entry.config.load()).config;
     watched(
         crate::cli::site(&config, &options.entry.site)?,
         &options.species,
@@ -64,7 +64,7 @@ pub(super) fn run(options: &CountOptions) -> anyhow::Result<ExitCode> {
     say!(
         "logged as number {}: {}. {}.",
         entry.number,
-        words::action(&entry.action),
+        words::action(&entry.action, &journal.config.service.notation),
         journal.place(&entry)
     );
     tell(&journal, &entry)?;
@@ -81,8 +81,9 @@ pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
     };
     let tolerance = tolerance(&species.action_threshold, journal.site.condition);
     let reading = CountReading::of(found, tolerance);
-    say_wrapped(&what_was_found(&reading));
-    say_wrapped(&limits(species, journal.site.condition));
+    let notation = &journal.config.service.notation;
+    say_wrapped(&what_was_found(&reading, notation));
+    say_wrapped(&limits(species, journal.site.condition, notation));
     if let Some(brood) = journal.brood(&species.id, entry.day)? {
         say_wrapped(&what_it_says(&reading, brood, &entry.site));
     }

@@ -2,12 +2,12 @@
 
 use super::count::CountValues;
 use super::{
-    ConfigOption, Journal, application, configuration, count, entry, note, or_exit, plain, say,
-    watched, words,
+    Journal, ShownConfig, application, count, entry, note, or_exit, plain, say, watched, words,
 };
 use crate::clock::Clock;
 use crate::domain::journal::amount::{Depth, Rate};
 use crate::domain::journal::{Application, Entry, JournalAction, check};
+use crate::domain::notation::Notation;
 use crate::store::Store;
 use anyhow::{Context, bail};
 use chrono::NaiveDate;
@@ -22,7 +22,7 @@ use std::process::ExitCode;
 #[derive(Args)]
 pub(super) struct EditOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     /// The number that `log list` shows
     number: i64,
     /// The day
@@ -65,7 +65,7 @@ pub(super) struct EditOptions {
 }
 
 pub(super) fn run(options: &EditOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     let old = entry(
         &Store::open_to_read(&config.service.database)?,
         options.number,
@@ -94,8 +94,8 @@ pub(super) fn run(options: &EditOptions) -> anyhow::Result<ExitCode> {
     }
     let new = replace(&mut journal, &old, new, options.earlier_season)?;
     say!("entry {} is now number {}:", old.number, new.number);
-    say!("  was  {}", in_words(&old));
-    say!("  is   {}", in_words(&new));
+    say!("  was  {}", in_words(&old, &config.service.notation));
+    say!("  is   {}", in_words(&new, &config.service.notation));
     match &new.action {
         JournalAction::Application(_) => application::tell_season(&journal, &new)?,
         JournalAction::Count { .. } => count::tell(&journal, &new)?,
@@ -135,7 +135,7 @@ fn replace(
     }
 }
 
-fn in_words(entry: &Entry) -> String {
+fn in_words(entry: &Entry, notation: &Notation) -> String {
     let remark = entry
         .remark
         .as_ref()
@@ -143,7 +143,7 @@ fn in_words(entry: &Entry) -> String {
     format!(
         "{}  {}{remark}",
         entry.day,
-        words::whole_action(&entry.action)
+        words::whole_action(&entry.action, notation)
     )
 }
 

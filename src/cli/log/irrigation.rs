@@ -1,6 +1,6 @@
 //! `hatchbell log irrigation`: logs water that was given.
 
-use super::{EntryOptions, Journal, configuration, or_exit, say, words};
+use super::{EntryOptions, Journal, or_exit, say, words};
 use crate::domain::journal::JournalAction;
 use crate::domain::journal::amount::Depth;
 use clap::Args;
@@ -17,7 +17,7 @@ pub(super) struct IrrigationOptions {
 }
 
 pub(super) fn run(options: &IrrigationOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    let config = or_exit!(options.entry.config.load()).config;
     let mut journal = Journal::open(&config, &options.entry.site)?;
     let action = JournalAction::Irrigation {
         depth: options.depth,
@@ -26,7 +26,7 @@ pub(super) fn run(options: &IrrigationOptions) -> anyhow::Result<ExitCode> {
     say!(
         "logged as number {}: {}. {}.",
         entry.number,
-        words::action(&entry.action),
+        words::action(&entry.action, &journal.config.service.notation),
         journal.place(&entry)
     );
     Ok(ExitCode::SUCCESS)

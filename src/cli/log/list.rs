@@ -1,7 +1,8 @@
 //! `hatchbell log list`: the entries that stand, as a table or JSON.
 
-use super::{ConfigOption, configuration, or_exit, say, words};
+use super::{ShownConfig, or_exit, say, words};
 use crate::domain::journal::{Application, Entry, JournalAction};
+use crate::domain::notation::Notation;
 use crate::domain::scouting::Found;
 use crate::store::Store;
 use clap::Args;
@@ -13,7 +14,7 @@ use std::process::ExitCode;
 #[derive(Args)]
 pub(super) struct ListOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     /// Only those of one site, by its id
     #[arg(long, value_name = "ID")]
     site: Option<String>,
@@ -23,7 +24,7 @@ pub(super) struct ListOptions {
 }
 
 pub(super) fn run(options: &ListOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     if let Some(site) = &options.site {
         crate::cli::site(&config, site)?;
     }
@@ -38,12 +39,12 @@ pub(super) fn run(options: &ListOptions) -> anyhow::Result<ExitCode> {
     } else if entries.is_empty() {
         say!("nothing is logged yet");
     } else {
-        say!("{}", table(&entries));
+        say!("{}", table(&entries, &config.service.notation));
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn table(entries: &[Entry]) -> String {
+fn table(entries: &[Entry], notation: &Notation) -> String {
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
@@ -59,7 +60,7 @@ fn table(entries: &[Entry]) -> String {
             entry.site.clone(),
             entry.day.to_string(),
             entry.action.kind().to_owned(),
-            format!("{}{remark}", words::whole_action(&entry.action)),
+            format!("{}{remark}", words::whole_action(&entry.action, notation)),
         ]);
     }
     table.trim_fmt()

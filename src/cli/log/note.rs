@@ -1,6 +1,6 @@
 //! `hatchbell log note`: logs a remark, or whether grubs did damage.
 
-use super::{EntryOptions, Journal, configuration, or_exit, plain, say, words};
+use super::{EntryOptions, Journal, or_exit, plain, say, words};
 use crate::domain::journal::{Entry, JournalAction};
 use crate::notify::wording::what_damage_counts_for;
 use anyhow::bail;
@@ -18,7 +18,7 @@ pub(super) struct NoteOptions {
 }
 
 pub(super) fn run(options: &NoteOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.entry.config.config)).config;
+    let config = or_exit!(options.entry.config.load()).config;
     says_something(options.damage, options.entry.remark.as_deref())?;
     let mut journal = Journal::open(&config, &options.entry.site)?;
     let action = JournalAction::Note {
@@ -29,7 +29,7 @@ pub(super) fn run(options: &NoteOptions) -> anyhow::Result<ExitCode> {
     say!(
         "logged as number {}: {}{}. {}.",
         entry.number,
-        words::action(&entry.action),
+        words::action(&entry.action, &journal.config.service.notation),
         remark.map_or(String::new(), |remark| format!(" (\"{remark}\")")),
         journal.place(&entry)
     );

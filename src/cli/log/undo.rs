@@ -1,6 +1,6 @@
 //! `hatchbell log undo`: takes an entry back.
 
-use super::{ConfigOption, configuration, or_exit, say};
+use super::{ShownConfig, or_exit, say};
 use crate::clock::Clock;
 use crate::store::Store;
 use anyhow::bail;
@@ -11,13 +11,13 @@ use std::process::ExitCode;
 #[derive(Args)]
 pub(super) struct UndoOptions {
     #[command(flatten)]
-    config: ConfigOption,
+    config: ShownConfig,
     /// The number that `log list` shows
     number: i64,
 }
 
 pub(super) fn run(options: &UndoOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(options.config.load()).config;
     let store = Store::open(&config.service.database)?;
     if !store.undo(options.number, Clock::Machine.now())? {
         bail!(

@@ -1,17 +1,17 @@
 //! Entries of the journal in words.
 
 use crate::domain::journal::{Application, JournalAction};
+use crate::domain::notation::Notation;
 use crate::domain::scouting::Count;
 use crate::domain::scouting::Found;
-use crate::notify::wording::density;
 use crate::report::scout::sample_area;
 
 /// What was done or seen: "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg".
-pub(super) fn action(action: &JournalAction) -> String {
+pub(super) fn action(action: &JournalAction, notation: &Notation) -> String {
     match action {
         JournalAction::Catch { species } => format!("catch of {species}"),
         JournalAction::Application(spread) => application(spread),
-        JournalAction::Count { species, found } => count(species, found),
+        JournalAction::Count { species, found } => count(species, found, notation),
         JournalAction::Irrigation { depth } => format!("{depth} of water"),
         JournalAction::Note { damage: None } => "note".to_owned(),
         JournalAction::Note { damage: Some(true) } => "damage by grubs".to_owned(),
@@ -22,7 +22,7 @@ pub(super) fn action(action: &JournalAction) -> String {
 }
 
 /// The same with everything that was stated.
-pub(super) fn whole_action(what: &JournalAction) -> String {
+pub(super) fn whole_action(what: &JournalAction, notation: &Notation) -> String {
     let more = match what {
         JournalAction::Application(spread) => spread
             .most_a_season
@@ -36,7 +36,7 @@ pub(super) fn whole_action(what: &JournalAction) -> String {
         }),
         _ => None,
     };
-    action(what) + &more.unwrap_or_default()
+    action(what, notation) + &more.unwrap_or_default()
 }
 
 fn application(spread: &Application) -> String {
@@ -46,15 +46,15 @@ fn application(spread: &Application) -> String {
     format!("{} on {}{rate}", spread.option, spread.area)
 }
 
-fn count(species: &str, found: &Found) -> String {
+fn count(species: &str, found: &Found, notation: &Notation) -> String {
     match found {
         Found::Samples(count) => format!(
             "{} of {species} in {}: {}",
             larvae(count.larvae()),
             samples(count),
-            density(found.mean_per_m2())
+            notation.density(found.mean_per_m2())
         ),
-        Found::Density(per_m2) => format!("{species}: {}", density(*per_m2)),
+        Found::Density(per_m2) => format!("{species}: {}", notation.density(*per_m2)),
     }
 }
 

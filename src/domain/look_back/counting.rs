@@ -95,7 +95,7 @@ impl Change<'_> {
 
 impl Counts {
     /// Sorts out a site's counts of a species up to `today`, held against the larvae per m² that
-    /// the turf bears. What was dug while this season's larvae were too small
+    /// the turf tolerates. What was dug while this season's larvae were too small
     /// says nothing of them.
     pub fn of(
         entries: &[Entry],

@@ -34,7 +34,7 @@ pub struct OfSpecies {
     pub is_settled: bool,
     /// First catches and sightings of the season.
     pub catches: Vec<NaiveDate>,
-    /// Larvae per m² that the turf bears, low and high end.
+    /// Larvae per m² that the turf tolerates, low and high end.
     pub tolerance: (f64, f64),
     /// What was counted.
     pub counts: Counts,

@@ -97,6 +97,8 @@ pub fn told_of_treatments(log: &NoticeLog, option_name: impl Fn(&str) -> String)
                     nothing_left: notice.kind == LoggedKind::NothingLeft,
                 },
                 LoggedKind::SeasonLetter
+                | LoggedKind::Soon(_)
+                | LoggedKind::Counted
                 | LoggedKind::Watering(_)
                 | LoggedKind::Held
                 | LoggedKind::Released

@@ -40,7 +40,7 @@ pub struct SeasonEnd {
     pub source: String,
 }
 
-/// How many larvae turf bears: the range within which damage begins.
+/// How many larvae turf tolerates: the range within which damage begins.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ActionThreshold {
     /// Low end, larvae per m²; above 0.
@@ -74,7 +74,7 @@ pub struct Species {
     pub model_source: String,
     /// Date cap of the susceptible window.
     pub season_end: SeasonEnd,
-    /// How many larvae turf bears.
+    /// How many larvae turf tolerates.
     pub action_threshold: ActionThreshold,
     /// Soil temperature below which grown larvae leave the surface and a curative no longer meets
     /// them, °C, where that is known.

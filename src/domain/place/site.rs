@@ -1,6 +1,7 @@
 //! Who looks after what: members, their sites, and the people to tell.
 
 use crate::domain::journal::amount::Area;
+use crate::domain::notation::Notation;
 use crate::domain::scouting::{SampleKind, TurfCondition};
 use crate::domain::telling::reception::{Reception, Topic};
 use crate::domain::treatment::choice::Choice;
@@ -33,7 +34,7 @@ pub struct Site {
     pub name: String,
     /// What grows there and how it is kept, in the member's own words.
     pub turf: String,
-    /// How it stands, which decides how many larvae it bears; `None` is not known.
+    /// How it stands, which decides how many larvae it tolerates; `None` is not known.
     pub condition: Option<TurfCondition>,
     /// What is dug there for a count.
     pub samples: SampleKind,
@@ -82,6 +83,10 @@ pub struct Recipient {
     pub reception: Reception,
     /// Whether they have the machine that runs this, so that commands are worth naming to them.
     pub at_machine: bool,
+    /// How they want numbers and dates written.
+    pub notation: Notation,
+    /// Whether their digest is of the sites of all members, not of their own alone.
+    pub coordinates: bool,
 }
 
 impl Recipient {

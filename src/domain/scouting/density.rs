@@ -1,4 +1,4 @@
-//! What digging says: how dense the grubs are, whether the turf bears them, and how much more to dig.
+//! What digging says: how dense the grubs are, whether the turf tolerates them, and how much more to dig.
 //!
 //! # Patchy counts
 //!
@@ -52,7 +52,7 @@ pub const USUAL_PRECISION: f64 = 0.25;
 /// Chance left on each side of a range.
 const TAIL: f64 = (1.0 - CONFIDENCE) / 2.0;
 
-/// How the turf stands, which decides how many larvae it bears.
+/// How the turf stands, which decides how many larvae it tolerates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TurfCondition {
     /// Watered and healthy.
@@ -97,7 +97,7 @@ impl TurfCondition {
     ///
     /// # References
     /// General extension advice: un-watered turf is injured from 5 to 10 per ft², irrigated turf
-    /// above 20. Stressed turf bears about half: extension advice from Arkansas.
+    /// above 20. Stressed turf tolerates about half: extension advice from Arkansas.
     pub fn limit_per_m2(self, range: &ActionThreshold) -> f64 {
         match self {
             TurfCondition::Irrigated => range.high_per_m2,

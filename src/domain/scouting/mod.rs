@@ -1,4 +1,4 @@
-//! Scouting: what was dug up, how dense the grubs are, whether the turf bears them, and how much
+//! Scouting: what was dug up, how dense the grubs are, whether the turf tolerates them, and how much
 //! more to dig.
 
 mod count;

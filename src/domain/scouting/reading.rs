@@ -9,7 +9,7 @@ use crate::domain::scouting::verdict;
 pub enum More {
     /// So many further samples tell, if the mean stays as it is.
     Samples(u32),
-    /// No number of samples within reason tells: the mean is too close to what turf bears.
+    /// No number of samples within reason tells: the mean is too close to what turf tolerates.
     TooClose,
     /// The mean lies within the range; how the turf stands decides, not more digging.
     Condition,
@@ -24,14 +24,14 @@ pub struct CountReading {
     pub mean_per_m2: f64,
     /// With its range; `None` if only a density was noted.
     pub density: Option<Density>,
-    /// On which side it lies of what the turf bears.
+    /// On which side it lies of what the turf tolerates.
     pub verdict: Verdict,
     /// What else to dig if it cannot tell.
     pub more: Option<More>,
 }
 
 impl CountReading {
-    /// What was found, held against the larvae per m² that the turf bears: the numbers of
+    /// What was found, held against the larvae per m² that the turf tolerates: the numbers of
     /// [`tolerance`](fn@crate::domain::scouting::tolerance), one twice or the ends of a range.
     ///
     /// # Method
@@ -143,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn a_density_alone_has_no_range_and_is_told_apart_only_far_from_what_turf_bears() {
+    fn a_density_alone_has_no_range_and_is_told_apart_only_far_from_what_turf_tolerates() {
         for (per_m2, verdict, more) in [
             (42.0, Verdict::Below, None),
             (60.0, Verdict::Near, Some(More::Unknown)),

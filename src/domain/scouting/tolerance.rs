@@ -1,9 +1,9 @@
-//! How many larvae turf bears, and on which side of that a count lies.
+//! How many larvae turf tolerates, and on which side of that a count lies.
 
 use super::{Found, TurfCondition, Verdict};
 use crate::domain::phenology::species::ActionThreshold;
 
-/// Larvae per m² that turf bears: below the first number damage is not to be expected, above the
+/// Larvae per m² that turf tolerates: below the first number damage is not to be expected, above the
 /// second it is. One number where the condition of the turf is known.
 pub fn tolerance(threshold: &ActionThreshold, condition: Option<TurfCondition>) -> (f64, f64) {
     match condition {
@@ -15,7 +15,7 @@ pub fn tolerance(threshold: &ActionThreshold, condition: Option<TurfCondition>) 
     }
 }
 
-/// What a count says of what the turf bears.
+/// What a count says of what the turf tolerates.
 ///
 /// # Method
 /// Samples: below or above if the whole range lies there, see

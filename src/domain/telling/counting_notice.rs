@@ -1,4 +1,4 @@
-//! When to ask for a count: larvae have hatched and are large enough to be seen.
+//! When to ask for a count: larvae have hatched and are large enough to be seen; and what a count comes to.
 
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::telling::milestone_decision::Recorded;
@@ -6,8 +6,15 @@ use crate::domain::telling::notice::NoticeKind;
 use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
 use crate::domain::telling::site_species::SiteSpecies;
 use crate::domain::treatment::digging::{DugFor, digging};
-use crate::domain::treatment::need::Evidence;
-use chrono::{DateTime, Utc};
+use crate::domain::treatment::need::{Evidence, Need, Reason};
+use chrono::{DateTime, Days, Utc};
+
+/// Days ahead for which a count is asked for together with that of another site of the same people, so that
+/// all are dug in few rounds. A choice.
+const ASKED_AHEAD_DAYS: u64 = 21;
+
+/// Days for which a count is news.
+const NEWS_DAYS: i64 = 30;
 
 /// A species of a site with what decides whether to dig for it.
 #[derive(Debug, Clone, Copy)]
@@ -16,20 +23,24 @@ pub struct Countable<'a, 'r> {
     pub here: SiteSpecies<'a>,
     /// Counts and damage.
     pub evidence: &'r Evidence,
-    /// Larvae per m² that the turf bears.
+    /// Larvae per m² that the turf tolerates.
     pub tolerance: (f64, f64),
     /// The milestones recorded.
     pub recorded: &'r [Recorded],
 }
 
 /// Whether to ask for a count now, and what to keep of it: one digging a season for all species of a
-/// site, where none was made. `log` is what was told of the site in the season.
+/// site, where none was made. `log` is what was told of the site in the season; `with_others` is whether
+/// the same people are asked to count elsewhere today: then this site is told with it up to three weeks
+/// ahead.
 pub fn counting_notice<'a>(
     species: &[Countable<'a, '_>],
     log: &NoticeLog,
+    with_others: bool,
     now: DateTime<Utc>,
 ) -> Option<(NoticeKind<'a>, LoggedNotice)> {
-    let today = now.date_naive();
+    let ahead = if with_others { ASKED_AHEAD_DAYS } else { 0 };
+    let today = now.date_naive() + Days::new(ahead);
     let is_counted = species.iter().any(|one| one.evidence.this_brood.is_some());
     if is_counted || log.has(LoggedKind::CountNow) {
         return None;
@@ -41,7 +52,7 @@ pub fn counting_notice<'a>(
         .collect();
     let latitude = species.first()?.here.site.latitude;
     let dug_for: Vec<DugFor<'_>> = open.iter().map(|one| one.dug_for()).collect();
-    digging(&dug_for, latitude, today)?;
+    let digging = digging(&dug_for, latitude, today)?;
     let due: Vec<&Countable<'a, '_>> = open
         .into_iter()
         .filter(|one| one.dug_for().is_due(latitude, today))
@@ -55,7 +66,37 @@ pub fn counting_notice<'a>(
         .iter()
         .map(|one| (one.here.species, one.tolerance))
         .collect();
-    Some((NoticeKind::CountNow { species }, logged))
+    let from = Some(digging.since).filter(|since| *since > now.date_naive());
+    Some((NoticeKind::CountNow { species, from }, logged))
+}
+
+/// What a count of this season's larvae comes to where it calls for nothing, told once; where it calls for
+/// something, that is told as a step. `need` is the verdict on the site.
+pub fn counted_notice<'a>(
+    species: &[Countable<'a, '_>],
+    need: Need,
+    log: &NoticeLog,
+    now: DateTime<Utc>,
+) -> Option<(NoticeKind<'a>, LoggedNotice)> {
+    let calls_for_nothing = matches!(
+        need,
+        Need::Nothing(Reason::CountedBelow { .. }) | Need::CountMore { .. }
+    );
+    let counted = species
+        .iter()
+        .filter_map(|one| one.evidence.this_brood.as_ref());
+    let on = counted.map(|(on, _)| *on).max()?;
+    let is_news = (now.date_naive() - on).num_days() <= NEWS_DAYS;
+    let first = &species.first()?.here;
+    if !calls_for_nothing || !is_news || log.last_due(LoggedKind::Counted) == Some(on) {
+        return None;
+    }
+    let logged = LoggedNotice {
+        season: Some(first.state.season.year),
+        due: Some(on),
+        ..LoggedNotice::of_site(LoggedKind::Counted, &first.site.id, now)
+    };
+    Some((NoticeKind::Counted { on }, logged))
 }
 
 impl Countable<'_, '_> {
@@ -101,6 +142,7 @@ mod tests {
         counted: bool,
         recorded: Vec<Recorded>,
         told: Vec<LoggedNotice>,
+        with_others: bool,
     }
 
     fn asks(state: &SeasonState, known: &Known, today: &str) -> bool {
@@ -124,7 +166,7 @@ mod tests {
             tolerance: (86.0, 161.0),
             recorded: &known.recorded,
         };
-        counting_notice(&[species], &log, morning(today)).is_some()
+        counting_notice(&[species], &log, known.with_others, morning(today)).is_some()
     }
 
     #[test]
@@ -142,6 +184,17 @@ mod tests {
                 "{today}"
             );
         }
+    }
+
+    #[test]
+    fn a_site_is_asked_up_to_three_weeks_ahead_with_others_of_the_same_people() {
+        let with_others = Known {
+            with_others: true,
+            ..Known::default()
+        };
+        assert!(!asks(&hatched(), &with_others, "2026-07-11"));
+        assert!(asks(&hatched(), &with_others, "2026-07-12"));
+        assert!(!asks(&hatched(), &Known::default(), "2026-07-12"));
     }
 
     #[test]
@@ -214,9 +267,10 @@ mod tests {
                 tolerance: (86.0, 161.0),
                 recorded: &[],
             });
-            let (kind, logged) = counting_notice(&species, &NoticeLog::default(), morning(today))?;
+            let (kind, logged) =
+                counting_notice(&species, &NoticeLog::default(), false, morning(today))?;
             assert_eq!((logged.species, logged.season), (None, Some(2026)));
-            let NoticeKind::CountNow { species } = kind else {
+            let NoticeKind::CountNow { species, .. } = kind else {
                 panic!("{kind:?}");
             };
             Some(species.len())

@@ -6,18 +6,19 @@ use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
 use crate::domain::telling::site_species::SiteSpecies;
 use chrono::{DateTime, Utc};
 
-/// What there is to tell of a hold, and what to keep of it. Before the season's first day arrives,
-/// and after its last milestone, there is nothing to hold.
+/// What there is to tell of a hold, and what to keep of it. Before the season's first day arrives, and
+/// after its last milestone, there is nothing to hold; before the season is under way it is no news.
 pub fn hold_notice<'a>(
     here: &SiteSpecies<'a>,
     log: &NoticeLog,
+    is_under_way: bool,
     now: DateTime<Utc>,
 ) -> Option<(NoticeKind<'a>, LoggedNotice)> {
     let species = here.species;
     let hold = here.state.hold.filter(|hold| *hold != Hold::NoData);
     let over = here.state.next().is_none();
     let (notice, kind) = match hold {
-        Some(hold) if !log.is_held() && !over => {
+        Some(hold) if !log.is_held() && is_under_way && !over => {
             (NoticeKind::Held { species, hold }, LoggedKind::Held)
         }
         None if log.is_held() => (NoticeKind::Released { species }, LoggedKind::Released),
@@ -36,6 +37,15 @@ mod tests {
     use crate::domain::phenology::season_state::{Expectation, SeasonState};
 
     fn told(hold: Option<Hold>, is_over: bool, before: &[LoggedKind]) -> Option<LoggedKind> {
+        told_in_season(hold, is_over, true, before)
+    }
+
+    fn told_in_season(
+        hold: Option<Hold>,
+        is_over: bool,
+        is_under_way: bool,
+        before: &[LoggedKind],
+    ) -> Option<LoggedKind> {
         let (site, species) = (lawn(), beetle());
         let ahead = Expectation {
             milestone: Milestone::Hatch,
@@ -53,7 +63,7 @@ mod tests {
         };
         let now = morning("2026-07-01");
         let before = before.iter().map(|kind| here.logged(*kind, now));
-        let told = hold_notice(&here, &NoticeLog::new(before.collect()), now);
+        let told = hold_notice(&here, &NoticeLog::new(before.collect()), is_under_way, now);
         told.map(|(_, logged)| logged.kind)
     }
 
@@ -79,5 +89,6 @@ mod tests {
     fn before_the_first_day_and_after_the_last_milestone_nothing_is_held() {
         assert_eq!(told(Some(Hold::NoData), false, &[]), None);
         assert_eq!(told(gap(), true, &[]), None);
+        assert_eq!(told_in_season(gap(), false, false, &[]), None);
     }
 }

@@ -15,7 +15,7 @@ use crate::domain::treatment::steps::{Advice, Step};
 use crate::domain::treatment::watering::{Watering, Wet};
 use crate::domain::treatment::weather_ahead::WeatherAhead;
 use chrono::NaiveDate;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// Who has more sites hears of milestones and of counting in a digest, a weekly one unless the
 /// configuration says otherwise. A choice.
@@ -87,12 +87,26 @@ pub enum NoticeKind<'a> {
         /// The crossing as it stands now.
         crossing: Crossing,
     },
+    /// Milestones that are likely within two weeks, each with its likely date.
+    Soon {
+        /// Of which species.
+        species: &'a Species,
+        /// In order.
+        milestones: Vec<(Milestone, NaiveDate)>,
+    },
     /// A treatment step is due.
     Treatment(Box<TreatmentNotice<'a>>),
     /// The larvae are large enough to be counted and not yet too large.
     CountNow {
-        /// Of which species, each with the larvae per m² that the turf bears.
+        /// Of which species, each with the larvae per m² that the turf tolerates.
         species: Vec<(&'a Species, (f64, f64))>,
+        /// From which day on, where that is to come.
+        from: Option<NaiveDate>,
+    },
+    /// A count calls for nothing, or cannot tell.
+    Counted {
+        /// The day of the count.
+        on: NaiveDate,
     },
     /// How an application stands with its water.
     Water {
@@ -182,15 +196,40 @@ pub struct Instead {
 }
 
 impl NoticeKind<'_> {
+    /// What it is called where messages are listed, for example `apply`.
+    pub fn name(&self) -> &'static str {
+        match self {
+            NoticeKind::SeasonAhead { .. } => "season",
+            NoticeKind::Passed { .. } => "passed",
+            NoticeKind::Moved { .. } => "moved",
+            NoticeKind::Withdrawn { .. } => "withdrawn",
+            NoticeKind::Treatment(notice) => match notice.subject() {
+                TreatmentSubject::Step(advice) => advice.step.name(),
+                TreatmentSubject::NothingLeft => "nothing-left",
+                TreatmentSubject::HoldBack => "hold-back",
+            },
+            NoticeKind::Soon { .. } => "soon",
+            NoticeKind::CountNow { .. } => "count",
+            NoticeKind::Counted { .. } => "counted",
+            NoticeKind::Water { .. } => "water",
+            NoticeKind::Held { .. } => "held",
+            NoticeKind::Released { .. } => "released",
+            NoticeKind::Stale { .. } => "stale",
+            NoticeKind::Fresh { .. } => "fresh",
+        }
+    }
+
     /// What it is about, for those who choose.
     fn topic(&self) -> Topic {
         match self {
-            NoticeKind::Treatment(_) | NoticeKind::CountNow { .. } | NoticeKind::Water { .. } => {
-                Topic::Work
-            }
+            NoticeKind::Treatment(_)
+            | NoticeKind::CountNow { .. }
+            | NoticeKind::Counted { .. }
+            | NoticeKind::Water { .. } => Topic::Work,
             NoticeKind::Passed { .. }
             | NoticeKind::Moved { .. }
             | NoticeKind::Withdrawn { .. }
+            | NoticeKind::Soon { .. }
             | NoticeKind::SeasonAhead { .. } => Topic::Milestones,
             NoticeKind::Held { .. }
             | NoticeKind::Released { .. }
@@ -202,7 +241,7 @@ impl NoticeKind<'_> {
     /// Whether it is told in a digest to those who have one, by how many sites they have.
     fn can_wait(&self, sites: usize) -> bool {
         match self {
-            NoticeKind::Passed { .. } | NoticeKind::Moved { .. } => true,
+            NoticeKind::Passed { .. } | NoticeKind::Moved { .. } | NoticeKind::Soon { .. } => true,
             NoticeKind::Treatment(notice) => notice.is_over(),
             NoticeKind::CountNow { .. } => sites > MOST_SITES_AT_ONCE,
             _ => false,
@@ -216,11 +255,12 @@ impl NoticeKind<'_> {
             | NoticeKind::Withdrawn { species, .. }
             | NoticeKind::Held { species, .. }
             | NoticeKind::Released { species }
+            | NoticeKind::Soon { species, .. }
             | NoticeKind::Moved { species, .. } => Some(vec![&species.id]),
             NoticeKind::SeasonAhead { species, .. } => {
                 Some(species.iter().map(|one| one.species.id.as_str()).collect())
             }
-            NoticeKind::CountNow { species } => Some(
+            NoticeKind::CountNow { species, .. } => Some(
                 species
                     .iter()
                     .map(|(species, _)| species.id.as_str())
@@ -233,7 +273,10 @@ impl NoticeKind<'_> {
                     .map(|species| species.id.as_str())
                     .collect(),
             ),
-            NoticeKind::Water { .. } | NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => None,
+            NoticeKind::Counted { .. }
+            | NoticeKind::Water { .. }
+            | NoticeKind::Stale { .. }
+            | NoticeKind::Fresh { .. } => None,
         }
     }
 }
@@ -249,13 +292,28 @@ pub struct Bundle<'n, 'a> {
     pub notices: Vec<&'n Notice<'a>>,
 }
 
-impl Bundle<'_, '_> {
+impl<'a> Bundle<'_, 'a> {
+    /// What it is about: the name of each kind once, in order.
+    pub fn kinds(&self) -> Vec<&'static str> {
+        once(self.notices.iter().map(|notice| notice.kind.name()))
+    }
+
+    /// The ids of the sites it is about, each once, in order.
+    pub fn site_ids(&self) -> Vec<&'a str> {
+        once(self.notices.iter().map(|notice| notice.site.id.as_str()))
+    }
+
     /// Whether it has work in it, which quiet hours may let through.
     pub fn is_urgent(&self) -> bool {
         self.notices
             .iter()
             .any(|notice| notice.kind.topic() == Topic::Work)
     }
+}
+
+fn once<'t>(texts: impl Iterator<Item = &'t str>) -> Vec<&'t str> {
+    let mut seen = HashSet::new();
+    texts.filter(|text| seen.insert(*text)).collect()
 }
 
 /// Sorts notices into one message per recipient and channel. Recipients hear of their own

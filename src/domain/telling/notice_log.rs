@@ -1,5 +1,6 @@
 //! What people were told of a site, oldest first: what keeps a notice from being told twice.
 
+use crate::domain::phenology::milestone::Milestone;
 use crate::domain::treatment::steps::{Step, ToldStep};
 use chrono::{DateTime, NaiveDate, Utc};
 
@@ -14,8 +15,12 @@ pub enum LoggedKind {
     HoldBack,
     /// The milestones of the season ahead.
     SeasonLetter,
+    /// A milestone that was likely within two weeks.
+    Soon(Milestone),
     /// It is time to count.
     CountNow,
+    /// What a count comes to.
+    Counted,
     /// How an application stands with its water.
     Watering(WateringStep),
     /// Milestones are held back.
@@ -30,7 +35,7 @@ pub enum LoggedKind {
 
 impl LoggedKind {
     /// Every kind with the name it has in the store.
-    pub const NAMED: [(&'static str, LoggedKind); 16] = [
+    pub const NAMED: [(&'static str, LoggedKind); 21] = [
         ("opens", LoggedKind::Step(Step::Opens)),
         ("best-ahead", LoggedKind::Step(Step::BestAhead)),
         ("last-call", LoggedKind::Step(Step::LastCall)),
@@ -38,7 +43,15 @@ impl LoggedKind {
         ("nothing-left", LoggedKind::NothingLeft),
         ("hold-back", LoggedKind::HoldBack),
         ("season-letter", LoggedKind::SeasonLetter),
+        (
+            "soon-adult-flight",
+            LoggedKind::Soon(Milestone::AdultFlight),
+        ),
+        ("soon-egg-lay", LoggedKind::Soon(Milestone::EggLay)),
+        ("soon-hatch", LoggedKind::Soon(Milestone::Hatch)),
+        ("soon-window-end", LoggedKind::Soon(Milestone::WindowEnd)),
         ("counting", LoggedKind::CountNow),
+        ("counted", LoggedKind::Counted),
         ("water-due", LoggedKind::Watering(WateringStep::Due)),
         ("water-done", LoggedKind::Watering(WateringStep::Done)),
         ("water-missed", LoggedKind::Watering(WateringStep::Missed)),
@@ -142,6 +155,11 @@ impl NoticeLog {
     /// Whether such a notice was told.
     pub fn has(&self, kind: LoggedKind) -> bool {
         self.notices.iter().any(|told| told.kind == kind)
+    }
+
+    /// The day that the last such notice was about.
+    pub fn last_due(&self, kind: LoggedKind) -> Option<NaiveDate> {
+        self.notices.iter().rfind(|told| told.kind == kind)?.due
     }
 
     /// The last step that was told of an option.

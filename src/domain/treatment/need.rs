@@ -138,13 +138,13 @@ impl Evidence {
 /// Whether to treat, and on what ground.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Need {
-    /// This brood was counted above what the turf bears: a curative may be justified.
+    /// This brood was counted above what the turf tolerates: a curative may be justified.
     Curative {
         /// Mean counted, larvae per m².
         mean_per_m2: f64,
         /// The day of the count.
         counted_on: NaiveDate,
-        /// What the counts of several species come to together, as a share of what the turf bears,
+        /// What the counts of several species come to together, as a share of what the turf tolerates,
         /// where none is above by itself; the mean is then that of all of them.
         together: Option<f64>,
     },
@@ -184,7 +184,7 @@ pub enum Ground {
 /// Why nothing should be applied.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Reason {
-    /// This brood was counted below what the turf bears.
+    /// This brood was counted below what the turf tolerates.
     CountedBelow {
         /// Mean counted, larvae per m².
         mean_per_m2: f64,
@@ -243,12 +243,12 @@ pub fn need(evidence: &Evidence, policy: Preventives, tolerance: (f64, f64)) -> 
     }
 }
 
-/// What the counts of several species come to together, as a share of what the turf bears: means
-/// over the high end of what it bears, added. `None` unless two species or more were counted, or if
+/// What the counts of several species come to together, as a share of what the turf tolerates: means
+/// over the high end of what it tolerates, added. `None` unless two species or more were counted, or if
 /// one of them is above by itself.
 ///
 /// # Method
-/// `Σ mean / borne`.
+/// `Σ mean / tolerated`.
 ///
 /// # Units
 /// Both in larvae per m².
@@ -278,7 +278,7 @@ mod tests {
     use super::*;
     use crate::domain::scouting::{SampleArea, verdict};
 
-    const BORNE: (f64, f64) = (86.0, 161.0);
+    const TOLERATED: (f64, f64) = (86.0, 161.0);
     const SPECIES: &str = "japanese-beetle";
 
     fn day(text: &str) -> NaiveDate {
@@ -327,7 +327,7 @@ mod tests {
         need(
             &Evidence::of(entries, SPECIES, &broods, today),
             policy,
-            BORNE,
+            TOLERATED,
         )
     }
 
@@ -440,7 +440,11 @@ mod tests {
             (300.0, Verdict::Near),
             (330.0, Verdict::Above),
         ] {
-            assert_eq!(verdict(&Found::Density(per_m2), BORNE), says, "{per_m2}");
+            assert_eq!(
+                verdict(&Found::Density(per_m2), TOLERATED),
+                says,
+                "{per_m2}"
+            );
         }
     }
 }

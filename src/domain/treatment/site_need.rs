@@ -15,7 +15,7 @@ pub struct SpeciesNeed<'p> {
     pub species: &'p Species,
     /// Counts and damage.
     pub evidence: &'p Evidence,
-    /// Larvae per m² that the turf bears, low and high end.
+    /// Larvae per m² that the turf tolerates, low and high end.
     pub tolerance: (f64, f64),
     /// Whether to treat for its sake alone, before what was spread.
     pub need: Need,
@@ -36,7 +36,7 @@ impl SiteNeed {
     /// The verdict on all species of a site, what was spread this season taken into account.
     ///
     /// # Method
-    /// The counts of several species are added as shares of what the turf bears of each
+    /// The counts of several species are added as shares of what the turf tolerates of each
     /// ([`together`]): at 1 they call for a curative as one species would that is above by itself. A
     /// count that cannot tell goes before a preventive, which goes before nothing. Species for which
     /// what was called for has been done no longer call for it.
@@ -149,7 +149,7 @@ impl<'s> CountedSpecies<'s> {
         Self { places, species }
     }
 
-    /// The counts as shares of an end of what the turf bears, added; `None` unless there are several
+    /// The counts as shares of an end of what the turf tolerates, added; `None` unless there are several
     /// and none is above by itself.
     fn share(&self, end: impl Fn((f64, f64)) -> f64) -> Option<f64> {
         let counts = self.species.iter().filter_map(|one| {
@@ -231,7 +231,7 @@ mod tests {
     }
 
     #[test]
-    fn counts_of_several_species_are_added_as_shares_of_what_the_turf_bears() {
+    fn counts_of_several_species_are_added_as_shares_of_what_the_turf_tolerates() {
         let together = verdict(
             &[Some(103.0), Some(103.0)],
             Preventives::WhenJustified,
@@ -264,7 +264,7 @@ mod tests {
     }
 
     #[test]
-    fn a_sum_between_the_ends_of_what_the_turf_bears_asks_how_the_turf_stands() {
+    fn a_sum_between_the_ends_of_what_the_turf_tolerates_asks_how_the_turf_stands() {
         let between = verdict(
             &[Some(60.0), Some(60.0)],
             Preventives::EveryYear,

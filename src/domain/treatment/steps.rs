@@ -73,9 +73,13 @@ pub struct Advice {
     pub step: Step,
     /// The days worth it.
     pub window: Window,
-    /// What today is worth.
+    /// The day it is told of: today, or the first of the days worth it where that is ahead.
+    pub day: NaiveDate,
+    /// Whether that is ahead.
+    pub is_ahead: bool,
+    /// What that day is worth.
     pub rating: Rating,
-    /// When half of what is put down today is in the root zone.
+    /// When half of what is put down that day is in the root zone.
     pub arrives: NaiveDate,
     /// When the first larvae hatch.
     pub hatch_begins: Option<NaiveDate>,
@@ -190,16 +194,18 @@ fn is_new(step: Step, before: Option<ToldStep>, window: Window, today: NaiveDate
 fn advice(one: &PlannedOption<'_>, step: Step, today: NaiveDate) -> Option<Advice> {
     let planned = &one.planned;
     // What is told ahead is told of the first of its days.
-    let today = today.max(planned.window.first);
-    if !planned.is_followed_on(today) {
+    let day = today.max(planned.window.first);
+    if !planned.is_followed_on(day) {
         return None;
     }
     Some(Advice {
         option: planned.option.clone(),
         step,
         window: planned.window,
-        rating: planned.rating(today),
-        arrives: planned.arrives(today),
+        day,
+        is_ahead: day > today,
+        rating: planned.rating(day),
+        arrives: planned.arrives(day),
         hatch_begins: planned.hatch_begins(),
         fair_until: planned.fair_until(),
         ends_by_practice: planned.ends_by_practice(),
@@ -214,7 +220,7 @@ fn advice(one: &PlannedOption<'_>, step: Step, today: NaiveDate) -> Option<Advic
             .map(|missed| (missed.species.name.clone(), missed.window))
             .collect(),
         still_serves: planned
-            .still_serves(today)
+            .still_serves(day)
             .map(|(species, last)| (species.name.clone(), last))
             .collect(),
         group_used_in: one.group_used_in,

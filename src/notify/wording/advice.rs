@@ -1,39 +1,48 @@
 //! Words for an option's days: what today is worth, what comes later, when it arrives, which species
 //! it serves.
 
-use super::{day_month, joined};
+use super::joined;
+use crate::domain::notation::Notation;
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::rating::Rating;
 use crate::domain::treatment::steps::{Advice, Step};
 use chrono::NaiveDate;
 
-/// What holds of an option today.
-pub(super) fn step_words(advice: &Advice) -> String {
-    let today = match advice.rating {
-        Rating::Good => "Today is a good day.",
-        Rating::Fair => "Today is a fair day.",
-        Rating::Poor => "Today is a poor day.",
-    };
-    let mut words = today.to_owned();
+/// What holds of an option today, or on the first of its days where that is ahead.
+pub(super) fn step_words(advice: &Advice, notation: &Notation) -> String {
+    let mut words = today_words(advice).to_owned();
     if let Some(told) = advice.moved_from {
         words += &format!(
             " The last day told before was {}; the weather has moved it.",
-            day_month(told)
+            notation.day(told)
         );
     }
-    words += &later_words(advice);
+    words += &later_words(advice, notation);
     if advice.step != Step::TooLate {
-        words += &format!(" {}", arrival_words(advice));
+        words += &format!(" {}", arrival_words(advice, notation));
     }
-    words + &species_words(advice) + &rotation_words(&advice.option, advice.group_used_in)
+    words += &species_words(advice, notation);
+    words += &rotation_words(&advice.option, advice.group_used_in);
+    words.trim_start().to_owned()
+}
+
+/// What today is worth; nothing where the days are ahead, or are over though today meets as much.
+fn today_words(advice: &Advice) -> &'static str {
+    match advice.rating {
+        _ if advice.is_ahead => "",
+        Rating::Good if advice.step == Step::TooLate => "",
+        Rating::Good => "Today is a good day.",
+        Rating::Fair => "Today is a fair day.",
+        Rating::Poor => "Today is a poor day.",
+    }
 }
 
 /// What days after the last good one are worth, where that is near or over.
-fn later_words(advice: &Advice) -> String {
+fn later_words(advice: &Advice, notation: &Notation) -> String {
     if !matches!(advice.step, Step::LastCall | Step::TooLate) {
         return String::new();
     }
-    match advice.fair_until.map(day_month) {
+    match advice.fair_until.map(|day| notation.day(day)) {
         Some(until) if advice.ends_by_practice => {
             format!(" Later than practice advises, trials still found control until about {until}.")
         }
@@ -42,11 +51,16 @@ fn later_words(advice: &Advice) -> String {
     }
 }
 
-/// When half of what is spread today is in the root zone, against the hatch.
-fn arrival_words(advice: &Advice) -> String {
+/// When half of what is spread on that day is in the root zone, against the hatch.
+fn arrival_words(advice: &Advice, notation: &Notation) -> String {
+    let half = if advice.is_ahead {
+        format!("Spread on {}, half", notation.day(advice.day))
+    } else {
+        "Half".to_owned()
+    };
     let arrives = format!(
-        "Half of it is in the root zone about {}",
-        day_month(advice.arrives)
+        "{half} of it is in the root zone about {}",
+        notation.day(advice.arrives)
     );
     match advice.hatch_begins {
         Some(hatch) => format!("{arrives}, {}.", against_hatch(advice.arrives, hatch)),
@@ -66,15 +80,15 @@ pub fn against_hatch(day: NaiveDate, hatch: NaiveDate) -> String {
 }
 
 /// Which species an option serves on these days, where that is not all of them.
-fn species_words(advice: &Advice) -> String {
+fn species_words(advice: &Advice, notation: &Notation) -> String {
     let mut words = String::new();
     for (name, window) in &advice.misses {
         words += &match window {
             Some(window) => format!(
                 " It serves {} on these days; against {name} it would have to go down from {} to {}.",
                 joined(advice.serves.iter().map(String::as_str)),
-                day_month(window.first),
-                day_month(window.last)
+                notation.day(window.first),
+                notation.day(window.last)
             ),
             None => format!(" It does not reach {name}."),
         };
@@ -83,7 +97,7 @@ fn species_words(advice: &Advice) -> String {
         for (name, last) in &advice.still_serves {
             words += &format!(
                 " Against {name} alone it still works until {}.",
-                day_month(*last)
+                notation.day(*last)
             );
         }
     }

@@ -24,6 +24,8 @@ pub(super) const PUSH_CAUTION: &str = " Cautions: label is the law; not on bloom
 pub(super) struct Block {
     /// What is most urgent comes first, from 0.
     pub urgency: u8,
+    /// The species that it is of, where that is part of the first line.
+    pub species: Vec<String>,
     /// The decision.
     pub head: String,
     /// The deadline, or what comes next.
@@ -34,6 +36,8 @@ pub(super) struct Block {
     pub table: Vec<String>,
     /// What is applied or watered in because of it, which has its cautions.
     pub applied: Vec<AppliedOption>,
+    /// Whether its lines say which site is meant.
+    pub names_sites: bool,
 }
 
 /// An option that somebody may apply because of a message.
@@ -66,10 +70,21 @@ pub(super) struct Grouped<'n> {
     sites: Vec<&'n str>,
 }
 
-/// Blocks with their sites, the same ones put together, the most urgent first.
+/// Blocks with their sites, the same ones put together, the most urgent first: what is the same of several
+/// species of a site, then what is the same of several sites.
 pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Vec<Grouped<'n>> {
-    let mut told: Vec<Grouped<'n>> = Vec::new();
+    let mut of_sites: Vec<(Block, &str)> = Vec::new();
     for (block, site) in blocks {
+        let same = |(known, there): &&mut (Block, &str)| {
+            *there == site && known.differs_in_species(&block)
+        };
+        match of_sites.iter_mut().find(same) {
+            Some((known, _)) => known.species.extend(block.species),
+            None => of_sites.push((block, site)),
+        }
+    }
+    let mut told: Vec<Grouped<'n>> = Vec::new();
+    for (block, site) in of_sites {
         match told.iter_mut().find(|one| one.block == block) {
             Some(one) => one.sites.push(site),
             None => told.push(Grouped {
@@ -82,6 +97,26 @@ pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Ve
     told
 }
 
+impl Block {
+    /// The decision, with the species that it is of.
+    fn decision(&self) -> String {
+        if self.species.is_empty() {
+            return self.head.clone();
+        }
+        let species = joined(self.species.iter().map(String::as_str));
+        format!("{species}: {}", self.head)
+    }
+
+    /// Whether another is the same but for the species.
+    fn differs_in_species(&self, other: &Self) -> bool {
+        let with_ours = Self {
+            species: self.species.clone(),
+            ..other.clone()
+        };
+        !other.species.is_empty() && *self == with_ours
+    }
+}
+
 impl Grouped<'_> {
     fn place(&self) -> String {
         match self.sites.len() {
@@ -91,7 +126,7 @@ impl Grouped<'_> {
     }
 
     fn first_line(&self) -> String {
-        format!("{}: {}", self.block.head, self.place())
+        format!("{}: {}", self.block.decision(), self.place())
     }
 
     fn full(&self) -> String {
@@ -101,7 +136,7 @@ impl Grouped<'_> {
             lines.push(wrapped(&block.deadline, "", ""));
         }
         lines.extend(block.table.iter().cloned());
-        if self.sites.len() > NAMED_SITES {
+        if self.sites.len() > NAMED_SITES && !block.names_sites {
             let sites = format!("Sites: {}.", self.sites.join(", "));
             lines.push(wrapped(&sites, "", ""));
         }
@@ -124,7 +159,7 @@ pub(super) fn title(told: &[Grouped<'_>]) -> String {
         return line + &more;
     }
     // Where a place does not fit, the text has it.
-    cut(&first.block.head, TITLE_CHARS - more.len()) + &more
+    cut(&first.block.decision(), TITLE_CHARS - more.len()) + &more
 }
 
 /// The text of a mail.
@@ -244,6 +279,34 @@ mod tests {
             block,
             sites: vec!["The lawn"],
         }
+    }
+
+    #[test]
+    fn the_same_of_several_species_and_then_of_several_sites_is_told_once() {
+        let of = |species: &str, deadline: &str| Block {
+            species: vec![species.to_owned()],
+            head: "flight has begun".to_owned(),
+            deadline: deadline.to_owned(),
+            ..Block::default()
+        };
+        let told = together(
+            [
+                (of("Chafer", "soon"), "East"),
+                (of("Beetle", "soon"), "East"),
+                (of("Chafer", "soon"), "West"),
+                (of("Beetle", "soon"), "West"),
+                (of("Beetle", "later"), "North"),
+            ]
+            .into_iter(),
+        );
+        let lines: Vec<String> = told.iter().map(Grouped::first_line).collect();
+        assert_eq!(
+            lines,
+            [
+                "Chafer and Beetle: flight has begun: East and West",
+                "Beetle: flight has begun: North"
+            ]
+        );
     }
 
     #[test]

@@ -1,42 +1,37 @@
 //! Words for what was dug up: how dense the grubs are and what that says of the turf.
 
 use super::capitalised;
+use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
-use crate::domain::scouting::{CountReading, M2_IN_FT2, More, SampleKind, TurfCondition, Verdict};
+use crate::domain::scouting::{CountReading, More, SampleKind, TurfCondition, Verdict};
 use crate::domain::treatment::need::Brood;
 
 /// How samples are dug. Common practice, no source.
-pub fn how_to_dig(kind: SampleKind) -> &'static str {
-    match kind {
-        SampleKind::Flap => {
-            "Spread the samples over the whole turf in a zigzag, also where it looks sound. For each, cut three sides of a flap, fold it back, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put the flap back, press it down and water it. Write down every sample, also those without larvae (common practice, no source)."
-        }
-        SampleKind::Plug => {
-            "Spread the samples over the whole turf in a zigzag, also where it looks sound. Lift each plug, break it up, and count the white grubs in the top 5 to 10 cm of soil and in the roots; put it back, press it down and water it. Write down every sample, also those without larvae (common practice, no source)."
-        }
-    }
-}
-
-/// A density: "52 per m² (4.8 per ft²)".
-pub fn density(per_m2: f64) -> String {
+pub fn how_to_dig(kind: SampleKind, notation: &Notation) -> String {
+    let (lift, put_back) = match kind {
+        SampleKind::Flap => (
+            "For each, cut three sides of a flap, fold it back",
+            "put the flap back",
+        ),
+        SampleKind::Plug => ("Lift each plug, break it up", "put it back"),
+    };
     format!(
-        "{} per m² ({:.1} per ft²)",
-        short(per_m2),
-        per_m2 * M2_IN_FT2
+        "Spread the samples over the whole turf in a zigzag, also where it looks sound. {lift}, and count the white grubs in {} and in the roots; {put_back}, press it down and water it. Write down every sample, also those without larvae (common practice, no source).",
+        notation.top_of_soil()
     )
 }
 
-/// How many larvae the turf of a site bears, with what that rests on.
-pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
+/// How many larvae the turf of a site tolerates, with what that rests on.
+pub fn limits(species: &Species, condition: Option<TurfCondition>, notation: &Notation) -> String {
     let threshold = &species.action_threshold;
     let range = format!(
         "{} ({})",
-        span(threshold.low_per_m2, threshold.high_per_m2),
+        notation.densities(threshold.low_per_m2, threshold.high_per_m2),
         threshold.grade.in_words()
     );
     let Some(condition) = condition else {
         return format!(
-            "Turf bears {range} of {} larvae before damage begins.",
+            "Turf tolerates {range} of {} larvae before damage begins.",
             species.name
         );
     };
@@ -46,20 +41,20 @@ pub fn limits(species: &Species, condition: Option<TurfCondition>) -> String {
         TurfCondition::Stressed => "half of the low end",
     };
     format!(
-        "{} turf bears {} of {} larvae before damage begins: {point} of the range for the species, {range}; which point holds is a rule of thumb (common practice, no source).",
+        "{} turf tolerates {} of {} larvae before damage begins: {point} of the range for the species, {range}; which point holds is a rule of thumb (common practice, no source).",
         capitalised(condition.name()),
-        density(condition.limit_per_m2(threshold)),
+        notation.density(condition.limit_per_m2(threshold)),
         species.name,
     )
 }
 
 /// Mean and range of a count.
-pub fn what_was_found(reading: &CountReading) -> String {
-    let mean = density(reading.mean_per_m2);
+pub fn what_was_found(reading: &CountReading, notation: &Notation) -> String {
+    let mean = notation.density(reading.mean_per_m2);
     match &reading.density {
         Some(range) => format!(
             "Mean {mean}; in 9 of 10 cases the true mean is {}, if samples were spread over the turf.",
-            span(range.low_per_m2, range.high_per_m2)
+            notation.densities(range.low_per_m2, range.high_per_m2)
         ),
         None => format!(
             "Mean {mean}. How sure that is, is not known, so half to twice of it is allowed for; samples and larvae would tell (--samples, --larvae, --area)."
@@ -67,14 +62,14 @@ pub fn what_was_found(reading: &CountReading) -> String {
     }
 }
 
-/// The same on a line: "52 per m² (4.8 per ft²), 27 to 103 per m² in 9 of 10 cases".
-pub fn what_was_found_in_brief(reading: &CountReading) -> String {
-    let mean = density(reading.mean_per_m2);
+/// The same on a line: "52 per m², 27 to 103 in 9 of 10 cases".
+pub fn what_was_found_in_brief(reading: &CountReading, notation: &Notation) -> String {
+    let mean = notation.density(reading.mean_per_m2);
     match &reading.density {
         Some(range) => format!(
-            "{mean}, {} to {} per m² in 9 of 10 cases",
-            short(range.low_per_m2),
-            short(range.high_per_m2)
+            "{mean}, {} to {} in 9 of 10 cases",
+            notation.density_number(range.low_per_m2),
+            notation.density_number(range.high_per_m2)
         ),
         None => format!("{mean}, how sure is not known"),
     }
@@ -83,9 +78,9 @@ pub fn what_was_found_in_brief(reading: &CountReading) -> String {
 /// What a count says of a site's turf, by whose larvae they were, and what to do next.
 pub fn what_it_says(reading: &CountReading, brood: Brood, site: &str) -> String {
     let side = match reading.verdict {
-        Verdict::Below => "BELOW what the turf bears.",
-        Verdict::Near => "NEAR what the turf bears: this count cannot tell.",
-        Verdict::Above => "ABOVE what the turf bears.",
+        Verdict::Below => "BELOW what the turf tolerates.",
+        Verdict::Near => "NEAR what the turf tolerates: this count cannot tell.",
+        Verdict::Above => "ABOVE what the turf tolerates.",
     };
     let next = match (brood, reading.verdict) {
         (Brood::Earlier, _) => "It is of larvae before last season's and decides nothing any more.".to_owned(),
@@ -125,27 +120,8 @@ pub(super) fn what_more(more: More) -> String {
             format!("{more} more samples of the same size would, if the mean stays as it is.")
         }
         More::TooClose => "Its mean is so close that more digging would hardly help: how the turf looks, and whether animals dig, decides.".to_owned(),
-        More::Condition => "Its mean lies within that range, so how the turf stands decides and not more digging: watered, healthy turf bears more, dry or weak turf less. The configuration can say which (condition = \"irrigated\", \"unirrigated\" or \"stressed\").".to_owned(),
+        More::Condition => "Its mean lies within that range, so how the turf stands decides and not more digging: watered, healthy turf tolerates more, dry or weak turf less. The configuration can say which (condition = \"irrigated\", \"unirrigated\" or \"stressed\").".to_owned(),
         More::Unknown => "Dig and log samples.".to_owned(),
-    }
-}
-
-fn span(low_per_m2: f64, high_per_m2: f64) -> String {
-    format!(
-        "{} to {} per m² ({:.1} to {:.1} per ft²)",
-        short(low_per_m2),
-        short(high_per_m2),
-        low_per_m2 * M2_IN_FT2,
-        high_per_m2 * M2_IN_FT2
-    )
-}
-
-/// Larvae per m², with a decimal where there are few.
-fn short(per_m2: f64) -> String {
-    if per_m2 > 0.0 && per_m2 < 9.95 {
-        format!("{per_m2:.1}")
-    } else {
-        format!("{per_m2:.0}")
     }
 }
 
@@ -196,13 +172,9 @@ mod tests {
         let reading = CountReading::of(&found, RANGE);
         let said = what_it_says(&reading, Brood::This, "lawn");
         assert!(said.starts_with("NEAR") && said.ends_with("Dig and log samples."));
-        assert!(what_was_found(&reading).contains("How sure that is, is not known"));
-    }
-
-    #[test]
-    fn few_larvae_are_not_rounded_to_none() {
-        assert_eq!(density(0.5), "0.5 per m² (0.0 per ft²)");
-        assert_eq!(density(86.0), "86 per m² (8.0 per ft²)");
-        assert_eq!(density(0.0), "0 per m² (0.0 per ft²)");
+        assert!(
+            what_was_found(&reading, &Notation::default())
+                .contains("How sure that is, is not known")
+        );
     }
 }

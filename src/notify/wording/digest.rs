@@ -1,12 +1,13 @@
 //! The digest in words: a row for each thing, with its sites.
 
 use super::block::{PUSH_CAUTION, PUSH_CHARS, cut};
-use super::{Message, Reader, day_month, joined, wrapped};
+use super::{Message, Reader, joined, wrapped};
+use crate::domain::notation::Notation;
 use crate::domain::place::site::{Channel, Recipient};
 use crate::domain::telling::digest::{Digest, DigestItem};
 
-/// Sites that are named in a row; of more the first ones and how many more.
-const NAMED_SITES: usize = 8;
+/// Sites or members that are named in a row; of more the first ones and how many more.
+const NAMED_PLACES: usize = 8;
 
 /// Words a digest.
 pub fn digest_message(
@@ -15,6 +16,8 @@ pub fn digest_message(
     (recipient, channel): (&Recipient, Channel),
     digest: &Digest,
 ) -> Message {
+    let reader = Reader::of(recipient, answer_to);
+    let notation = reader.notation;
     let work = digest
         .items
         .iter()
@@ -33,7 +36,10 @@ pub fn digest_message(
         .iter()
         .any(|(item, _)| matches!(item, DigestItem::Apply { .. } | DigestItem::Water { .. }));
     if channel == Channel::Push {
-        let first = digest.items.first().map_or(String::new(), row);
+        let first = digest
+            .items
+            .first()
+            .map_or(String::new(), |item| row(item, notation));
         let caution = if is_applied { PUSH_CAUTION } else { "" };
         let room = PUSH_CHARS - caution.len();
         let body = cut(&format!("{title}. {first}."), room) + caution;
@@ -45,7 +51,7 @@ pub fn digest_message(
         if !items.is_empty() {
             let rows: Vec<String> = items
                 .into_iter()
-                .map(|item| wrapped(&row(item), "- ", "  "))
+                .map(|item| wrapped(&row(item, notation), "- ", "  "))
                 .collect();
             parts.push(format!("{heading}:\n{}", rows.join("\n")));
         }
@@ -57,7 +63,7 @@ pub fn digest_message(
             "",
         ));
     }
-    parts.push(Reader::of(recipient, answer_to).footer(service));
+    parts.push(reader.footer(service));
     Message {
         title,
         body: parts.join("\n\n"),
@@ -71,10 +77,10 @@ fn is_work(item: &DigestItem) -> bool {
     )
 }
 
-fn row((item, sites): &(DigestItem, Vec<String>)) -> String {
+fn row((item, sites): &(DigestItem, Vec<String>), notation: &Notation) -> String {
     let what = match item {
-        DigestItem::Apply { by, option } => format!("Apply {option} by {}", day_month(*by)),
-        DigestItem::Water { by, option } => format!("Water in {option}, due {}", day_month(*by)),
+        DigestItem::Apply { by, option } => format!("Apply {option} by {}", notation.day(*by)),
+        DigestItem::Water { by, option } => format!("Water in {option}, due {}", notation.day(*by)),
         DigestItem::Count { is_new: true } => {
             "Count grubs within about two weeks: the larvae can now be seen".to_owned()
         }
@@ -87,7 +93,7 @@ fn row((item, sites): &(DigestItem, Vec<String>)) -> String {
         } => format!(
             "{species}, {} {}{}",
             milestone.title(),
-            day_month(*on),
+            notation.day(*on),
             if *by_calendar { " by the calendar" } else { "" }
         ),
         DigestItem::Moved {
@@ -98,13 +104,13 @@ fn row((item, sites): &(DigestItem, Vec<String>)) -> String {
         } => format!(
             "{species}, {} now likely about {}, not {}",
             milestone.title(),
-            day_month(*to),
-            day_month(*from)
+            notation.day(*to),
+            notation.day(*from)
         ),
         DigestItem::Stale { station, newest } => match newest {
             Some(day) => format!(
                 "No new temperatures of {station} since {}",
-                day.format("%-d %B %Y")
+                notation.day_and_year(*day)
             ),
             None => format!("No temperatures of {station} yet"),
         },
@@ -112,10 +118,18 @@ fn row((item, sites): &(DigestItem, Vec<String>)) -> String {
     format!("{what}: {}", places(sites))
 }
 
-fn places(sites: &[String]) -> String {
-    if sites.len() <= NAMED_SITES {
-        return joined(sites.iter().map(String::as_str));
+/// The places of a row. A member of whom several sites share it is named once, with how many.
+fn places(names: &[String]) -> String {
+    let named: Vec<String> = names
+        .chunk_by(|a, b| a == b)
+        .map(|same| match same.len() {
+            1 => same[0].clone(),
+            many => format!("{} ({many} sites)", same[0]),
+        })
+        .collect();
+    if named.len() <= NAMED_PLACES {
+        return joined(named.iter().map(String::as_str));
     }
-    let named = sites[..NAMED_SITES].join(", ");
-    format!("{named} and {} more", sites.len() - NAMED_SITES)
+    let first = named[..NAMED_PLACES].join(", ");
+    format!("{first} and {} more", named.len() - NAMED_PLACES)
 }

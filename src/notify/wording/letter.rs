@@ -2,8 +2,8 @@
 //! to get ready.
 
 use super::block::Block;
-use super::day_month;
 use super::treatment::need_in_brief;
+use crate::domain::notation::{Dates, Notation};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::Outlook;
 use crate::domain::telling::notice::{Instead, Notice, NoticeKind};
@@ -18,7 +18,7 @@ const RANGE_COLUMNS: usize = 15;
 const TABLES: usize = 2;
 
 /// The letters of a message, each with its site.
-pub(super) fn blocks<'n>(notices: &[&'n Notice<'_>]) -> Vec<(Block, &'n str)> {
+pub(super) fn blocks<'n>(notices: &[&'n Notice<'_>], notation: &Notation) -> Vec<(Block, &'n str)> {
     let letters = || {
         notices.iter().filter_map(|notice| match &notice.kind {
             NoticeKind::SeasonAhead { species, ready } => Some((*notice, species, ready)),
@@ -28,7 +28,7 @@ pub(super) fn blocks<'n>(notices: &[&'n Notice<'_>]) -> Vec<(Block, &'n str)> {
     let alone =
         |(notice, species, ready): (&'n Notice<'_>, &Vec<SpeciesAhead<'_>>, &Vec<Instead>)| {
             (
-                block(notice.need.as_ref(), species, ready),
+                block(notice.need.as_ref(), species, ready, notation),
                 notice.site.name.as_str(),
             )
         };
@@ -47,7 +47,7 @@ pub(super) fn blocks<'n>(notices: &[&'n Notice<'_>]) -> Vec<(Block, &'n str)> {
             let species = spanning(alike().flat_map(|(_, species, _)| species));
             let ready = open_for_all(alike().flat_map(|(.., ready)| ready));
             (
-                block(notice.need.as_ref(), &species, &ready),
+                block(notice.need.as_ref(), &species, &ready, notation),
                 notice.site.name.as_str(),
             )
         })
@@ -104,7 +104,12 @@ fn open_for_all<'r>(all: impl Iterator<Item = &'r Instead>) -> Vec<Instead> {
 }
 
 /// The letter about one site, or about several with the same dates.
-fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -> Block {
+fn block(
+    need: Option<&Need>,
+    species: &[SpeciesAhead<'_>],
+    ready: &[Instead],
+    notation: &Notation,
+) -> Block {
     let deadline = need.map_or("", need_in_brief).to_owned();
     let mut lines = Vec::new();
     let calls = need.is_some_and(|need| need.purpose().is_some());
@@ -112,8 +117,8 @@ fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -
         format!(
             "Get ready: {}, {} to {}.",
             one.name,
-            day_month(one.window.first),
-            day_month(one.window.last)
+            notation.day(one.window.first),
+            notation.day(one.window.last)
         )
     }));
     if matches!(need, Some(Need::Nothing(_))) {
@@ -125,13 +130,13 @@ fn block(need: Option<&Need>, species: &[SpeciesAhead<'_>], ready: &[Instead]) -
         head: "The grub season ahead".to_owned(),
         deadline,
         lines,
-        table: table(species),
+        table: table(species, notation),
         ..Block::default()
     }
 }
 
 /// The milestones' names once, then each species with its ranges below.
-fn table(species: &[SpeciesAhead<'_>]) -> Vec<String> {
+fn table(species: &[SpeciesAhead<'_>], notation: &Notation) -> Vec<String> {
     let cells = |words: Vec<String>| {
         let row: String = words
             .iter()
@@ -155,7 +160,7 @@ fn table(species: &[SpeciesAhead<'_>]) -> Vec<String> {
         let words = Milestone::ALL.map(|milestone| {
             let here = of.ahead.iter().find(|one| one.milestone == milestone);
             match here.map(|one| &one.outlook) {
-                Some(Ok((outlook, _))) => range(outlook),
+                Some(Ok((outlook, _))) => range(outlook, notation),
                 Some(Err(_)) => "no date".to_owned(),
                 None => "passed".to_owned(),
             }
@@ -166,13 +171,19 @@ fn table(species: &[SpeciesAhead<'_>]) -> Vec<String> {
 }
 
 /// A range in a few columns: "29 Jun-16 Jul".
-fn range(outlook: &Outlook) -> String {
-    let day = |day: NaiveDate| day.format("%-d %b").to_string();
+fn range(outlook: &Outlook, notation: &Notation) -> String {
+    let day = |day: NaiveDate| notation.short_day(day);
     match (outlook.early, outlook.likely, outlook.late) {
         (_, Some(cap), _) if outlook.by_calendar.likely => format!("calendar {}", day(cap)),
         (Some(early), _, Some(late)) if early == late => day(early),
-        (Some(early), _, Some(late)) if early.month() == late.month() => {
+        (Some(early), _, Some(late))
+            if early.month() == late.month() && notation.dates == Dates::default() =>
+        {
             format!("{}-{}", early.day(), day(late))
+        }
+        // ISO 8601 has a solidus between the ends of an interval.
+        (Some(early), _, Some(late)) if notation.dates == Dates::Iso => {
+            format!("{}/{}", day(early), day(late))
         }
         (Some(early), _, Some(late)) => format!("{}-{}", day(early), day(late)),
         (Some(early), ..) => format!("from {}", day(early)),

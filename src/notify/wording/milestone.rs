@@ -1,7 +1,7 @@
 //! Words for milestones that were passed, moved or taken back.
 
 use super::block::Block;
-use super::day_month;
+use crate::domain::notation::Notation;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::Outlook;
 use crate::domain::phenology::season_state::{Crossing, Expectation, PassedBy};
@@ -21,28 +21,35 @@ pub(super) fn passed(
     crossing: &Crossing,
     next: Option<Expectation>,
     meaning: Meaning,
+    notation: &Notation,
 ) -> Block {
     let mut lines = vec![meaning_words(meaning)];
-    lines.extend(notice.need.as_ref().map(|need| decision(need).to_owned()));
-    let estimated = match crossing.estimated_days {
-        0 => "The day is an estimate from temperature sums.".to_owned(),
-        days => format!("The day is an estimate; {days} days of its sum are estimated as well."),
+    // A preventive has no days left after the window.
+    let is_over = crossing.milestone == Milestone::WindowEnd;
+    let need = notice.need.as_ref();
+    let need = need.filter(|need| !(is_over && matches!(need, Need::Preventive(_))));
+    lines.extend(need.map(|need| decision(need).to_owned()));
+    let estimated = match (crossing.by, crossing.estimated_days) {
+        (PassedBy::DateCap | PassedBy::DateCapUnknown, _) => None,
+        (PassedBy::Sum, 0) => Some("The day is an estimate from temperature sums."),
+        (PassedBy::Sum, _) => Some("The day is an estimate, in part from estimated temperatures."),
     };
-    lines.push(estimated);
+    lines.extend(estimated.map(str::to_owned));
     Block {
         urgency: URGENCY,
-        head: format!("{}: {}", species.name, has_come(crossing)),
+        species: vec![species.name.clone()],
+        head: has_come(crossing, notation),
         deadline: next.map_or_else(
             || "Nothing more this season.".to_owned(),
-            |next| format!("Next: {}.", expectation(&next)),
+            |next| format!("Next: {}.", expectation(&next, notation)),
         ),
         lines,
         ..Block::default()
     }
 }
 
-fn has_come(crossing: &Crossing) -> String {
-    let on = day_month(crossing.on);
+fn has_come(crossing: &Crossing, notation: &Notation) -> String {
+    let on = notation.day(crossing.on);
     let by = match crossing.by {
         PassedBy::Sum => String::new(),
         PassedBy::DateCap | PassedBy::DateCapUnknown => " by the calendar".to_owned(),
@@ -87,49 +94,54 @@ fn decision(need: &Need) -> &'static str {
 }
 
 /// A milestone ahead with its dates: "hatch about 8 July (29 June to 16 July)".
-fn expectation(next: &Expectation) -> String {
+fn expectation(next: &Expectation, notation: &Notation) -> String {
     let title = next.milestone.title();
     match &next.outlook {
-        Ok((outlook, _)) => format!("{title} {}", dates(outlook)),
+        Ok((outlook, _)) => format!("{title} {}", dates(outlook, notation)),
         Err(why) => format!("{title}, no date yet ({why})"),
     }
 }
 
 /// The dates of an outlook.
-fn dates(outlook: &Outlook) -> String {
+fn dates(outlook: &Outlook, notation: &Notation) -> String {
     let by_calendar = outlook.by_calendar;
     match (outlook.early, outlook.likely, outlook.late) {
         (_, Some(cap), _) if by_calendar.likely => {
-            format!("by the calendar on {}", day_month(cap))
+            format!("by the calendar on {}", notation.day(cap))
         }
         (Some(early), Some(likely), Some(late)) if early == late => {
-            format!("on {}", day_month(likely))
+            format!("on {}", notation.day(likely))
         }
         (Some(early), Some(likely), Some(late)) => format!(
             "about {} ({} to {})",
-            day_month(likely),
-            day_month(early),
-            day_month(late)
+            notation.day(likely),
+            notation.day(early),
+            notation.day(late)
         ),
         (Some(early), Some(likely), None) => format!(
             "about {} (from {}; perhaps not this season)",
-            day_month(likely),
-            day_month(early)
+            notation.day(likely),
+            notation.day(early)
         ),
         _ => "hardly this season".to_owned(),
     }
 }
 
 /// A told date that has moved.
-pub(super) fn moved(species: &Species, told: NaiveDate, crossing: &Crossing) -> Block {
+pub(super) fn moved(
+    species: &Species,
+    told: NaiveDate,
+    crossing: &Crossing,
+    notation: &Notation,
+) -> Block {
     Block {
         urgency: URGENCY,
         head: format!(
             "{}: {} came on {}, not on {}",
             species.name,
             crossing.milestone.title(),
-            day_month(crossing.on),
-            day_month(told)
+            notation.day(crossing.on),
+            notation.day(told)
         ),
         deadline: String::new(),
         lines: vec!["Corrected temperatures or a catch have moved it.".to_owned()],
@@ -138,14 +150,19 @@ pub(super) fn moved(species: &Species, told: NaiveDate, crossing: &Crossing) -> 
 }
 
 /// A told milestone that is taken back.
-pub(super) fn withdrawn(species: &Species, milestone: Milestone, told: NaiveDate) -> Block {
+pub(super) fn withdrawn(
+    species: &Species,
+    milestone: Milestone,
+    told: NaiveDate,
+    notation: &Notation,
+) -> Block {
     Block {
         urgency: URGENCY - 1,
         head: format!(
             "{}: {} of {} was told too soon",
             species.name,
             milestone.title(),
-            day_month(told)
+            notation.day(told)
         ),
         deadline: "Hold back what is not done yet; you are told when it comes.".to_owned(),
         lines: vec!["The sum no longer reaches it by the temperatures known now.".to_owned()],

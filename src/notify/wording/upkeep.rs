@@ -3,7 +3,8 @@
 //! treatments, so it carries no cautions.
 
 use super::block::Block;
-use super::{Message, Reader, day_month, labelled, upper_rule, wrapped};
+use super::{Message, Reader, labelled, upper_rule, wrapped};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season_state::Hold;
 use crate::domain::phenology::species::Species;
 use crate::domain::place::site::Channel;
@@ -136,14 +137,19 @@ fn what_to_do(trouble: Trouble) -> &'static str {
 }
 
 /// Milestones of a species that are held back.
-pub(super) fn held(notice: &Notice<'_>, species: &Species, hold: Hold) -> Block {
+pub(super) fn held(
+    notice: &Notice<'_>,
+    species: &Species,
+    hold: Hold,
+    notation: &Notation,
+) -> Block {
     let why = match hold {
         Hold::NoData => "has no measured day this season yet".to_owned(),
         Hold::Gap(gap) => format!(
             "lacks {} days, {} to {}, too many to bridge",
             gap.days(),
-            day_month(gap.from),
-            day_month(gap.to)
+            notation.day(gap.from),
+            notation.day(gap.to)
         ),
         Hold::TooManyEstimated { estimated, limit } => {
             format!("has {estimated} estimated days this season, more than the {limit} allowed")
@@ -166,9 +172,14 @@ pub(super) fn released(species: &Species) -> Block {
 }
 
 /// A station that sends no days.
-pub(super) fn stale(notice: &Notice<'_>, newest: Option<NaiveDate>, reader: Reader<'_>) -> Block {
+pub(super) fn stale(
+    notice: &Notice<'_>,
+    newest: Option<NaiveDate>,
+    reader: Reader<'_>,
+    notation: &Notation,
+) -> Block {
     let since = match newest {
-        Some(day) => format!("has sent no new day since {}", day.format("%-d %B %Y")),
+        Some(day) => format!("has sent no new day since {}", notation.day_and_year(day)),
         None => "has sent no day yet".to_owned(),
     };
     data_block(
@@ -186,10 +197,10 @@ pub(super) fn stale(notice: &Notice<'_>, newest: Option<NaiveDate>, reader: Read
 }
 
 /// A station that sends days again.
-pub(super) fn fresh(notice: &Notice<'_>, newest: NaiveDate) -> Block {
+pub(super) fn fresh(notice: &Notice<'_>, newest: NaiveDate, notation: &Notation) -> Block {
     data_block(
         format!("{} sends temperatures again", notice.station.name),
-        format!("Up to {}.", day_month(newest)),
+        format!("Up to {}.", notation.day(newest)),
         Vec::new(),
     )
 }

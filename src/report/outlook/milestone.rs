@@ -1,11 +1,11 @@
 //! A milestone of an outlook: its threshold, and when it came or is likely.
 
 use crate::cycle::SiteState;
+use crate::domain::notation::Notation;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{CHANCE_DAYS, Outlook};
 use crate::domain::phenology::season_state::{Expectation, PassedBy, SeasonState};
 use crate::domain::sourced_value::EvidenceGrade;
-use crate::report::short_day;
 use crate::report::words::thousandths;
 use chrono::NaiveDate;
 use serde::ser::SerializeMap;
@@ -106,10 +106,10 @@ impl MilestoneOutlook {
     /// The dates and chances, one after the other: 10, 50 and 90 %, by now, and within
     /// [`CHANCE_DAYS`]. Fewer where it has passed or
     /// no dates can be given. [`BY_CALENDAR_MARK`] stands behind a date that the calendar sets.
-    pub fn dates_in_words(&self) -> Vec<String> {
+    pub fn dates_in_words(&self, notation: &Notation) -> Vec<String> {
         let marked = |day: NaiveDate, by_calendar: bool| {
             let mark = if by_calendar { BY_CALENDAR_MARK } else { "" };
-            short_day(day) + mark
+            notation.short_day(day) + mark
         };
         match &self.dates {
             MilestoneDates::Passed { on, by_calendar } => {
@@ -143,11 +143,13 @@ impl GradedThreshold {
     }
 
     /// With its range; a star marks an estimate.
-    pub fn in_words(&self) -> String {
+    pub fn in_words(&self, notation: &Notation) -> String {
         let mark = if self.is_estimate() { "*" } else { "" };
+        let sum = |celsius: f64| format!("{:.0}", notation.degree_day_sum(celsius).0);
+        let value = sum(self.value);
         match (self.low, self.high) {
-            (Some(low), Some(high)) => format!("{:.0}{mark} ({low:.0}-{high:.0})", self.value),
-            _ => format!("{:.0}{mark}", self.value),
+            (Some(low), Some(high)) => format!("{value}{mark} ({}-{})", sum(low), sum(high)),
+            _ => format!("{value}{mark}"),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The days of one option, and what holds of it today.
 
+use crate::domain::notation::Notation;
 use crate::domain::treatment::coverage::{Share, Window};
 use crate::domain::treatment::need::Need;
 use crate::domain::treatment::option::Purpose;
@@ -8,7 +9,7 @@ use crate::domain::treatment::rating::Rating;
 use crate::domain::treatment::site_plan::PlannedOption;
 use crate::notify::wording::{against_hatch, rotation_words};
 use crate::report::DateRange;
-use crate::report::words::{capitalised, day_month, days, short_day, thousandths};
+use crate::report::words::{capitalised, days, thousandths};
 use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
@@ -104,7 +105,12 @@ fn in_thousandths<S: Serializer>(share: &f64, to: S) -> Result<S::Ok, S::Error> 
 }
 
 impl OptionPlan {
-    pub(super) fn of(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Self {
+    pub(super) fn of(
+        one: &PlannedOption<'_>,
+        need: &Need,
+        today: NaiveDate,
+        notation: &Notation,
+    ) -> Self {
         let planned = &one.planned;
         let (window, option) = (planned.window, planned.option);
         let meets_today = planned.share_on(today);
@@ -142,8 +148,8 @@ impl OptionPlan {
             in_root_zone: planned.arrives(today),
             hatch_begins: planned.hatch_begins(),
             too_late: !planned.in_time(today),
-            now: now(planned, need, today),
-            notes: notes(one, need, today),
+            now: now(planned, need, today, notation),
+            notes: notes(one, need, today, notation),
             range: planned
                 .in_time(today)
                 .then(|| range(&option.name, window, today)),
@@ -170,7 +176,7 @@ impl OptionPlan {
 }
 
 /// What holds today.
-fn now(planned: &Planned<'_>, need: &Need, today: NaiveDate) -> String {
+fn now(planned: &Planned<'_>, need: &Need, today: NaiveDate, notation: &Notation) -> String {
     let waits_for_count = waits_for_count(planned, need);
     in_words(
         &DaysOfOption {
@@ -181,6 +187,7 @@ fn now(planned: &Planned<'_>, need: &Need, today: NaiveDate) -> String {
             waits_for_count,
         },
         today,
+        notation,
     )
 }
 
@@ -199,7 +206,7 @@ struct DaysOfOption {
 }
 
 /// What holds today. An option that works is never called too early.
-fn in_words(option: &DaysOfOption, today: NaiveDate) -> String {
+fn in_words(option: &DaysOfOption, today: NaiveDate, notation: &Notation) -> String {
     let window = option.window;
     if option.waits_for_count {
         return if today > window.last {
@@ -209,7 +216,7 @@ fn in_words(option: &DaysOfOption, today: NaiveDate) -> String {
         };
     }
     if today < window.first {
-        let from = short_day(window.first);
+        let from = notation.short_day(window.first);
         return if option.rating >= Rating::Fair {
             format!("works, better from {from}")
         } else {
@@ -220,7 +227,7 @@ fn in_words(option: &DaysOfOption, today: NaiveDate) -> String {
         return match option
             .fair_until
             .filter(|until| *until >= today)
-            .map(short_day)
+            .map(|day| notation.short_day(day))
         {
             Some(until) if option.ends_by_practice => {
                 format!("later than practice; trials until {until}")
@@ -236,7 +243,12 @@ fn in_words(option: &DaysOfOption, today: NaiveDate) -> String {
 }
 
 /// What else is to be said of an option's days.
-fn notes(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Vec<String> {
+fn notes(
+    one: &PlannedOption<'_>,
+    need: &Need,
+    today: NaiveDate,
+    notation: &Notation,
+) -> Vec<String> {
     let planned = &one.planned;
     let name = capitalised(&planned.option.name);
     let mut notes = Vec::new();
@@ -244,8 +256,8 @@ fn notes(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Vec<String> 
     if let Some(until) = fair_until.filter(|_| planned.ends_by_practice()) {
         notes.push(format!(
             "{name}: practice ends about {}; later than that, trials still found control until about {}.",
-            day_month(planned.window.last),
-            day_month(until)
+            notation.day(planned.window.last),
+            notation.day(until)
         ));
     }
     let works = (planned.in_time(today) || fair_until.is_some()) && !waits_for_count(planned, need);
@@ -254,8 +266,8 @@ fn notes(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Vec<String> 
         let arrives = planned.arrives(on);
         notes.push(format!(
             "{name}: of what is spread on {} half is in the root zone about {}, {}.",
-            day_month(on),
-            day_month(arrives),
+            notation.day(on),
+            notation.day(arrives),
             against_hatch(arrives, hatch)
         ));
     }
@@ -264,8 +276,8 @@ fn notes(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Vec<String> 
             Some(window) => format!(
                 "{name} misses {} on these days; against it alone it would go down from {} to {}.",
                 missed.species.name,
-                day_month(window.first),
-                day_month(window.last)
+                notation.day(window.first),
+                notation.day(window.last)
             ),
             None => format!("{name} has no day against {}.", missed.species.name),
         });
@@ -275,7 +287,7 @@ fn notes(one: &PlannedOption<'_>, need: &Need, today: NaiveDate) -> Vec<String> 
             format!(
                 "{name} still serves {} alone until {}.",
                 species.name,
-                day_month(last)
+                notation.day(last)
             )
         }));
     }
@@ -325,7 +337,7 @@ mod tests {
 
     #[test]
     fn days_left_are_counted_to_the_last_good_day() {
-        let now = |today| in_words(&days_of_option(), day(today));
+        let now = |today| in_words(&days_of_option(), day(today), &Notation::default());
         assert_eq!(now("2026-05-10"), "71 days left");
         assert_eq!(now("2026-07-19"), "1 day left");
         assert_eq!(now("2026-07-20"), "today is the last good day");
@@ -333,7 +345,7 @@ mod tests {
 
     #[test]
     fn an_option_that_works_is_not_called_too_early_nor_too_late() {
-        let now = |option: &DaysOfOption, today| in_words(option, day(today));
+        let now = |option: &DaysOfOption, today| in_words(option, day(today), &Notation::default());
         let of = |rating| DaysOfOption {
             rating,
             ..days_of_option()
@@ -362,7 +374,7 @@ mod tests {
             waits_for_count: true,
             ..days_of_option()
         };
-        let now = |today| in_words(&waiting, day(today));
+        let now = |today| in_words(&waiting, day(today), &Notation::default());
         assert_eq!(now("2026-05-09"), "only after a count that calls for it");
         assert_eq!(now("2026-07-21"), "too late");
     }

@@ -2,6 +2,7 @@
 
 use crate::config::Config;
 use crate::cycle::weather_here;
+use crate::domain::notation::Notation;
 use crate::domain::place::site::Site;
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::option::{Purpose, TreatmentOption};
@@ -9,7 +10,6 @@ use crate::domain::treatment::site_plan::SitePlan;
 use crate::domain::treatment::weather_ahead::RainAhead;
 use crate::domain::weather::forecast::is_current;
 use crate::notify::wording::weather_words;
-use crate::report::words::day_month;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -68,7 +68,7 @@ impl WeatherHere {
             known => known,
         };
         Ok(Self {
-            sentences: weather_words(&weather),
+            sentences: weather_words(&weather, &config.service.notation),
             rain: weather.rain.map(RainToUse::of),
             forecast: issued.map(|issued| NewestForecast {
                 issued,
@@ -103,9 +103,9 @@ impl RainToUse {
 impl NewestForecast {
     /// Of which day it is, and that it is too old where that is so; nothing where one looks back at days
     /// before it.
-    pub(super) fn in_words(self, today: NaiveDate) -> Option<String> {
+    pub(super) fn in_words(self, today: NaiveDate, notation: &Notation) -> Option<String> {
         let issued = self.issued.date_naive();
-        let of = day_month(issued);
+        let of = notation.day(issued);
         if self.is_used {
             Some(format!("The newest forecast is a model's, of {of}."))
         } else if issued <= today {

@@ -2,9 +2,10 @@
 
 use super::counts::change;
 use crate::domain::look_back::{Applied, LookBack, Met, NotKnown, Timing};
+use crate::domain::notation::Notation;
 use crate::domain::treatment::option::Purpose;
 use crate::domain::treatment::watering::{Watering, WateringState};
-use crate::report::words::{capitalised, day_month, days, percent};
+use crate::report::words::{capitalised, days, percent};
 use chrono::NaiveDate;
 
 /// An application.
@@ -23,32 +24,34 @@ pub struct ApplicationReport {
 }
 
 impl ApplicationReport {
-    pub(super) fn of(applied: &Applied, season: &LookBack) -> Self {
+    pub(super) fn of(applied: &Applied, season: &LookBack, notation: &Notation) -> Self {
         let is_settled = |name: &str| {
             let species = season.species.iter().find(|one| one.name == name);
             species.is_some_and(|one| one.is_settled)
         };
         let behind = |name: &str, found: &Result<Met, NotKnown>| match found {
-            Ok(found) => met(found, applied.day, is_settled(name)),
+            Ok(found) => met(found, applied.day, is_settled(name), notation),
             Err(why) => vec![format!("{}.", capitalised(&why.to_string()))],
         };
         let mut notes = beside(applied);
         for species in &season.species {
             let across = species.counts.across(applied.day);
-            notes.extend(across.map(|across| format!("Counts around it: {}", change(&across))));
+            notes.extend(
+                across.map(|across| format!("Counts around it: {}", change(&across, notation))),
+            );
         }
         Self {
-            day: day_month(applied.day),
+            day: notation.day(applied.day),
             what: what(applied),
             watered: applied.watering.as_ref().map_or_else(
                 || "How it is watered in is not known: it is not configured any more.".to_owned(),
-                watered,
+                |watering| watered(watering, notation),
             ),
             verdicts: applied
                 .met
                 .iter()
                 .map(|(name, met)| {
-                    let verdict = capitalised(&verdict(applied, name, met));
+                    let verdict = capitalised(&verdict(applied, name, met, notation));
                     (verdict, behind(name, met))
                 })
                 .collect(),
@@ -71,22 +74,22 @@ fn what(applied: &Applied) -> String {
 }
 
 /// How it was watered in.
-fn watered(watering: &Watering) -> String {
+fn watered(watering: &Watering, notation: &Notation) -> String {
     let needed = watering.needed_mm;
     let counted = format!(
         "{:.0} mm of rain and {:.0} mm of logged irrigation",
         watering.rain_mm, watering.irrigation_mm
     );
-    let due = day_month(watering.deadline);
+    let due = notation.day(watering.deadline);
     match watering.state {
         WateringState::Done(on) if watering.is_late() => format!(
             "Watered in late: the {needed:.0} mm it needs had come on {}, {} after {due} ({counted}).",
-            day_month(on),
+            notation.day(on),
             days((on - watering.deadline).num_days()),
         ),
         WateringState::Done(on) => format!(
             "Watered in in time: the {needed:.0} mm it needs had come on {}, due by {due} ({counted}).",
-            day_month(on)
+            notation.day(on)
         ),
         WateringState::Due => format!(
             "Watering in is due by {due}: {:.0} of {needed:.0} mm are lacking ({counted}).",
@@ -118,14 +121,19 @@ fn timing(timing: Timing) -> &'static str {
 }
 
 /// The verdict on an application against a species, in a sentence.
-pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, NotKnown>) -> String {
+pub(super) fn verdict(
+    applied: &Applied,
+    species: &str,
+    met: &Result<Met, NotKnown>,
+    notation: &Notation,
+) -> String {
     let name = &applied.name;
-    let on = day_month(applied.day);
+    let on = notation.day(applied.day);
     let Ok(met) = met else {
         return format!("Whether {name} of {on} was in time against {species} is not known.");
     };
     let window = met.window;
-    let (first, last) = (day_month(window.first), day_month(window.last));
+    let (first, last) = (notation.day(window.first), notation.day(window.last));
     let why = match met.timing {
         Timing::InTime => format!("within the days worth it, {first} to {last}"),
         Timing::TooEarly | Timing::Early => format!(
@@ -149,7 +157,7 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, NotKno
         .map(|water| (water.state, water.is_late()))
     {
         Some((WateringState::Done(done), true)) => {
-            format!(", watered in late on {},", day_month(done))
+            format!(", watered in late on {},", notation.day(done))
         }
         _ => String::new(),
     };
@@ -165,7 +173,7 @@ pub(super) fn verdict(applied: &Applied, species: &str, met: &Result<Met, NotKno
 }
 
 /// What an application met of a species.
-fn met(met: &Met, spread: NaiveDate, is_settled: bool) -> Vec<String> {
+fn met(met: &Met, spread: NaiveDate, is_settled: bool, notation: &Notation) -> Vec<String> {
     let outlook = if is_settled { "" } else { " (partly outlook)" };
     let away = match met.days_from_best() {
         0 => "that day".to_owned(),
@@ -177,18 +185,18 @@ fn met(met: &Met, spread: NaiveDate, is_settled: bool) -> Vec<String> {
         percent(met.share.mean),
         percent(met.share.low),
         percent(met.share.high),
-        day_month(met.window.best),
+        notation.day(met.window.best),
         percent(met.best),
     )];
     if met.from != spread {
         lines.push(format!(
             "This counts from {}, when the water it needs had come.",
-            day_month(met.from)
+            notation.day(met.from)
         ));
     }
     lines.push(format!(
         "Half of it was in the root zone about {}; by then {} of the larvae had hatched and {} were in their third instar.",
-        day_month(met.arrived),
+        notation.day(met.arrived),
         percent(met.hatched),
         percent(met.grown)
     ));
@@ -276,7 +284,7 @@ mod tests {
     fn a_verdict_counts_the_days_to_those_worth_it() {
         let said = |from, timing| {
             let met = Ok(found(from, timing));
-            verdict(&applied(None, None), "Beetle", &met)
+            verdict(&applied(None, None), "Beetle", &met, &Notation::default())
         };
         assert_eq!(
             said("2026-06-01", Timing::InTime),
@@ -300,7 +308,7 @@ mod tests {
             Some(watering(WateringState::Missed, Some("2026-06-02"))),
             Some(0.1),
         );
-        let said = verdict(&dry, "Beetle", &met);
+        let said = verdict(&dry, "Beetle", &met, &Notation::default());
         assert!(said.starts_with("Clothianidin of 1 June on 10 % of the site was in time"));
         assert!(
             said.ends_with("if it did not get it, it did little."),
@@ -310,13 +318,14 @@ mod tests {
             Some(watering(WateringState::Done(day("2026-06-05")), None)),
             Some(1.0),
         );
-        let said = verdict(&late, "Beetle", &met);
+        let said = verdict(&late, "Beetle", &met, &Notation::default());
         assert!(said.starts_with("Clothianidin of 1 June, watered in late on 5 June, was in time"));
     }
 
     #[test]
     fn how_it_was_watered_in_is_told_by_what_is_known() {
-        let said = |state, rain_through| watered(&watering(state, rain_through));
+        let said =
+            |state, rain_through| watered(&watering(state, rain_through), &Notation::default());
         let counted = "(4 mm of rain and 5 mm of logged irrigation).";
         assert_eq!(
             said(WateringState::Done(day("2026-06-02")), Some("2026-06-02")),
@@ -347,6 +356,7 @@ mod tests {
             &found("2026-06-01", Timing::InTime),
             day("2026-06-01"),
             true,
+            &Notation::default(),
         );
         assert_eq!(
             lines,
@@ -359,6 +369,7 @@ mod tests {
             &found("2026-06-13", Timing::InTime),
             day("2026-06-01"),
             false,
+            &Notation::default(),
         );
         assert!(late[0].contains(
             "open to it (partly outlook); the best day of this option, 11 June (2 days before)"

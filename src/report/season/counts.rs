@@ -1,54 +1,55 @@
 //! What was counted in a season, and how counts changed.
 
 use crate::domain::look_back::{Change, Counted, CountedBrood, Counts, OfSpecies};
+use crate::domain::notation::Notation;
 use crate::domain::scouting::Verdict;
-use crate::notify::wording::{density, what_was_found_in_brief};
-use crate::report::words::{percent, whole_day};
+use crate::notify::wording::what_was_found_in_brief;
+use crate::report::words::percent;
 
 /// The heads of the columns of counts.
 pub const COUNTS: [&str; 4] = ["day", "whose larvae", "found", "against the turf"];
 
 /// A row for each count.
-pub(super) fn count_rows(counts: &Counts) -> Vec<[String; 4]> {
+pub(super) fn count_rows(counts: &Counts, notation: &Notation) -> Vec<[String; 4]> {
     counts
         .all
         .iter()
         .map(|one| {
             [
-                whole_day(one.day),
+                notation.day_and_year(one.day),
                 brood(one.brood).to_owned(),
-                what_was_found_in_brief(&one.reading),
+                what_was_found_in_brief(&one.reading, notation),
                 against_turf(one).to_owned(),
             ]
         })
         .collect()
 }
 
-/// What the turf bears, and how counts changed from brood to brood.
-pub(super) fn count_notes(species: &OfSpecies) -> Vec<String> {
+/// What the turf tolerates, and how counts changed from brood to brood.
+pub(super) fn count_notes(species: &OfSpecies, notation: &Notation) -> Vec<String> {
     if species.counts.all.is_empty() {
         return vec![format!("No count of {} is logged.", species.name)];
     }
     let (low, high) = species.tolerance;
-    let bears = if low == high {
-        density(low)
+    let tolerated = if low == high {
+        notation.density(low)
     } else {
-        format!("{} to {}", density(low), density(high))
+        notation.densities(low, high)
     };
-    let mut notes = vec![format!("The turf is taken to bear {bears}.")];
+    let mut notes = vec![format!("The turf is taken to tolerate {tolerated}.")];
     let between = species.counts.from_brood_to_brood();
-    notes.extend(between.map(|between| change(&between)));
+    notes.extend(between.map(|between| change(&between, notation)));
     notes
 }
 
 /// The last count, in a sentence.
-pub(super) fn counts_in_short(species: &OfSpecies) -> Option<String> {
+pub(super) fn counts_in_short(species: &OfSpecies, notation: &Notation) -> Option<String> {
     let last = species.counts.all.last()?;
     Some(format!(
         "{}: the last count, {}, found {}, {} ({} larvae).",
         species.name,
-        whole_day(last.day),
-        density(last.reading.mean_per_m2),
+        notation.day_and_year(last.day),
+        notation.density(last.reading.mean_per_m2),
         against_turf(last),
         brood(last.brood),
     ))
@@ -67,14 +68,14 @@ fn brood(brood: CountedBrood) -> &'static str {
 /// What a count says of the turf.
 fn against_turf(counted: &Counted) -> &'static str {
     match counted.reading.verdict {
-        Verdict::Below => "below what the turf bears",
+        Verdict::Below => "below what the turf tolerates",
         Verdict::Near => "near it: cannot tell",
-        Verdict::Above => "above what the turf bears",
+        Verdict::Above => "above what the turf tolerates",
     }
 }
 
 /// From one count to another.
-pub(super) fn change(change: &Change<'_>) -> String {
+pub(super) fn change(change: &Change<'_>, notation: &Notation) -> String {
     let (before, after) = (change.before, change.after);
     let ratio = change.ratio().map_or(String::new(), |ratio| {
         if ratio < 1.0 {
@@ -90,11 +91,11 @@ pub(super) fn change(change: &Change<'_>) -> String {
     };
     format!(
         "From {} ({}) to {} ({}): from {} to {}{ratio}. {clear}",
-        whole_day(before.day),
+        notation.day_and_year(before.day),
         brood(before.brood),
-        whole_day(after.day),
+        notation.day_and_year(after.day),
         brood(after.brood),
-        density(before.reading.mean_per_m2),
-        density(after.reading.mean_per_m2),
+        notation.density(before.reading.mean_per_m2),
+        notation.density(after.reading.mean_per_m2),
     )
 }

@@ -7,6 +7,7 @@ use crate::domain::look_back::{
     Applied, Counted, Foretelling, Held, Met, MilestoneReview, NotKnown, NoticeScore, OfSpecies,
     SentNotice, Told,
 };
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season_state::PassedBy;
 use crate::domain::treatment::watering::{Watering, WateringState};
 use crate::report::words::thousandths;
@@ -55,7 +56,7 @@ fn species(one: &OfSpecies) -> Value {
         "hatch_unknown": one.hatch.as_ref().err().map(ToString::to_string),
         "hatch_observed": one.is_settled,
         "catches": one.catches,
-        "borne_per_m2": one.tolerance,
+        "tolerated_per_m2": one.tolerance,
         "counts": one.counts.all.iter().map(count).collect::<Vec<_>>(),
         "change": one.counts.from_brood_to_brood().map(|change| json!({
             "before": change.before.number,
@@ -161,7 +162,7 @@ fn water(watering: &Watering) -> Value {
 }
 
 fn met(one: &Applied, species: &str, found: &Result<Met, NotKnown>) -> Value {
-    let verdict = verdict(one, species, found);
+    let verdict = verdict(one, species, found, &Notation::default());
     match found {
         Err(why) => json!({ "species": species, "verdict": verdict, "unknown": why.to_string() }),
         Ok(met) => json!({
@@ -193,5 +194,5 @@ fn sent(one: &Told) -> Value {
         SentNotice::Overtaken { .. } => "overtaken",
         SentNotice::Water { .. } => "water",
     };
-    json!({ "day": one.on, "kind": kind, "what": told(&one.what) })
+    json!({ "day": one.on, "kind": kind, "what": told(&one.what, &Notation::default()) })
 }

@@ -4,9 +4,10 @@ use super::counts::{count_notes, count_rows};
 use crate::domain::look_back::{
     Foretelling, HatchSpan, Held, LookBack, MilestoneReview, OfSpecies,
 };
+use crate::domain::notation::Notation;
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::season_state::PassedBy;
-use crate::report::words::{day_month, days, short_day, whole_day};
+use crate::report::words::days;
 use chrono::NaiveDate;
 
 /// The heads of the columns of dates.
@@ -32,29 +33,34 @@ pub struct SpeciesReport {
     pub notes: Vec<String>,
     /// A row for each count, under [`COUNTS`](super::COUNTS).
     pub counts: Vec<[String; 4]>,
-    /// What the turf bears, and how counts changed.
+    /// What the turf tolerates, and how counts changed.
     pub count_notes: Vec<String>,
 }
 
 impl SpeciesReport {
-    pub(super) fn of(species: &OfSpecies, season: &LookBack) -> Self {
+    pub(super) fn of(species: &OfSpecies, season: &LookBack, notation: &Notation) -> Self {
         let rows = species.milestones.iter();
         Self {
             name: species.name.clone(),
             dates: rows
-                .map(|one| dates(one, species, season.is_over))
+                .map(|one| dates(one, species, season.is_over, notation))
                 .collect(),
-            notes: notes(species, season.season.end),
-            counts: count_rows(&species.counts),
-            count_notes: count_notes(species),
+            notes: notes(species, season.season.end, notation),
+            counts: count_rows(&species.counts, notation),
+            count_notes: count_notes(species, notation),
         }
     }
 }
 
 /// The row of a milestone.
-fn dates(one: &MilestoneReview, species: &OfSpecies, is_over: bool) -> [String; 8] {
+fn dates(
+    one: &MilestoneReview,
+    species: &OfSpecies,
+    is_over: bool,
+    notation: &Notation,
+) -> [String; 8] {
     let none = || "–".to_owned();
-    let when = came(one, species, is_over);
+    let when = came(one, species, is_over, notation);
     let title = one.milestone.short_title().to_owned();
     let Some(first) = one.first() else {
         return [title, none(), none(), none(), when, none(), none(), none()];
@@ -62,9 +68,9 @@ fn dates(one: &MilestoneReview, species: &OfSpecies, is_over: bool) -> [String; 
     let against = |words: &dyn Fn(NaiveDate) -> String| one.came_by_sum().map_or_else(none, words);
     [
         title,
-        short_day(first.told_on),
-        range_in(first, short_day).unwrap_or_else(|| "not kept".to_owned()),
-        short_day(first.likely),
+        notation.short_day(first.told_on),
+        range_in(first, |day| notation.short_day(day)).unwrap_or_else(|| "not kept".to_owned()),
+        notation.short_day(first.likely),
         when,
         against(&|came| first.held(came).map_or_else(none, held)),
         against(&|came| off(first.late_by_days(came))),
@@ -73,12 +79,12 @@ fn dates(one: &MilestoneReview, species: &OfSpecies, is_over: bool) -> [String; 
 }
 
 /// "29 June to 16 July"; `None` if the notice kept no range.
-pub(super) fn range(notice: &Foretelling) -> Option<String> {
-    range_in(notice, day_month)
+pub(super) fn range(notice: &Foretelling, notation: &Notation) -> Option<String> {
+    range_in(notice, |day| notation.day(day))
 }
 
 /// The same with days in another form.
-fn range_in(notice: &Foretelling, form: fn(NaiveDate) -> String) -> Option<String> {
+fn range_in(notice: &Foretelling, form: impl Fn(NaiveDate) -> String) -> Option<String> {
     let early = form(notice.early?);
     Some(match notice.late {
         Some(late) => format!("{early} to {}", form(late)),
@@ -105,10 +111,15 @@ fn off(late_by_days: i64) -> String {
 }
 
 /// When a milestone came.
-fn came(review: &MilestoneReview, species: &OfSpecies, is_over: bool) -> String {
+fn came(
+    review: &MilestoneReview,
+    species: &OfSpecies,
+    is_over: bool,
+    notation: &Notation,
+) -> String {
     match (review.came, review.by) {
-        (Some(on), Some(PassedBy::Sum)) => short_day(on),
-        (Some(on), _) => format!("{} (calendar)", short_day(on)),
+        (Some(on), Some(PassedBy::Sum)) => notation.short_day(on),
+        (Some(on), _) => format!("{} (calendar)", notation.short_day(on)),
         (None, _) if species.is_held => "not known".to_owned(),
         (None, _) if is_over => "did not come".to_owned(),
         (None, _) => "not yet".to_owned(),
@@ -116,7 +127,7 @@ fn came(review: &MilestoneReview, species: &OfSpecies, is_over: bool) -> String 
 }
 
 /// How the hatch went, in a sentence.
-pub(super) fn hatch_in_short(species: &OfSpecies, is_over: bool) -> String {
+pub(super) fn hatch_in_short(species: &OfSpecies, is_over: bool, notation: &Notation) -> String {
     let name = &species.name;
     let Some(hatch) = species.milestone(Milestone::Hatch) else {
         return String::new();
@@ -134,13 +145,13 @@ pub(super) fn hatch_in_short(species: &OfSpecies, is_over: bool) -> String {
     };
     let came_on = format!(
         "{name}: hatch came on {} by the temperature sum",
-        day_month(came)
+        notation.day(came)
     );
     let Some(first) = hatch.first() else {
         return format!("{came_on}; no early notice of it is on record.");
     };
     let warning = days(first.warning_days(came));
-    match (range(first), first.held(came)) {
+    match (range(first, notation), first.held(came)) {
         (Some(range), Some(Held::Inside)) => {
             format!("{came_on}, inside the range told {warning} before ({range}).")
         }
@@ -154,15 +165,15 @@ pub(super) fn hatch_in_short(species: &OfSpecies, is_over: bool) -> String {
         ),
         _ => format!(
             "{came_on}; {} had been told as likely {warning} before.",
-            day_month(first.likely)
+            notation.day(first.likely)
         ),
     }
 }
 
 /// When larvae hatched.
-fn hatch_span(span: &HatchSpan, is_settled: bool) -> String {
+fn hatch_span(span: &HatchSpan, is_settled: bool, notation: &Notation) -> String {
     let most = match span.most {
-        Some(most) => format!("and 19 in 20 by {}", day_month(most)),
+        Some(most) => format!("and 19 in 20 by {}", notation.day(most)),
         None => "and the last of them not before the date by which they are gone".to_owned(),
     };
     let how = if is_settled {
@@ -172,13 +183,13 @@ fn hatch_span(span: &HatchSpan, is_settled: bool) -> String {
     };
     format!(
         "{how} 1 in 20 larvae has hatched by {}, half by {} {most}.",
-        day_month(span.first),
-        day_month(span.half)
+        notation.day(span.first),
+        notation.day(span.half)
     )
 }
 
 /// What people must know of a species beside its dates.
-fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
+fn notes(species: &OfSpecies, season_end: NaiveDate, notation: &Notation) -> Vec<String> {
     let mut notes = Vec::new();
     match species.watched_from {
         Some(from) if from <= season_end => {
@@ -186,7 +197,7 @@ fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
             if species.milestones.iter().any(unseen) {
                 notes.push(format!(
                     "It is watched since {}; what came up to that day was not told.",
-                    whole_day(from)
+                    notation.day_and_year(from)
                 ));
             }
         }
@@ -204,24 +215,24 @@ fn notes(species: &OfSpecies, season_end: NaiveDate) -> Vec<String> {
         if recorded.withdrawn {
             notes.push(format!(
                 "The {title} told for {} was taken back.",
-                day_month(recorded.on)
+                notation.day(recorded.on)
             ));
         } else if let Some(to) = recorded.corrected_to {
             notes.push(format!(
                 "The {title} told for {} was corrected to {}.",
-                day_month(recorded.on),
-                day_month(to)
+                notation.day(recorded.on),
+                notation.day(to)
             ));
         }
     }
     match &species.hatch {
-        Ok(span) => notes.push(hatch_span(span, species.is_settled)),
+        Ok(span) => notes.push(hatch_span(span, species.is_settled, notation)),
         Err(why) => notes.push(format!("When larvae hatched is not known: {why}.")),
     }
     if let Some(first) = species.catches.first() {
         notes.push(format!(
             "Adults were first caught or seen on {}; the thresholds are moved by it.",
-            day_month(*first)
+            notation.day(*first)
         ));
     }
     notes
@@ -273,7 +284,7 @@ mod tests {
     #[test]
     fn hatch_is_held_against_the_range_that_was_told_first() {
         let told = || vec![notice(Some("2026-07-01"), Some("2026-07-20"))];
-        let said = |came| hatch_in_short(&hatch(Some(came), told()), true);
+        let said = |came| hatch_in_short(&hatch(Some(came), told()), true, &Notation::default());
         assert_eq!(
             said("2026-07-20"),
             "Beetle: hatch came on 20 July by the temperature sum, inside the range told 35 days before (1 July to 20 July)."
@@ -290,7 +301,13 @@ mod tests {
 
     #[test]
     fn hatch_is_told_of_where_no_range_was_kept_or_none_was_told() {
-        let said = |notices| hatch_in_short(&hatch(Some("2026-07-12"), notices), true);
+        let said = |notices| {
+            hatch_in_short(
+                &hatch(Some("2026-07-12"), notices),
+                true,
+                &Notation::default(),
+            )
+        };
         assert!(
             said(vec![notice(None, None)]).ends_with(
                 "by the temperature sum; 10 July had been told as likely 27 days before."
@@ -302,21 +319,27 @@ mod tests {
     #[test]
     fn a_hatch_that_did_not_come_is_told_by_what_is_known() {
         let none = hatch(None, Vec::new());
-        assert!(hatch_in_short(&none, true).ends_with("hatch never came this season."));
-        assert!(hatch_in_short(&none, false).ends_with("hatch has not come yet."));
+        assert!(
+            hatch_in_short(&none, true, &Notation::default())
+                .ends_with("hatch never came this season.")
+        );
+        assert!(
+            hatch_in_short(&none, false, &Notation::default()).ends_with("hatch has not come yet.")
+        );
         let held = OfSpecies {
             is_held: true,
             ..none
         };
         assert!(
-            hatch_in_short(&held, true).ends_with("whether and when larvae hatched is not known.")
+            hatch_in_short(&held, true, &Notation::default())
+                .ends_with("whether and when larvae hatched is not known.")
         );
     }
 
     #[test]
     fn a_row_has_no_comparison_where_nothing_was_told() {
         let came = hatch(Some("2026-07-12"), Vec::new());
-        let row = dates(&came.milestones[0], &came, true);
+        let row = dates(&came.milestones[0], &came, true, &Notation::default());
         assert_eq!(row[1..], ["–", "–", "–", "12 Jul", "–", "–", "–"]);
     }
 
@@ -327,7 +350,7 @@ mod tests {
             notice(Some("2026-07-15"), None),
         ];
         let came = hatch(Some("2026-07-12"), told);
-        let row = dates(&came.milestones[0], &came, true);
+        let row = dates(&came.milestones[0], &came, true, &Notation::default());
         let shown = [
             "15 Jun",
             "1 Jul or later",
@@ -344,7 +367,7 @@ mod tests {
     fn a_date_cap_is_no_day_to_hold_a_notice_against() {
         let mut capped = hatch(Some("2026-10-01"), vec![notice(None, None)]);
         capped.milestones[0].by = Some(PassedBy::DateCap);
-        let row = dates(&capped.milestones[0], &capped, true);
+        let row = dates(&capped.milestones[0], &capped, true, &Notation::default());
         assert_eq!(row[2], "not kept");
         assert_eq!(row[4..], ["1 Oct (calendar)", "–", "–", "–"]);
     }
@@ -356,13 +379,19 @@ mod tests {
             ..hatch(Some("2026-07-12"), Vec::new())
         };
         let end = day("2026-12-31");
-        assert!(notes(&watched_from(None), end)[0].starts_with("It was not watched"));
-        assert!(notes(&watched_from(Some("2027-01-01")), end)[0].starts_with("It was not watched"));
         assert!(
-            notes(&watched_from(Some("2026-07-12")), end)[0]
+            notes(&watched_from(None), end, &Notation::default())[0]
+                .starts_with("It was not watched")
+        );
+        assert!(
+            notes(&watched_from(Some("2027-01-01")), end, &Notation::default())[0]
+                .starts_with("It was not watched")
+        );
+        assert!(
+            notes(&watched_from(Some("2026-07-12")), end, &Notation::default())[0]
                 .starts_with("It is watched since 12 July 2026;")
         );
-        let early = notes(&watched_from(Some("2026-04-01")), end);
+        let early = notes(&watched_from(Some("2026-04-01")), end, &Notation::default());
         assert_eq!(
             early,
             ["When larvae hatched is not known: by the sums no larvae hatched."]
@@ -377,11 +406,11 @@ mod tests {
             most: None,
         };
         assert_eq!(
-            hatch_span(&span, true),
+            hatch_span(&span, true, &Notation::default()),
             "By the model 1 in 20 larvae has hatched by 1 July, half by 20 July and the last of them not before the date by which they are gone."
         );
         assert!(
-            hatch_span(&span, false)
+            hatch_span(&span, false, &Notation::default())
                 .starts_with("By the model, from the days so far and the outlook, 1 in 20")
         );
     }

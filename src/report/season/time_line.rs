@@ -2,7 +2,7 @@
 //! counts. Where a day lies on paper is left to whoever draws it.
 
 use crate::domain::look_back::{Applied, LookBack, MilestoneReview, OfSpecies};
-use crate::report::words::day_month;
+use crate::domain::notation::Notation;
 use chrono::{Days, NaiveDate};
 
 /// Days left free on both sides; what is at work for months is cut off there.
@@ -57,12 +57,15 @@ pub enum TimeLineMark {
 
 impl TimeLine {
     /// The time line of a season; `None` if there is nothing to draw.
-    pub(super) fn of(title: &str, season: &LookBack) -> Option<Self> {
+    pub(super) fn of(title: &str, season: &LookBack, notation: &Notation) -> Option<Self> {
         let rows = rows(season);
         let marks = || rows.iter().flat_map(|row| &row.marks);
         let first = marks().map(|mark| mark.days().0).min()? - Days::new(MARGIN_DAYS);
         let last = marks().map(TimeLineMark::drawn_to).max()? + Days::new(MARGIN_DAYS);
-        let described: Vec<String> = rows.iter().filter_map(TimeLineRow::in_words).collect();
+        let described: Vec<String> = rows
+            .iter()
+            .filter_map(|row| row.in_words(notation))
+            .collect();
         Some(Self {
             title: format!("Time line of {title}"),
             description: described.join(" "),
@@ -91,26 +94,36 @@ impl TimeLineMark {
         }
     }
 
-    fn in_words(&self) -> String {
+    fn in_words(&self, notation: &Notation) -> String {
         match *self {
-            Self::Range(from, to) => format!("range told {} to {}", day_month(from), day_month(to)),
-            Self::Told(on) => format!("first told on {}", day_month(on)),
-            Self::Likely(on) => format!("likely {}", day_month(on)),
-            Self::Came(on) => format!("came {}", day_month(on)),
-            Self::Hatching(from, to) => format!("{} to {}", day_month(from), day_month(to)),
-            Self::AtWork(from, to) => format!("at work {} to {}", day_month(from), day_month(to)),
-            Self::Spread(on) => format!("spread {}", day_month(on)),
-            Self::Count(on, per_m2) => format!("{} {per_m2:.0} per m²", day_month(on)),
+            Self::Range(from, to) => {
+                format!("range told {} to {}", notation.day(from), notation.day(to))
+            }
+            Self::Told(on) => format!("first told on {}", notation.day(on)),
+            Self::Likely(on) => format!("likely {}", notation.day(on)),
+            Self::Came(on) => format!("came {}", notation.day(on)),
+            Self::Hatching(from, to) => format!("{} to {}", notation.day(from), notation.day(to)),
+            Self::AtWork(from, to) => {
+                format!("at work {} to {}", notation.day(from), notation.day(to))
+            }
+            Self::Spread(on) => format!("spread {}", notation.day(on)),
+            Self::Count(on, per_m2) => {
+                format!("{} {}", notation.day(on), notation.density(per_m2))
+            }
         }
     }
 }
 
 impl TimeLineRow {
-    fn in_words(&self) -> Option<String> {
+    fn in_words(&self, notation: &Notation) -> Option<String> {
         if self.is_heading {
             return Some(format!("{}:", self.label));
         }
-        let marks: Vec<String> = self.marks.iter().map(TimeLineMark::in_words).collect();
+        let marks: Vec<String> = self
+            .marks
+            .iter()
+            .map(|mark| mark.in_words(notation))
+            .collect();
         (!marks.is_empty()).then(|| format!("{}: {}.", self.label, marks.join(", ")))
     }
 }
@@ -156,7 +169,7 @@ fn of_species(species: &OfSpecies, season: &LookBack) -> Vec<TimeLineRow> {
         .collect();
     if !counts.is_empty() {
         rows.push(TimeLineRow {
-            label: "counts, per m²".to_owned(),
+            label: "counts".to_owned(),
             is_heading: false,
             marks: counts,
         });
@@ -233,7 +246,12 @@ mod tests {
 
     #[test]
     fn what_is_at_work_for_months_does_not_stretch_the_drawing() {
-        let line = TimeLine::of("Lawn", &season(vec![spread("2027-04-01")])).unwrap();
+        let line = TimeLine::of(
+            "Lawn",
+            &season(vec![spread("2027-04-01")]),
+            &Notation::default(),
+        )
+        .unwrap();
         assert_eq!(line.first, day("2026-05-18"));
         assert_eq!(line.last, day("2026-07-04"));
         assert_eq!(
@@ -244,6 +262,9 @@ mod tests {
 
     #[test]
     fn a_season_without_marks_is_not_drawn() {
-        assert_eq!(TimeLine::of("Lawn", &season(Vec::new())), None);
+        assert_eq!(
+            TimeLine::of("Lawn", &season(Vec::new()), &Notation::default()),
+            None
+        );
     }
 }

@@ -2,35 +2,36 @@
 
 use super::species::range;
 use crate::domain::look_back::SentNotice;
+use crate::domain::notation::Notation;
 use crate::domain::telling::notice_log::WateringStep;
 use crate::domain::treatment::steps::Step;
-use crate::report::words::day_month;
 use chrono::NaiveDate;
 
 /// What was told.
-pub(super) fn told(what: &SentNotice) -> String {
+pub(super) fn told(what: &SentNotice, notation: &Notation) -> String {
     let about = |day: Option<NaiveDate>| {
-        day.map_or(String::new(), |day| format!(" about {}", day_month(day)))
+        day.map_or(String::new(), |day| format!(" about {}", notation.day(day)))
     };
     match what {
         SentNotice::Foretold { species, notice } => {
-            let range = range(notice).map_or(String::new(), |range| format!(" ({range})"));
+            let range =
+                range(notice, notation).map_or(String::new(), |range| format!(" ({range})"));
             format!(
                 "{species}: {} likely {}{range}",
                 notice.milestone.title(),
-                day_month(notice.likely)
+                notation.day(notice.likely)
             )
         }
         SentNotice::Passed { species, recorded } => {
             let after = match (recorded.withdrawn, recorded.corrected_to) {
                 (true, _) => "; taken back later".to_owned(),
-                (false, Some(to)) => format!("; corrected later to {}", day_month(to)),
+                (false, Some(to)) => format!("; corrected later to {}", notation.day(to)),
                 (false, None) => String::new(),
             };
             format!(
                 "{species}: {} on {}{after}",
                 recorded.milestone.title(),
-                day_month(recorded.on)
+                notation.day(recorded.on)
             )
         }
         SentNotice::Treatment { option, step, due } => {
@@ -55,7 +56,7 @@ pub(super) fn told(what: &SentNotice) -> String {
                 Some(option) => format!("{option} (number {number})"),
                 None => format!("application number {number}, taken back since"),
             };
-            let by = due.map_or(String::new(), |due| format!(" by {}", day_month(due)));
+            let by = due.map_or(String::new(), |due| format!(" by {}", notation.day(due)));
             match step {
                 WateringStep::Done => format!("{what}: watered in"),
                 WateringStep::Missed => format!("{what}: not watered in{by}"),
@@ -72,12 +73,15 @@ mod tests {
     use super::*;
 
     fn water(option: Option<&str>, step: WateringStep) -> String {
-        told(&SentNotice::Water {
-            number: 3,
-            option: option.map(str::to_owned),
-            step,
-            due: NaiveDate::from_ymd_opt(2026, 6, 2),
-        })
+        told(
+            &SentNotice::Water {
+                number: 3,
+                option: option.map(str::to_owned),
+                step,
+                due: NaiveDate::from_ymd_opt(2026, 6, 2),
+            },
+            &Notation::default(),
+        )
     }
 
     #[test]
@@ -100,11 +104,14 @@ mod tests {
     #[test]
     fn a_treatment_is_told_with_its_step_and_the_day_it_was_about() {
         let step = |step, due| {
-            told(&SentNotice::Treatment {
-                option: "Carbaryl".to_owned(),
-                step,
-                due,
-            })
+            told(
+                &SentNotice::Treatment {
+                    option: "Carbaryl".to_owned(),
+                    step,
+                    due,
+                },
+                &Notation::default(),
+            )
         };
         let due = NaiveDate::from_ymd_opt(2026, 8, 20);
         assert_eq!(

@@ -1,8 +1,9 @@
 //! What is due at a site, as scripts and people read it.
 
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season_state::Hold;
 use crate::domain::treatment::due::{Due, Idle, NextDay, Urgency};
-use crate::report::words::{counted, short_day};
+use crate::report::words::counted;
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -28,14 +29,14 @@ pub struct DueStatus {
 }
 
 impl DueStatus {
-    pub(super) fn of(due: &Due<'_>, today: NaiveDate) -> Self {
+    pub(super) fn of(due: &Due<'_>, today: NaiveDate, notation: &Notation) -> Self {
         let urgency = due.urgency();
         Self {
             what: urgency.name(),
             option: due.option().map(|option| option.id.clone()),
             by: due.by(),
             since: due.since(),
-            words: words(due, today),
+            words: words(due, today, notation),
             urgency,
             next: match due {
                 Due::Nothing { next, .. } => next.and_then(|next| next.likely),
@@ -53,11 +54,11 @@ impl DueStatus {
     }
 }
 
-fn words(due: &Due<'_>, today: NaiveDate) -> String {
+fn words(due: &Due<'_>, today: NaiveDate, notation: &Notation) -> String {
     let urgency = due.urgency();
     match due {
         Due::Water { option, watering } => {
-            let (name, by) = (&option.name, short_day(watering.deadline));
+            let (name, by) = (&option.name, notation.short_day(watering.deadline));
             match urgency {
                 Urgency::WaterOverdue => format!("water in {name} now (was due {by})"),
                 _ if watering.deadline == today => format!("water in {name} today"),
@@ -65,16 +66,16 @@ fn words(due: &Due<'_>, today: NaiveDate) -> String {
             }
         }
         Due::Apply { option, window, .. } => {
-            let (name, last) = (&option.name, short_day(window.last));
+            let (name, last) = (&option.name, notation.short_day(window.last));
             let days = if urgency == Urgency::ApplyLater {
-                format!("from {}", short_day(window.first))
+                format!("from {}", notation.short_day(window.first))
             } else if window.last == today {
                 "today, the last day".to_owned()
             } else {
                 format!("by {last}")
             };
             let best = if window.best > today && window.best != window.last {
-                format!(" (best {})", short_day(window.best))
+                format!(" (best {})", notation.short_day(window.best))
             } else if urgency == Urgency::LastWeek && window.last > today {
                 " (last week)".to_owned()
             } else {
@@ -84,26 +85,30 @@ fn words(due: &Due<'_>, today: NaiveDate) -> String {
         }
         Due::Count { days, again } => {
             let again = if *again { " again" } else { "" };
-            format!("count grubs{again} by {}", short_day(days.by))
+            format!("count grubs{again} by {}", notation.short_day(days.by))
         }
         Due::NothingLeft(_) => "counted above the limit; nothing works any more".to_owned(),
-        Due::Held(hold) => format!("held: {}", held_briefly(*hold)),
+        Due::Held(hold) => format!("held: {}", held_briefly(*hold, notation)),
         Due::Nothing {
             idle: Idle::NoDays, ..
-        } => idle_words(Idle::NoDays),
-        Due::Nothing { idle, next } => format!("{}; {}", idle_words(*idle), next_words(*next)),
+        } => idle_words(Idle::NoDays, notation),
+        Due::Nothing { idle, next } => format!(
+            "{}; {}",
+            idle_words(*idle, notation),
+            next_words(*next, notation)
+        ),
     }
 }
 
 /// Why milestones are held back, where space is short.
-fn held_briefly(hold: Hold) -> String {
+fn held_briefly(hold: Hold, notation: &Notation) -> String {
     match hold {
         Hold::NoData => "no measured day yet".to_owned(),
         Hold::Gap(gap) => format!(
             "{} missing, {} to {}",
             counted(gap.days().unsigned_abs() as usize, "day"),
-            short_day(gap.from),
-            short_day(gap.to)
+            notation.short_day(gap.from),
+            notation.short_day(gap.to)
         ),
         Hold::TooManyEstimated { estimated, limit } => {
             format!("{estimated} days estimated, {limit} allowed")
@@ -111,10 +116,10 @@ fn held_briefly(hold: Hold) -> String {
     }
 }
 
-fn idle_words(idle: Idle) -> String {
+fn idle_words(idle: Idle, notation: &Notation) -> String {
     match idle {
         Idle::NotCalledFor => "nothing to apply".to_owned(),
-        Idle::Treated(on) => format!("treated {}", short_day(on)),
+        Idle::Treated(on) => format!("treated {}", notation.short_day(on)),
         Idle::CountedBelow => "counted below the limit".to_owned(),
         Idle::NoDates => "days to apply not known yet".to_owned(),
         Idle::TooLate => "too late to apply".to_owned(),
@@ -122,14 +127,14 @@ fn idle_words(idle: Idle) -> String {
     }
 }
 
-fn next_words(next: Option<NextDay>) -> String {
+fn next_words(next: Option<NextDay>, notation: &Notation) -> String {
     let Some(next) = next else {
         return "season over".to_owned();
     };
     let what = next.milestone.short_title();
     match next.likely {
-        Some(day) if next.by_calendar => format!("{what} {}", short_day(day)),
-        Some(day) => format!("{what} about {}", short_day(day)),
+        Some(day) if next.by_calendar => format!("{what} {}", notation.short_day(day)),
+        Some(day) => format!("{what} about {}", notation.short_day(day)),
         None => format!("{what} not dated yet"),
     }
 }

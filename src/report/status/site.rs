@@ -3,12 +3,13 @@
 use super::due::DueStatus;
 use crate::config::Config;
 use crate::cycle::{SiteState, newest_day_of};
+use crate::domain::notation::Notation;
 use crate::domain::phenology::season_state::{Crossing, Expectation, Hold, PassedBy, SeasonState};
 use crate::domain::place::site::Site;
 use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::telling::feed_trouble::is_stale;
 use crate::domain::weather::blend::{NEWEST_DAYS, PartIn};
-use crate::report::words::{counted, short_day};
+use crate::report::words::counted;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -262,13 +263,13 @@ impl PassedMilestone {
     }
 
     /// The day, and whether it came by the calendar.
-    pub fn when(&self) -> String {
+    pub fn when(&self, notation: &Notation) -> String {
         let cap = if self.by_date_cap {
             BY_THE_CALENDAR
         } else {
             ""
         };
-        format!("{}{cap}", self.on)
+        format!("{}{cap}", notation.day_and_year(self.on))
     }
 }
 
@@ -301,30 +302,33 @@ impl NextMilestone {
     }
 
     /// What it is and at which sum; a star marks an estimate.
-    pub fn what(&self) -> String {
+    pub fn what(&self, notation: &Notation) -> String {
         let mark = if self.is_estimate() { "*" } else { "" };
-        format!("{} at {:.0}{mark}", self.title, self.threshold)
+        let (sum, _) = notation.degree_day_sum(self.threshold);
+        format!("{} at {sum:.0}{mark}", self.title)
     }
 
     /// When it is likely.
-    pub fn when(&self) -> String {
+    pub fn when(&self, notation: &Notation) -> String {
         let late_by = if self.late_by_calendar {
             BY_THE_CALENDAR
         } else {
             ""
         };
         match (self.early, self.likely, self.late) {
-            (Some(early), Some(likely), Some(late)) if early == late => short_day(likely) + late_by,
+            (Some(early), Some(likely), Some(late)) if early == late => {
+                notation.short_day(likely) + late_by
+            }
             (Some(early), Some(cap), _) if self.by_calendar => format!(
                 "{}{BY_THE_CALENDAR} (by the sum from {})",
-                short_day(cap),
-                short_day(early)
+                notation.short_day(cap),
+                notation.short_day(early)
             ),
             (Some(early), Some(likely), Some(late)) => format!(
                 "about {} ({} to {}{late_by})",
-                short_day(likely),
-                short_day(early),
-                short_day(late)
+                notation.short_day(likely),
+                notation.short_day(early),
+                notation.short_day(late)
             ),
             _ => "no date, see outlook".to_owned(),
         }
@@ -360,11 +364,14 @@ mod tests {
     fn a_range_of_dates_is_told_with_its_middle_and_a_single_date_alone() {
         let dates = [Some("2026-07-01"), Some("2026-07-05"), Some("2026-07-12")];
         let range = next(dates, EvidenceGrade::Published);
-        assert_eq!(range.when(), "about 5 Jul (1 Jul to 12 Jul)");
+        assert_eq!(
+            range.when(&Notation::default()),
+            "about 5 Jul (1 Jul to 12 Jul)"
+        );
         let single = next([Some("2026-10-01"); 3], EvidenceGrade::Published);
-        assert_eq!(single.when(), "1 Oct");
+        assert_eq!(single.when(&Notation::default()), "1 Oct");
         let open = next([dates[0], None, None], EvidenceGrade::Published);
-        assert_eq!(open.when(), "no date, see outlook");
+        assert_eq!(open.when(&Notation::default()), "no date, see outlook");
     }
 
     #[test]
@@ -377,7 +384,7 @@ mod tests {
                 late_by_calendar: true,
                 ..by_sum
             };
-            capped.when()
+            capped.when(&Notation::default())
         };
         assert_eq!(told([cap; 3], true), "20 Sep, by the calendar");
         assert_eq!(
@@ -394,17 +401,20 @@ mod tests {
             on: day("2026-09-20"),
             by_date_cap: true,
         };
-        assert_eq!(came.when(), "2026-09-20, by the calendar");
+        assert_eq!(
+            came.when(&Notation::default()),
+            "20 September 2026, by the calendar"
+        );
     }
 
     #[test]
     fn a_star_marks_an_estimated_threshold() {
         assert_eq!(
-            next([None; 3], EvidenceGrade::Estimate).what(),
+            next([None; 3], EvidenceGrade::Estimate).what(&Notation::default()),
             "hatch at 820*"
         );
         assert_eq!(
-            next([None; 3], EvidenceGrade::Published).what(),
+            next([None; 3], EvidenceGrade::Published).what(&Notation::default()),
             "hatch at 820"
         );
     }
