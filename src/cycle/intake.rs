@@ -9,6 +9,7 @@ use crate::station_feed::fingerprint::LastRead;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::store::StoreError;
+use crate::store::taking_in::{Said, TakenIn};
 use chrono::{DateTime, Utc};
 use tracing::{info, warn};
 
@@ -94,9 +95,12 @@ impl Engine {
                     }
                     None => None,
                 };
-                let merged = self.store.merge(id, &readings, now)?;
-                self.store.merge_rain(id, &rain)?;
-                self.store.withdraw(id, &failed, now)?;
+                let said = Said {
+                    readings: &readings,
+                    rain: &rain,
+                    failed: &failed,
+                };
+                let taken = self.store.take_in(id, said, feed.origin.to_string(), now)?;
                 // Days refused as future are asked for again once the clock has caught up, and held
                 // values to see whether they are still said.
                 let holds = guarded.as_ref().is_some_and(|guarded| guarded.holds());
@@ -111,14 +115,7 @@ impl Engine {
                 self.store
                     .feed_went_well(id, &fingerprint, Some(&validators), now)?;
                 log_refused(id, &refused);
-                info!(
-                    station = id,
-                    added = merged.added,
-                    completed = merged.completed,
-                    revised = merged.revised,
-                    refused = refused.len(),
-                    "took in"
-                );
+                log_taken_in(id, taken, refused.len());
                 Ok(true)
             }
             Err(error) => {
@@ -171,6 +168,29 @@ impl Engine {
     fn failed(&self, id: &str, error: &IntakeError, now: DateTime<Utc>) -> Result<(), StoreError> {
         warn!(station = id, "nothing taken in: {error}");
         self.store.feed_failed(id, &error.to_string(), now)
+    }
+}
+
+fn log_taken_in(station: &str, taken: TakenIn, refused: usize) {
+    let TakenIn {
+        merged,
+        left_out,
+        batch,
+    } = taken;
+    info!(
+        station,
+        added = merged.added,
+        completed = merged.completed,
+        revised = merged.revised,
+        refused,
+        batch,
+        "took in"
+    );
+    if left_out > 0 {
+        info!(
+            station,
+            left_out, "left out what the feed says as in a batch that was undone"
+        );
     }
 }
 

@@ -7,6 +7,7 @@ use super::StoreError;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::path::Path;
 
+mod batches;
 mod notice_log;
 mod packed_years;
 
@@ -265,6 +266,8 @@ const MIGRATIONS: &[Migration] = &[
     ) STRICT, WITHOUT ROWID;
     ",
     ),
+    // 12: batches that can be undone, and what is refused from a feed since
+    Migration::Sql(batches::STATEMENTS),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

@@ -87,13 +87,22 @@ fn rain_that_cannot_be_is_reported_and_its_temperatures_are_kept() {
 fn stored_rain_is_merged_and_a_changed_amount_replaces_the_old_one() {
     let folder = tempfile::tempdir().unwrap();
     let mut store = Store::open(&folder.path().join("h.db")).unwrap();
+    let noon = "2026-07-04T12:00:00Z".parse().unwrap();
     let days =
         |days: &[(&str, f64)]| -> Rain { days.iter().map(|(day, mm)| (date(day), *mm)).collect() };
     store
-        .merge_rain("valley", &days(&[("2026-07-01", 3.0), ("2026-07-02", 0.0)]))
+        .merge_rain(
+            "valley",
+            &days(&[("2026-07-01", 3.0), ("2026-07-02", 0.0)]),
+            noon,
+        )
         .unwrap();
     store
-        .merge_rain("valley", &days(&[("2026-07-02", 5.0), ("2026-07-03", 1.0)]))
+        .merge_rain(
+            "valley",
+            &days(&[("2026-07-02", 5.0), ("2026-07-03", 1.0)]),
+            noon,
+        )
         .unwrap();
     assert_eq!(
         store.rain_since("valley", date("2026-07-02")).unwrap(),
