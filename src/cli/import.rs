@@ -127,6 +127,11 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
                 names.join(", ")
             );
         };
+        if dialect.model {
+            bail!(
+                "\"{name}\" is the forecast of a model and no station's record; nothing was stored"
+            );
+        }
         binding.dialect = dialect.clone();
         if !dialect.units.contains(&binding.unit) {
             binding.unit = dialect.units[0];

@@ -37,7 +37,7 @@ impl Engine {
                     report.failed += 1;
                 }
             }
-            self.take_in_forecast(&feed, now, beat).await?;
+            self.take_in_forecast(&feed, now, beat, report).await?;
             beat();
         }
         Ok(())
@@ -126,18 +126,20 @@ impl Engine {
         }
     }
 
-    /// A forecast that fails is only logged: the one before is used until it lapses.
+    /// A forecast that fails is logged, and told once the one before has lapsed.
     async fn take_in_forecast(
         &mut self,
         feed: &StationFeed,
         now: DateTime<Utc>,
         beat: Beat<'_>,
+        report: &mut Report,
     ) -> Result<(), StoreError> {
         let Some(forecast) = &feed.forecast else {
             return Ok(());
         };
         let id = &feed.station.id;
         let mut stop = self.stop.clone();
+        let forecast_origin = forecast.origin.to_string();
         let read = self.reader.read_forecast(forecast);
         let outcome = tokio::select! {
             outcome = with_beat(read, beat) => outcome,
@@ -158,11 +160,14 @@ impl Engine {
                     days = forecast.days.len(),
                     "took in a forecast (a model)"
                 );
+                self.forecast_arrived(feed, &forecast_origin, now, report)
             }
-            Ok(None) => {}
-            Err(error) => warn!(station = id, "no new forecast taken in: {error}"),
+            Ok(None) => Ok(()),
+            Err(error) => {
+                warn!(station = id, "no new forecast taken in: {error}");
+                self.forecast_did_not_arrive(feed, &error, now, report)
+            }
         }
-        Ok(())
     }
 
     fn failed(&self, id: &str, error: &IntakeError, now: DateTime<Utc>) -> Result<(), StoreError> {

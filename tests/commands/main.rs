@@ -5,6 +5,7 @@ mod support;
 
 mod configuration;
 mod demo;
+mod hindcast;
 mod log_refusals;
 mod logging;
 mod look_back;
