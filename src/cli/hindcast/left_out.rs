@@ -55,8 +55,7 @@ fn incomplete(readings: &Readings, year: i32) -> Option<Incomplete> {
 /// A line for each station.
 pub(super) fn text(left_out: &[LeftOut], missing: u32) -> String {
     let mut text = format!(
-        "left out, with the days that each year lacks (more than {}, or too long a gap):\n",
-        missing
+        "left out, with the days that each year lacks (more than {missing}, or too long a gap):\n"
     );
     for one in left_out {
         let mut parts = Vec::new();
