@@ -106,20 +106,7 @@ fn listed(batch: &Batch, only: Option<&str>) -> String {
         head += &format!("; undone by {by}");
     }
     let mut text = hanging("", &head);
-    let stations = batch
-        .stations
-        .iter()
-        .filter(|(id, _)| only.is_none_or(|only| only == id));
-    for (id, merged) in stations.clone().take(STATIONS_SHOWN) {
-        text += &hanging("    ", &format!("{id}: {}", changes(*merged)));
-    }
-    let mut rest = Merged::default();
-    let more = stations
-        .skip(STATIONS_SHOWN)
-        .inspect(|(_, merged)| rest += *merged)
-        .count();
-    if more > 0 {
-        let line = format!("{}: {}", counted(more, "more station"), changes(rest));
+    for line in station_lines(&batch.stations, only) {
         text += &hanging("    ", &line);
     }
     if batch.archived > 0 {
@@ -130,6 +117,24 @@ fn listed(batch: &Batch, only: Option<&str>) -> String {
         );
     }
     text
+}
+
+/// What a batch did to each station, a line each; many are summed up.
+fn station_lines(stations: &[(String, Merged)], only: Option<&str>) -> Vec<String> {
+    let shown = |(id, _): &&(String, Merged)| only.is_none_or(|only| only == id);
+    let stations: Vec<&(String, Merged)> = stations.iter().filter(shown).collect();
+    let (named, more) = stations.split_at(stations.len().min(STATIONS_SHOWN));
+    let mut lines: Vec<String> = named
+        .iter()
+        .map(|(id, merged)| format!("{id}: {}", changes(*merged)))
+        .collect();
+    if !more.is_empty() {
+        let mut sum = Merged::default();
+        more.iter().for_each(|(_, merged)| sum += *merged);
+        let count = counted(more.len(), "more station");
+        lines.push(format!("{count}: {}", changes(sum)));
+    }
+    lines
 }
 
 pub(super) fn undo(config: &Config, number: i64, dry_run: bool) -> anyhow::Result<ExitCode> {
@@ -160,9 +165,7 @@ fn told(undone: &Undone, number: i64) -> Vec<String> {
         of.kind.name(),
         of.what
     )];
-    for (station, merged) in &undone.stations {
-        lines.push(format!("{station}: {}", changes(*merged)));
-    }
+    lines.extend(station_lines(&undone.stations, None));
     lines.extend(left_alone(&undone.left_alone));
     if undone.refused > 0 {
         lines.push(format!(
@@ -190,4 +193,40 @@ fn left_alone(days: &[(String, NaiveDate)]) -> Option<String> {
             named.join(", ")
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_many_stations_five_are_named_and_the_others_summed_up() {
+        let of = |place: usize| {
+            let merged = Merged {
+                added: place,
+                ..Merged::default()
+            };
+            (format!("s{place}"), merged)
+        };
+        let stations: Vec<_> = (1..=7).map(of).collect();
+        let lines = station_lines(&stations, None);
+        assert_eq!(lines.len(), 6);
+        assert_eq!(lines[4], "s5: 5 days added");
+        assert_eq!(lines[5], "2 more stations: 13 days added");
+        assert_eq!(station_lines(&stations, Some("s7")), ["s7: 7 days added"]);
+    }
+
+    #[test]
+    fn of_many_days_left_alone_three_are_named_and_the_others_counted() {
+        let day = |place| NaiveDate::from_ymd_opt(2026, 6, place).unwrap();
+        let days: Vec<_> = (1..=5)
+            .map(|place| ("hill".to_owned(), day(place)))
+            .collect();
+        let text = left_alone(&days).unwrap();
+        assert!(
+            text.contains("2026-06-03 of hill and 2 more; undo"),
+            "{text}"
+        );
+        assert_eq!(left_alone(&[]), None);
+    }
 }

@@ -54,9 +54,10 @@ fn incomplete(readings: &Readings, year: i32) -> Option<Incomplete> {
 
 /// A line for each station.
 pub(super) fn text(left_out: &[LeftOut], missing: u32) -> String {
-    let mut text = format!(
-        "left out, with the days that each year lacks (more than {missing}, or too long a gap):\n"
+    let head = format!(
+        "left out, with the days that each year lacks (more than {missing}, or too long a gap):"
     );
+    let mut text = hanging("", &head);
     for one in left_out {
         let mut parts = Vec::new();
         if let Some(whole) = one.whole {
