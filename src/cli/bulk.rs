@@ -3,7 +3,7 @@
 //! Readers take the files in turn, each in a thread; this thread stores what they hand on, file by
 //! file in the order of the command line, so that the result does not depend on who is faster.
 
-use super::import::in_words;
+use super::batches::{batch_line, in_words};
 use super::{counted, progress, say};
 use crate::clock::Clock;
 use crate::config::Config;
@@ -20,6 +20,7 @@ use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::Refusals;
 use crate::station_feed::version::FileMark;
 use crate::store::Store;
+use crate::store::batches::OpenBatch;
 use crate::store::bulk::Archived;
 use crate::store::readings::Merged;
 use anyhow::{Context, bail};
@@ -37,6 +38,9 @@ use std::sync::{Mutex, PoisonError};
 const LONG_ROWS: &str = "ghcn-long";
 /// The taker of a file that stands for the archive.
 const ARCHIVE: &str = "every station";
+
+/// Files that a batch names; more are counted.
+const FILES_NAMED: usize = 3;
 
 /// How files are imported.
 #[derive(Clone, Copy)]
@@ -94,8 +98,16 @@ pub(super) fn run(
         now: Clock::Machine.now(),
         bar,
     };
-    let bad = import.all(&jobs, &mut store)?;
+    let mut into = Destination {
+        batch: OpenBatch::of_import(named(&jobs)),
+        store: &mut store,
+    };
+    let result = import.all(&jobs, &mut into);
     import.bar.finish_and_clear();
+    if let Some(line) = batch_line(&into.batch) {
+        say!("{line}");
+    }
+    let bad = result?;
     if options.dry_run {
         say!("nothing was stored (--dry-run)");
     } else {
@@ -163,6 +175,22 @@ fn jobs(
     Ok(jobs)
 }
 
+/// The files as a batch names them.
+fn named(jobs: &[Job]) -> String {
+    let names = jobs.iter().map(|job| job.path.display().to_string());
+    let shown: Vec<String> = names.take(FILES_NAMED).collect();
+    match jobs.len() - shown.len() {
+        0 => shown.join(", "),
+        more => format!("{} and {}", shown.join(", "), counted(more, "more file")),
+    }
+}
+
+/// The database while files are stored, and the batch they are.
+struct Destination<'s> {
+    store: &'s mut Store,
+    batch: OpenBatch,
+}
+
 struct Import<'c> {
     dialect: &'c Dialect,
     stations: Vec<&'c StationFeed>,
@@ -173,7 +201,7 @@ struct Import<'c> {
 
 impl Import<'_> {
     /// Reads and stores all files; returns how many were not taken in full.
-    fn all(&self, jobs: &[Job], store: &mut Store) -> anyhow::Result<usize> {
+    fn all(&self, jobs: &[Job], into: &mut Destination<'_>) -> anyhow::Result<usize> {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         let most = match self.options.every_station {
             true => cores.min(MOST_PACKED_AT_ONCE),
@@ -202,7 +230,7 @@ impl Import<'_> {
             let mut bad = 0;
             // By value: if storing fails, readers find nobody listening and give up.
             for (job, receiver) in jobs.iter().zip(receivers) {
-                bad += usize::from(!self.store(job, &receiver, store)?);
+                bad += usize::from(!self.store(job, &receiver, into)?);
             }
             Ok(bad)
         })
@@ -250,18 +278,16 @@ impl Import<'_> {
         &self,
         job: &Job,
         from: &Receiver<ReaderMessage>,
-        store: &mut Store,
+        into: &mut Destination<'_>,
     ) -> anyhow::Result<bool> {
         self.bar.set_message(job.path.display().to_string());
         let mut outcome = FileOutcome::default();
         while let Ok(sent) = from.recv() {
             match sent {
                 ReaderMessage::BulkPart(part) => self
-                    .store_part(job, *part, store, &mut outcome)
-                    .with_context(|| {
-                    format!("{} was read but not stored", job.path.display())
-                })?,
-                ReaderMessage::End(end) => return self.end(job, end, store, outcome),
+                    .store_part(job, *part, into, &mut outcome)
+                    .with_context(|| format!("{} was read but not stored", job.path.display()))?,
+                ReaderMessage::End(end) => return self.end(job, end, into, outcome),
             }
         }
         bail!("{}: the reader has gone", job.path.display())
@@ -271,7 +297,7 @@ impl Import<'_> {
         &self,
         job: &Job,
         part: BulkPart,
-        store: &mut Store,
+        Destination { store, batch }: &mut Destination<'_>,
         outcome: &mut FileOutcome,
     ) -> anyhow::Result<()> {
         let mut good: Vec<(usize, Parsed)> = Vec::new();
@@ -289,11 +315,11 @@ impl Import<'_> {
                 .iter()
                 .map(|(place, parsed)| (self.stations[*place].station.id.as_str(), parsed))
                 .collect();
-            let merged = store.merge_all(&stations, self.now)?;
+            let merged = store.merge_all(&stations, batch, self.now)?;
             for ((place, _), merged) in good.iter().zip(merged) {
                 *outcome.merged.entry(*place).or_default() += merged;
             }
-            outcome.archived += store.archive(part.harvest.station_years())?;
+            outcome.archived += store.archive(part.harvest.station_years(), batch, self.now)?;
         }
         outcome.refused.append(part.harvest.refused);
         if !job.every_station {
@@ -330,7 +356,7 @@ impl Import<'_> {
         &self,
         job: &Job,
         end: Result<u64, String>,
-        store: &mut Store,
+        Destination { store, batch }: &mut Destination<'_>,
         outcome: FileOutcome,
     ) -> anyhow::Result<bool> {
         let rejected: BTreeSet<usize> = outcome.rejected.iter().map(|(place, _)| *place).collect();
@@ -339,9 +365,12 @@ impl Import<'_> {
                 .stations
                 .iter()
                 .filter(|place| !rejected.contains(place));
-            let mut takers: Vec<String> = read.map(|place| taker(self.stations[*place])).collect();
+            let mut takers: Vec<(String, Option<i64>)> = read
+                .map(|place| (taker(self.stations[*place]), batch.number()))
+                .collect();
             if job.every_station {
-                takers.push(ARCHIVE.to_owned());
+                // The archive is not undone, so the file stays read for it.
+                takers.push((ARCHIVE.to_owned(), None));
             }
             store.note_finished(&job.mark, &takers, self.now)?;
         }

@@ -7,6 +7,7 @@ use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::newest_complete;
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, user_agent};
 use crate::feed::trial::{Known, Misfit, Trial, try_dialects};
+use crate::feed::unpack::{listed, names_in_zip};
 use crate::station_feed::dialect::Dialect;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Parsed;
@@ -73,7 +74,7 @@ pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
     };
     let (fitting, others) = try_dialects(&bytes, &dialects, &known, today);
     let Some(best) = fitting.first() else {
-        bail!("{origin}: {}", why_none(&others));
+        bail!("{origin}: {}", why_none(&bytes, &others));
     };
     describe(best, today);
     if let [_, further @ ..] = fitting.as_slice()
@@ -145,7 +146,7 @@ fn fetch(origin: &Origin) -> anyhow::Result<Vec<u8>> {
 
 /// Why no dialect fits: what is wrong with the file for the dialects whose columns it has; without
 /// any, what all of them say, or what the file looks like.
-fn why_none(others: &[Misfit<'_>]) -> String {
+fn why_none(bytes: &[u8], others: &[Misfit<'_>]) -> String {
     let near: Vec<&Misfit<'_>> = others.iter().filter(|misfit| misfit.has_columns).collect();
     if let [misfit, ..] = near.as_slice() {
         let mut reasons: Vec<String> = vec![misfit.rejection.to_string()];
@@ -156,6 +157,11 @@ fn why_none(others: &[Misfit<'_>]) -> String {
             }
         }
         return reasons.join("\n  ");
+    }
+    if others.len() > 1
+        && let Some(names) = names_in_zip(bytes)
+    {
+        return of_archive(&names);
     }
     let mut reasons = others.iter().map(|misfit| misfit.rejection.to_string());
     let first = reasons.next().unwrap_or_default();
@@ -173,6 +179,18 @@ fn why_none(others: &[Misfit<'_>]) -> String {
     format!(
         "it has the columns of no dialect that is built in{header}\n  tried: {}\n  For a file of your own write a dialect of your own, as config/dialects/own-station.toml shows, and name it with --dialect",
         names.join(", ")
+    )
+}
+
+/// Why an archive fits no dialect, and what to do with it.
+fn of_archive(names: &[String]) -> String {
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    if names.is_empty() {
+        return "this is a zip archive that cannot be read; fetch it again".to_owned();
+    }
+    format!(
+        "this is a zip archive of none of the services whose archives are read; it holds {}: unpack it and try its file of daily rows",
+        listed(&names)
     )
 }
 

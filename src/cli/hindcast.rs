@@ -23,6 +23,10 @@ use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+mod left_out;
+
+use left_out::{Incomplete, LeftOut, incomplete_years};
+
 /// Show how good the outlooks would have been in past seasons
 ///
 /// For each past season of each station, with only the days known by then, issues the outlook 60,
@@ -31,7 +35,8 @@ use std::process::ExitCode;
 /// width. Beside it stand the plain outlook (past seasons taken as they were), the station's mean
 /// date, and last year's date. The threshold is fixed, so that only the weather is scored.
 ///
-/// Without FILES the stations of the configuration are scored by what is stored.
+/// Without FILES the stations of the configuration are scored by what is stored. What is left out, and
+/// why, stands at the end.
 #[derive(Args)]
 pub(super) struct HindcastOptions {
     #[command(flatten)]
@@ -48,7 +53,7 @@ pub(super) struct HindcastOptions {
     /// Fewest whole seasons a station must have
     #[arg(long, value_name = "SEASONS", default_value_t = 20)]
     seasons: usize,
-    /// Most missing days a season may have
+    /// Most missing days a season may have, those cut off at its ends included
     #[arg(long, value_name = "DAYS", default_value_t = 10)]
     missing: u32,
     /// Only the stations that the constants of the outlook were, or were not, fitted on
@@ -114,6 +119,7 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         earlier_only: options.earlier_only,
     };
     let mut all = Vec::new();
+    let mut left_out = Vec::new();
     let mut used = 0;
     let mut seasons_used = 0;
     let bar = progress::steps(stations.len(), "stations scored");
@@ -121,8 +127,16 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         if options.half.is_some_and(|half| !half.holds(name)) {
             continue;
         }
-        let seasons = whole_seasons(readings, options.missing);
-        if seasons.len() < options.seasons {
+        let (seasons, incomplete) = whole_seasons(readings, options.missing);
+        let is_used = seasons.len() >= options.seasons;
+        if !is_used || !incomplete.is_empty() {
+            left_out.push(LeftOut {
+                station: name.clone(),
+                whole: (!is_used).then_some(seasons.len()),
+                incomplete,
+            });
+        }
+        if !is_used {
             continue;
         }
         used += 1;
@@ -131,14 +145,15 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
     }
     if used == 0 {
         bail!(
-            "no station has {} whole seasons; import more history or lower --seasons",
-            options.seasons
+            "no station has {} whole seasons; import more history or lower --seasons\n{}",
+            options.seasons,
+            left_out::text(&left_out, options.missing).trim_end()
         );
     }
     if options.json {
         say!(
             "{}",
-            serde_json::to_string_pretty(&as_json(&all, used, seasons_used))?
+            serde_json::to_string_pretty(&as_json(&all, used, seasons_used, &left_out))?
         );
     } else {
         say!(
@@ -149,6 +164,9 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         );
         for threshold in &all {
             say!("{}", text(threshold));
+        }
+        if !left_out.is_empty() {
+            say!("{}", left_out::text(&left_out, options.missing).trim_end());
         }
     }
     Ok(ExitCode::SUCCESS)
@@ -192,24 +210,32 @@ fn stem(path: &Path) -> String {
         .into_owned()
 }
 
-/// Every whole season from 1 January.
-fn whole_seasons(readings: &Readings, missing: u32) -> Vec<PastSeason> {
+/// Every whole season from 1 January, and the years of the record that are none.
+fn whole_seasons(readings: &Readings, missing: u32) -> (Vec<PastSeason>, Vec<Incomplete>) {
     let start = MonthDay::parse("01-01").expect("a day");
     let Some(last) = readings.keys().next_back() else {
-        return Vec::new();
+        return (Vec::new(), Vec::new());
     };
     let after = Season::starting_in(Season::containing(*last, start).year + 1, start);
     let limits = Limits {
         longest_gap_days: missing,
         most_estimated_days: missing,
     };
-    past_seasons(
+    let mut seasons = past_seasons(
         &DailyReadings::from(readings),
         &Estimates::new(),
         start,
         &after,
         limits,
-    )
+    );
+    let mut incomplete = incomplete_years(readings);
+    seasons.retain(|season| {
+        let lacks = incomplete.iter().find(|year| year.year == season.year);
+        lacks.is_none_or(|year| year.missing <= missing)
+    });
+    // A year of few missing days may still have too long a gap.
+    incomplete.retain(|year| seasons.iter().all(|season| season.year != year.year));
+    (seasons, incomplete)
 }
 
 fn text(score: &ThresholdScore) -> String {
@@ -252,7 +278,12 @@ fn text(score: &ThresholdScore) -> String {
     text
 }
 
-fn as_json(all: &[ThresholdScore], stations: usize, seasons: usize) -> serde_json::Value {
+fn as_json(
+    all: &[ThresholdScore],
+    stations: usize,
+    seasons: usize,
+    left_out: &[LeftOut],
+) -> serde_json::Value {
     let of = |score: &Score| {
         json!({
             "cases": score.cases,
@@ -280,5 +311,11 @@ fn as_json(all: &[ThresholdScore], stations: usize, seasons: usize) -> serde_jso
             })
         })
         .collect();
-    json!({ "stations": stations, "seasons": seasons, "thresholds": thresholds })
+    let left_out: Vec<_> = left_out.iter().map(left_out::as_json).collect();
+    json!({
+        "stations": stations,
+        "seasons": seasons,
+        "thresholds": thresholds,
+        "left_out": left_out,
+    })
 }

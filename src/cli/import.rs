@@ -1,5 +1,6 @@
 //! `hatchbell import`: puts a station's file into the database; bulk.rs takes files of many stations.
 
+use super::batches::{self, batch_line, in_words};
 use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
@@ -13,7 +14,7 @@ use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::Refusals;
 use crate::store::Store;
-use crate::store::readings::Merged;
+use crate::store::batches::OpenBatch;
 use anyhow::{Context, bail};
 use clap::Args;
 use std::path::PathBuf;
@@ -30,6 +31,14 @@ use std::process::ExitCode;
 /// .csv.gz) and takes what they have of every configured station with a code. Files read to their end
 /// are passed over the next time, so an import that was stopped is simply started again. Of two files
 /// with different values for a day the one named later counts.
+///
+/// Every import is a batch with a number, and so is every file of a feed that revises what is stored.
+/// --list shows them. --undo takes one back, also much later: added days go, other values and the rain
+/// become what they were. What has changed since then is left alone and named; undo the later batches
+/// first, the newest before the others. An undo is a batch too, so it can be undone. What a feed said in
+/// a batch that was undone is not taken in again until the feed says something else; import its file to
+/// have it all the same. Values kept of stations that are not configured (--every-station) are not
+/// undone: nothing uses them before --kept.
 #[derive(Args)]
 pub(super) struct ImportOptions {
     #[command(flatten)]
@@ -38,8 +47,8 @@ pub(super) struct ImportOptions {
     #[arg(
         long,
         value_name = "ID",
-        required_unless_present = "bulk",
-        conflicts_with = "bulk"
+        required_unless_present_any = ["bulk", "list", "undo"],
+        conflicts_with_all = ["bulk", "undo"]
     )]
     station: Option<String>,
     /// Read files of many stations, for all configured ones
@@ -63,8 +72,17 @@ pub(super) struct ImportOptions {
     /// Say what the file holds without storing it
     #[arg(long)]
     dry_run: bool,
+    /// List what was imported and what feeds revised, newest first; with --station of one station
+    #[arg(long, conflicts_with_all = ["bulk", "kept", "files", "dialect", "unit", "replace", "dry_run"])]
+    list: bool,
+    /// How many batches to list
+    #[arg(long, value_name = "BATCHES", default_value_t = 20, requires = "list", value_parser = clap::value_parser!(u32).range(1..))]
+    most: u32,
+    /// Take a batch back, by its number
+    #[arg(long, value_name = "BATCH", conflicts_with_all = ["bulk", "kept", "list", "files", "dialect", "unit", "replace"])]
+    undo: Option<i64>,
     /// The file; with --bulk one or more
-    #[arg(value_name = "FILE", required_unless_present = "kept")]
+    #[arg(value_name = "FILE", required_unless_present_any = ["kept", "list", "undo"])]
     files: Vec<PathBuf>,
 }
 
@@ -74,6 +92,12 @@ const LARGEST_FILE_BYTES: u64 = 1 << 30;
 
 pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
+    if let Some(number) = options.undo {
+        return batches::undo(&config, number, options.dry_run);
+    }
+    if options.list {
+        return batches::list(&config, options.station.as_deref(), options.most);
+    }
     let Some(station) = &options.station else {
         return bulk::run(
             &config,
@@ -103,6 +127,11 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
                 names.join(", ")
             );
         };
+        if dialect.model {
+            bail!(
+                "\"{name}\" is the forecast of a model and no station's record; nothing was stored"
+            );
+        }
         binding.dialect = dialect.clone();
         if !dialect.units.contains(&binding.unit) {
             binding.unit = dialect.units[0];
@@ -139,24 +168,17 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::SUCCESS);
     }
     let mut store = Store::open(&config.service.database)?;
+    let mut batch = OpenBatch::of_import(origin);
     let merged = store
-        .merge_all(&[(station, &parsed)], now)
+        .merge_all(&[(station, &parsed)], &mut batch, now)
         .context("the file was read but not stored")?;
     for merged in merged {
         say!("{station}: {}", in_words(merged));
     }
+    if let Some(line) = batch_line(&batch) {
+        say!("{line}");
+    }
     Ok(ExitCode::SUCCESS)
-}
-
-/// What a merge did.
-pub(super) fn in_words(merged: Merged) -> String {
-    format!(
-        "{} added, {} completed, {} revised, {} as they were",
-        counted(merged.added, "day"),
-        counted(merged.completed, "day"),
-        counted(merged.revised, "value"),
-        merged.unchanged,
-    )
 }
 
 /// What `--every-station` kept of a station.

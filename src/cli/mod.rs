@@ -16,6 +16,7 @@ use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
 use crate::report::counted;
 
+mod batches;
 mod bulk;
 mod chart;
 mod check;

@@ -6,7 +6,7 @@ use super::service::{is_loopback, path_in};
 use crate::domain::place::site::{Member, Site, Station};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::observation_day::DayShift;
-use crate::station_feed::dialect::{Binding, Dialect};
+use crate::station_feed::dialect::{Binding, Dialect, plain_code};
 use crate::station_feed::origin::Origin;
 use crate::station_feed::{ForecastFeed, StationFeed};
 use indexmap::{IndexMap, IndexSet};
@@ -130,7 +130,7 @@ fn station(
     dialects: &BTreeMap<String, Dialect>,
 ) -> Option<StationFeed> {
     let name = table.required_text("name", "Harbour Meadow");
-    let dialect = dialect(&table, dialects);
+    let dialect = dialect(&table, dialects).filter(|dialect| is_a_record(&table, dialect));
     let by_hand = dialect.is_some_and(|dialect| dialect.import_only);
     let origin = if by_hand && !table.has("url") && !table.has("file") {
         Some(Origin::ByHand)
@@ -138,7 +138,7 @@ fn station(
         origin(&table, folder)
     };
     let unit = unit(&table, dialect);
-    let code = table.text("code");
+    let code = code(&table);
     let usual_lag = match &origin {
         Some(Origin::ByHand) => LAG_BY_HAND_DAYS,
         _ => dialect
@@ -178,7 +178,7 @@ fn station(
         binding: Binding {
             dialect: dialect?.clone(),
             unit: unit?,
-            code: code.map(|code| code.value),
+            code,
             latitude: None,
         },
         forecast,
@@ -193,16 +193,46 @@ fn forecast(
     let origin = origin(&table, folder);
     let dialect = dialect(&table, dialects);
     let unit = unit(&table, dialect);
+    if let (Some(dialect), Some(code)) = (dialect, table.text("code"))
+        && !dialect.columns.station.exists()
+    {
+        let problem = format!(
+            "a {} file holds one place and no station's code; leave code out",
+            dialect.name
+        );
+        table.page().error(code.at, problem);
+    }
+    let code = code(&table);
     table.finish();
     Some(ForecastFeed {
         origin: origin?,
         binding: Binding {
             dialect: dialect?.clone(),
             unit: unit?,
-            code: None,
+            code,
             latitude: None,
         },
     })
+}
+
+/// Whether a dialect is a station's own; a model's forecast is not.
+fn is_a_record(table: &Fields<'_, '_>, dialect: &Dialect) -> bool {
+    if dialect.model
+        && let Some(name) = table.text("dialect")
+    {
+        let problem = format!(
+            "\"{}\" is the forecast of a model and no station's record: give the station its own feed, and name the forecast in a [station.forecast] below it",
+            name.value
+        );
+        table.page().error(name.at, problem);
+    }
+    !dialect.model
+}
+
+/// The station's code in its files, also where it was copied with the name of the data set.
+fn code(table: &Fields<'_, '_>) -> Option<String> {
+    let code = table.text("code")?;
+    Some(plain_code(&code.value).to_owned())
 }
 
 fn origin(table: &Fields<'_, '_>, folder: &Path) -> Option<Origin> {

@@ -3,6 +3,7 @@
 use super::{Engine, Report};
 use crate::config::Config;
 use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
+use crate::domain::weather::forecast::LAPSES_AFTER_DAYS;
 use crate::domain::weather::reading::Readings;
 use crate::feed::reader::IntakeError;
 use crate::feed::vetting::{compare, frozen, hold_out, unlikely};
@@ -12,7 +13,7 @@ use crate::station_feed::memory::{FileProfile, HeldValue};
 use crate::store::StoreError;
 use crate::store::findings::Changes;
 use crate::store::outbox::{About, Draft};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use tracing::{info, warn};
 
 /// What the guards say of a file.
@@ -134,6 +135,64 @@ impl Engine {
         let known = self.store.open_findings(id)?;
         let check = FeedCheck::of_failure(failure, format!("{error}."), &known, now);
         self.note(feed, &check, None, now, report)
+    }
+
+    /// Notes that a forecast arrived; one that only repeats what has lapsed is none.
+    pub(super) fn forecast_arrived(
+        &mut self,
+        feed: &StationFeed,
+        origin: &str,
+        now: DateTime<Utc>,
+        report: &mut Report,
+    ) -> Result<(), StoreError> {
+        let id = &feed.station.id;
+        self.store.forecast_came(id)?;
+        let found = match self.store.forecast(id, now.date_naive())? {
+            Some(_) => None,
+            None => {
+                let why = format!("{origin} arrives and says word for word what it said before.");
+                Some(self.no_forecast(id, &why)?)
+            }
+        };
+        let check = FeedCheck::of_forecast(found);
+        self.note(feed, &check, None, now, report)
+    }
+
+    /// Notes that no forecast arrived, or one that was refused. It is told once none may be used and
+    /// the feed has failed for as long as one is.
+    pub(super) fn forecast_did_not_arrive(
+        &mut self,
+        feed: &StationFeed,
+        error: &IntakeError,
+        now: DateTime<Utc>,
+        report: &mut Report,
+    ) -> Result<(), StoreError> {
+        let id = &feed.station.id;
+        let since = self.store.forecast_failed(id, now)?;
+        let is_lapsed = self.store.forecast(id, now.date_naive())?.is_none();
+        let is_long = now - since >= TimeDelta::days(LAPSES_AFTER_DAYS);
+        let known = self.store.open_findings(id)?;
+        let is_known = known.iter().any(|known| known.trouble == Trouble::Forecast);
+        let found = match is_lapsed && (is_long || is_known) {
+            true => Some(self.no_forecast(id, &format!("{error}."))?),
+            false => None,
+        };
+        let check = FeedCheck::of_forecast(found);
+        self.note(feed, &check, None, now, report)
+    }
+
+    fn no_forecast(&self, station: &str, why: &str) -> Result<Finding, StoreError> {
+        let last = match self.store.forecast_issued(station)? {
+            Some(issued) => format!(
+                "The last forecast, of {}, is no longer used.",
+                issued.format("%-d %B %Y")
+            ),
+            None => "No forecast has been taken in so far.".to_owned(),
+        };
+        Ok(Finding {
+            trouble: Trouble::Forecast,
+            what: format!("{why} {last}"),
+        })
     }
 
     fn frozen(

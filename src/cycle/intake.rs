@@ -9,6 +9,7 @@ use crate::station_feed::fingerprint::LastRead;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::store::StoreError;
+use crate::store::taking_in::{Said, TakenIn};
 use chrono::{DateTime, Utc};
 use tracing::{info, warn};
 
@@ -36,7 +37,7 @@ impl Engine {
                     report.failed += 1;
                 }
             }
-            self.take_in_forecast(&feed, now, beat).await?;
+            self.take_in_forecast(&feed, now, beat, report).await?;
             beat();
         }
         Ok(())
@@ -94,9 +95,12 @@ impl Engine {
                     }
                     None => None,
                 };
-                let merged = self.store.merge(id, &readings, now)?;
-                self.store.merge_rain(id, &rain)?;
-                self.store.withdraw(id, &failed, now)?;
+                let said = Said {
+                    readings: &readings,
+                    rain: &rain,
+                    failed: &failed,
+                };
+                let taken = self.store.take_in(id, said, feed.origin.to_string(), now)?;
                 // Days refused as future are asked for again once the clock has caught up, and held
                 // values to see whether they are still said.
                 let holds = guarded.as_ref().is_some_and(|guarded| guarded.holds());
@@ -111,14 +115,7 @@ impl Engine {
                 self.store
                     .feed_went_well(id, &fingerprint, Some(&validators), now)?;
                 log_refused(id, &refused);
-                info!(
-                    station = id,
-                    added = merged.added,
-                    completed = merged.completed,
-                    revised = merged.revised,
-                    refused = refused.len(),
-                    "took in"
-                );
+                log_taken_in(id, taken, refused.len());
                 Ok(true)
             }
             Err(error) => {
@@ -129,18 +126,20 @@ impl Engine {
         }
     }
 
-    /// A forecast that fails is only logged: the one before is used until it lapses.
+    /// A forecast that fails is logged, and told once the one before has lapsed.
     async fn take_in_forecast(
         &mut self,
         feed: &StationFeed,
         now: DateTime<Utc>,
         beat: Beat<'_>,
+        report: &mut Report,
     ) -> Result<(), StoreError> {
         let Some(forecast) = &feed.forecast else {
             return Ok(());
         };
         let id = &feed.station.id;
         let mut stop = self.stop.clone();
+        let forecast_origin = forecast.origin.to_string();
         let read = self.reader.read_forecast(forecast);
         let outcome = tokio::select! {
             outcome = with_beat(read, beat) => outcome,
@@ -161,16 +160,42 @@ impl Engine {
                     days = forecast.days.len(),
                     "took in a forecast (a model)"
                 );
+                self.forecast_arrived(feed, &forecast_origin, now, report)
             }
-            Ok(None) => {}
-            Err(error) => warn!(station = id, "no new forecast taken in: {error}"),
+            Ok(None) => Ok(()),
+            Err(error) => {
+                warn!(station = id, "no new forecast taken in: {error}");
+                self.forecast_did_not_arrive(feed, &error, now, report)
+            }
         }
-        Ok(())
     }
 
     fn failed(&self, id: &str, error: &IntakeError, now: DateTime<Utc>) -> Result<(), StoreError> {
         warn!(station = id, "nothing taken in: {error}");
         self.store.feed_failed(id, &error.to_string(), now)
+    }
+}
+
+fn log_taken_in(station: &str, taken: TakenIn, refused: usize) {
+    let TakenIn {
+        merged,
+        left_out,
+        batch,
+    } = taken;
+    info!(
+        station,
+        added = merged.added,
+        completed = merged.completed,
+        revised = merged.revised,
+        refused,
+        batch,
+        "took in"
+    );
+    if left_out > 0 {
+        info!(
+            station,
+            left_out, "left out what the feed says as in a batch that was undone"
+        );
     }
 }
 

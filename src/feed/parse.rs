@@ -14,7 +14,7 @@ use crate::domain::weather::extremes::{COLDEST_C, Unit, WARMEST_C, is_plausible}
 use crate::domain::weather::rain::is_plausible_rain;
 use crate::domain::weather::reading::Reading;
 use crate::domain::weather::wind::{WindUnit, is_plausible_wind};
-use crate::station_feed::dialect::{Binding, Otherwise};
+use crate::station_feed::dialect::{Binding, Otherwise, plain_code};
 use crate::station_feed::parsed::Element;
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
@@ -222,7 +222,7 @@ impl Intake<'_> {
         if place >= row.width() {
             return true;
         }
-        let is_ours = code_in(&row.field(place)) == ours;
+        let is_ours = plain_code(&row.field(place)) == ours;
         if is_ours {
             self.station_seen.get_or_insert_with(|| ours.clone());
         }
@@ -232,7 +232,7 @@ impl Intake<'_> {
     /// Rows of other stations are passed over if the binding names a code; a file of several
     /// stations without one is refused.
     fn is_our_station(&mut self, row: &Row, code: &str) -> Result<bool, Rejection> {
-        let code = code_in(code);
+        let code = plain_code(code);
         if let Some(wanted) = &self.binding.code {
             let ours = code == wanted;
             if ours {
@@ -398,10 +398,4 @@ fn completed(known: Reading, new: Reading) -> Option<Reading> {
         min: one(known.min, new.min)?,
         max: one(known.max, new.max)?,
     })
-}
-
-/// A station's code as it is written in a station column; some exports put their archive's name
-/// before it.
-pub(super) fn code_in(field: &str) -> &str {
-    field.strip_prefix("GHCND:").unwrap_or(field)
 }

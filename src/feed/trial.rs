@@ -2,14 +2,14 @@
 
 use super::Rejection;
 use super::codes::Codes;
-use super::parse::{code_in, parse};
+use super::parse::parse;
 use super::places::Places;
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
 use super::vetting::vet;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
-use crate::station_feed::dialect::{Binding, Column, Dialect};
+use crate::station_feed::dialect::{Binding, Column, Dialect, plain_code};
 use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
 use std::cmp::Reverse;
@@ -165,9 +165,9 @@ fn read<'d>(
     // A rain gauge is nobody's choice.
     let mut measured = stations.iter().filter(|station| station.with_extreme > 0);
     let first = measured.next().or(stations.first());
-    let code = known
-        .code
-        .clone()
+    let given = known.code.as_deref().map(plain_code);
+    let code = given
+        .map(str::to_owned)
         .or(first.map(|station| station.code.clone()));
     let units = match known.unit {
         Some(unit) => vec![unit],
@@ -289,7 +289,7 @@ fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<StationRows>,
             continue;
         }
         let field = row.field(column);
-        let code = code_in(&field);
+        let code = plain_code(&field);
         let place = *places.entry(code.to_owned()).or_insert_with(|| {
             order.push(StationRows {
                 code: code.to_owned(),

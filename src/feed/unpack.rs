@@ -33,6 +33,31 @@ pub fn unpacked<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Cow<'b, [u8]>,
     Ok(text)
 }
 
+/// The names of what a zip archive holds, none if it cannot be read; `None` for what is no archive.
+pub fn names_in_zip(bytes: &[u8]) -> Option<Vec<String>> {
+    if !bytes.starts_with(ZIP_MAGIC) {
+        return None;
+    }
+    let archive = ZipArchive::new(Cursor::new(bytes));
+    Some(archive.map_or_else(|_| Vec::new(), |archive| names(&archive)))
+}
+
+fn names(archive: &ZipArchive<Cursor<&[u8]>>) -> Vec<String> {
+    let names = archive.file_names();
+    names
+        .filter_map(|name| Some(name.ok()?.into_owned()))
+        .collect()
+}
+
+/// Names for a message; many are counted.
+pub fn listed(names: &[&str]) -> String {
+    let shown = names[..names.len().min(MEMBERS_SHOWN)].join(", ");
+    match names.len().saturating_sub(MEMBERS_SHOWN) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
 fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> {
     let damaged = |error: &dyn std::fmt::Display| {
         Rejection::whole(
@@ -41,10 +66,7 @@ fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> 
         )
     };
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| damaged(&error))?;
-    let names: Vec<String> = archive
-        .file_names()
-        .filter_map(|name| Some(name.ok()?.into_owned()))
-        .collect();
+    let names = names(&archive);
     let fitting: Vec<&str> = names
         .iter()
         .map(String::as_str)
@@ -70,15 +92,6 @@ fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> 
 }
 
 fn not_one(names: &[String], fitting: &[&str], pattern: &str) -> Rejection {
-    let listed = |names: &[&str]| {
-        let shown = names[..names.len().min(MEMBERS_SHOWN)].join(", ");
-        let more = names.len().saturating_sub(MEMBERS_SHOWN);
-        if more == 0 {
-            shown
-        } else {
-            format!("{shown} and {more} more")
-        }
-    };
     if fitting.is_empty() {
         let all: Vec<&str> = names.iter().map(String::as_str).collect();
         return Rejection::whole(

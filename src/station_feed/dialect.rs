@@ -234,6 +234,12 @@ pub struct Binding {
     pub latitude: Option<f64>,
 }
 
+/// A station's code as it is known: some exports put the name of their data set before it
+/// (`GHCND:USW00094728`), which people copy.
+pub fn plain_code(code: &str) -> &str {
+    code.strip_prefix("GHCND:").unwrap_or(code)
+}
+
 /// Units as the configuration names them, for messages.
 pub fn in_words(units: &[Unit]) -> String {
     let names: Vec<&str> = units.iter().map(|unit| unit.name()).collect();

@@ -1,7 +1,8 @@
 //! Files of many stations: which were read to their end, and the archive of every station.
 
-use super::rain::merge_rain;
-use super::readings::{Merged, merge, withdraw};
+use super::batches::OpenBatch;
+use super::readings::Merged;
+use super::taking_in::{Said, take_in};
 use super::{Store, StoreError};
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
@@ -79,59 +80,67 @@ impl Store {
         Ok(found.optional()?)
     }
 
-    /// Notes that a file was read to its end for these takers.
+    /// Notes that a file was read to its end for these takers, each with the batch whose undo makes
+    /// it unread again.
     pub fn note_finished(
         &mut self,
         file: &FileMark,
-        takers: &[String],
+        takers: &[(String, Option<i64>)],
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
         let transaction = self.immediate()?;
-        for taker in takers {
+        for (taker, batch) in takers {
             transaction
                 .prepare_cached(
-                    "INSERT INTO bulk_file (path, taker, bytes, modified, finished_at)
-                     VALUES (?1, ?2, ?3, ?4, ?5)
+                    "INSERT INTO bulk_file (path, taker, bytes, modified, finished_at, batch)
+                     VALUES (?1, ?2, ?3, ?4, ?5, ?6)
                      ON CONFLICT (path, taker) DO UPDATE SET
                          bytes = excluded.bytes,
                          modified = excluded.modified,
-                         finished_at = excluded.finished_at",
+                         finished_at = excluded.finished_at,
+                         batch = excluded.batch",
                 )?
                 .execute(params![
                     file.path.to_string_lossy(),
                     taker,
                     file.bytes as i64,
                     file.modified,
-                    now
+                    now,
+                    batch
                 ])?;
         }
         transaction.commit()?;
         Ok(())
     }
 
-    /// Merges what a file says of several stations, all or nothing. The results are in the order of
-    /// the stations.
+    /// Merges what a file says of several stations as part of a batch, all or nothing. The results are
+    /// in the order of the stations.
     pub fn merge_all(
         &mut self,
         stations: &[(&str, &Parsed)],
+        batch: &mut OpenBatch,
         now: DateTime<Utc>,
     ) -> Result<Vec<Merged>, StoreError> {
         let transaction = self.immediate()?;
         let mut merged = Vec::with_capacity(stations.len());
+        let mut open = batch.clone();
         for (station, parsed) in stations {
-            merged.push(merge(&transaction, station, &parsed.readings, now)?);
-            merge_rain(&transaction, station, &parsed.rain)?;
-            withdraw(&transaction, station, &parsed.failed, now)?;
+            let said = Said::of(parsed);
+            merged.push(take_in(&transaction, station, said, &mut open, now)?.merged);
         }
         transaction.commit()?;
+        *batch = open;
         Ok(merged)
     }
 
     /// Lays years of stations over those of the archive, all or nothing: new values are added,
-    /// changed ones replace the old ones, failed ones are taken back, nothing else is deleted.
+    /// changed ones replace the old ones, failed ones are taken back, nothing else is deleted. The
+    /// batch counts them; they are not undone.
     pub fn archive(
         &mut self,
         years: impl Iterator<Item = StationYear>,
+        batch: &mut OpenBatch,
+        now: DateTime<Utc>,
     ) -> Result<Archived, StoreError> {
         let transaction = self.immediate()?;
         let mut archived = Archived::default();
@@ -143,7 +152,16 @@ impl Store {
                 }
             }
         }
+        let mut open = batch.clone();
+        if archived != Archived::default() {
+            let number = open.numbered(&transaction, now)?;
+            let values = archived.added + archived.changed + archived.withdrawn;
+            transaction
+                .prepare_cached("UPDATE batch SET archived = archived + ?2 WHERE number = ?1")?
+                .execute(params![number, values as i64])?;
+        }
         transaction.commit()?;
+        *batch = open;
         Ok(archived)
     }
 
@@ -184,7 +202,7 @@ impl Store {
         Ok((readings, rain))
     }
 
-    fn immediate(&mut self) -> Result<Transaction<'_>, StoreError> {
+    pub(super) fn immediate(&mut self) -> Result<Transaction<'_>, StoreError> {
         let connection = &mut self.connection;
         Ok(connection.transaction_with_behavior(TransactionBehavior::Immediate)?)
     }

@@ -63,11 +63,42 @@ impl Store {
         }
     }
 
+    /// Notes that a forecast was asked for and did not come; returns since when none has come.
+    pub fn forecast_failed(
+        &self,
+        station: &str,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, StoreError> {
+        let name = failing(station);
+        self.connection
+            .prepare_cached(
+                "INSERT INTO note (name, value) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
+            )?
+            .execute(params![name, now])?;
+        Ok(self
+            .connection
+            .prepare_cached("SELECT value FROM note WHERE name = ?1")?
+            .query_row([name], |row| row.get(0))?)
+    }
+
+    /// Notes that a forecast came.
+    pub fn forecast_came(&self, station: &str) -> Result<(), StoreError> {
+        self.connection
+            .prepare_cached("DELETE FROM note WHERE name = ?1")?
+            .execute([failing(station)])?;
+        Ok(())
+    }
+
     /// When a station's newest forecast was taken in, whether or not it has lapsed; `None` as well
     /// for one that an older program stored without an instant.
     pub fn forecast_issued(&self, station: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
         issued(&self.connection, station)
     }
+}
+
+/// The note that says since when no forecast has come.
+fn failing(station: &str) -> String {
+    format!("no-forecast-since {station}")
 }
 
 fn issued(connection: &Connection, station: &str) -> Result<Option<DateTime<Utc>>, StoreError> {

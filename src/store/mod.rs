@@ -9,6 +9,7 @@ use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+pub mod batches;
 pub mod bulk;
 pub mod feeds;
 pub mod findings;
@@ -20,8 +21,12 @@ pub mod outbox;
 pub mod rain;
 mod reading_year;
 pub mod readings;
+mod refused_values;
 mod schema;
+pub mod taking_in;
 pub mod told;
+pub mod undo;
+mod year_of_changes;
 
 /// Held by the one process that runs cycles on a database; let go when dropped.
 #[derive(Debug)]

@@ -7,6 +7,7 @@ use super::StoreError;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::path::Path;
 
+mod batches;
 mod notice_log;
 mod packed_years;
 
@@ -272,6 +273,8 @@ const MIGRATIONS: &[Migration] = &[
     ALTER TABLE outbox ADD COLUMN places TEXT NOT NULL DEFAULT '';  -- sites, or stations of feeds
     ",
     ),
+    // 13: batches that can be undone, and what is refused from a feed since
+    Migration::Sql(batches::STATEMENTS),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

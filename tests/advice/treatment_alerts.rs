@@ -126,7 +126,8 @@ impl Garden {
 
     fn rain(&mut self, days: &[(&str, f64)]) {
         let rain: Rain = days.iter().map(|(on, mm)| (day(on), *mm)).collect();
-        self.engine.store.merge_rain("only", &rain).unwrap();
+        let now = "2026-06-10T06:00:00Z".parse().unwrap();
+        self.engine.store.merge_rain("only", &rain, now).unwrap();
     }
 }
 

@@ -400,3 +400,25 @@ fn a_member_s_people_answer_to_their_own_else_to_the_service_s_else_to_the_conta
     );
     assert_eq!(answers(&address), "bo@d.example");
 }
+
+#[test]
+fn a_model_is_no_station_s_own_feed_and_says_where_it_belongs() {
+    let config = sound().replace("\"ncei-export\"", "\"open-meteo-daily\"");
+    let (code, text) = check(&config);
+    assert_eq!(code, Some(78), "{text}");
+    let place = "hatchbell.toml:11:11: error: \"open-meteo-daily\" is the forecast of a model";
+    assert!(
+        text.contains(place) && text.contains("[station.forecast]"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_code_of_a_forecast_whose_file_holds_one_place_is_refused_where_it_stands() {
+    let forecast = "file = \"days.csv\"\n\n[station.forecast]\ndialect = \"open-meteo-daily\"\nunit = \"celsius\"\nfile = \"forecast.csv\"\ncode = \"mill\"\n";
+    let (code, text) = check(&config_with_station(forecast));
+    assert_eq!(code, Some(78), "{text}");
+    let place =
+        "hatchbell.toml:19:8: error: a open-meteo-daily file holds one place and no station's code";
+    assert!(text.contains(place), "{text}");
+}

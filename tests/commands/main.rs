@@ -6,6 +6,7 @@ mod support;
 mod configuration;
 mod demo;
 mod few_words;
+mod hindcast;
 mod log_refusals;
 mod logging;
 mod look_back;

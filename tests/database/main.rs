@@ -3,6 +3,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod batches;
 mod journal;
 mod older_schemas;
 mod store;

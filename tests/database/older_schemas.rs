@@ -8,16 +8,18 @@ use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::telling::feed_trouble::Trouble;
 use hatchbell::domain::telling::milestone_decision::Recorded;
 use hatchbell::domain::weather::forecast::Forecast;
-use hatchbell::domain::weather::reading::Reading;
+use hatchbell::domain::weather::reading::{Reading, Readings};
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::station_feed::version::FileMark;
 use hatchbell::store::Store;
 use hatchbell::store::milestones::Pair;
 use hatchbell::store::outbox::Tally;
+use hatchbell::store::taking_in::Said;
+use hatchbell::store::undo::UndoError;
 use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
-/// and 10.
+/// and 10, and 12 and 13.
 const DATABASES: [(usize, &str); 10] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
@@ -28,7 +30,7 @@ const DATABASES: [(usize, &str); 10] = [
     (8, include_str!("../../fixtures/databases/schema-8.sql")),
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
-    (12, include_str!("../../fixtures/databases/schema-12.sql")),
+    (13, include_str!("../../fixtures/databases/schema-13.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -52,6 +54,10 @@ const QUAY_GREEN: Pair<'_> = Pair {
 
 fn date(text: &str) -> NaiveDate {
     text.parse().expect("a date")
+}
+
+fn reading(min: Option<f64>, max: Option<f64>) -> Reading {
+    Reading { min, max }
 }
 
 fn instant(text: &str) -> DateTime<Utc> {
@@ -309,7 +315,7 @@ fn messages_are_kept_and_go_out_under_the_ids_they_had() {
         let about = listed
             .last()
             .map(|one| (one.kinds.concat(), one.sites.concat()));
-        let expected = if schema >= 12 {
+        let expected = if schema >= 13 {
             ("held", "quay-green")
         } else {
             ("", "")
@@ -542,6 +548,41 @@ fn the_last_digest_is_kept() {
             last,
             "schema {schema}"
         );
+    }
+}
+
+/// What an older program took in is no batch.
+#[test]
+fn batches_are_kept_and_can_still_be_undone_and_what_a_feed_may_not_say_again_stays_refused() {
+    for (schema, _folder, mut store) in opened_from(1) {
+        let batches = store.batches(None, 20).unwrap();
+        let now = instant("2026-03-01T12:00:00Z");
+        if schema < 13 {
+            assert_eq!(batches, [], "schema {schema}");
+            let error = store.undo_batch(1, false, now).unwrap_err();
+            assert!(matches!(error, UndoError::Unknown { .. }), "{error}");
+            continue;
+        }
+        let numbers: Vec<_> = batches
+            .iter()
+            .map(|batch| (batch.number, batch.undone_by, batch.archived))
+            .collect();
+        let expected = [(4, None, 731), (3, None, 0), (2, Some(3), 0), (1, None, 0)];
+        assert_eq!(numbers, expected);
+        let again: Readings = [(date("2026-02-01"), reading(None, Some(35.5)))].into();
+        let said = Said::of_readings(&again);
+        let taken = store.take_in("well-field", said, "a feed".into(), now);
+        assert_eq!(taken.unwrap().left_out, 1, "it is refused still");
+        let undone = store.undo_batch(3, false, now).unwrap();
+        assert_eq!(undone.stations[0].1.revised, 2);
+        let days = store.readings("well-field").unwrap();
+        assert_eq!(days[&date("2026-02-01")].max, Some(35.5));
+        let undone = store.undo_batch(1, false, now).unwrap();
+        let counts = undone.stations[0].1;
+        assert_eq!((counts.removed, counts.rain), (10, 1));
+        let days = store.readings("well-field").unwrap();
+        let is_stored = |day| days.contains_key(&date(day));
+        assert!(!is_stored("2026-01-10") && is_stored("2026-01-11"));
     }
 }
 

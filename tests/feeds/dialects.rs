@@ -2,6 +2,7 @@
 //! All stations are invented.
 
 use crate::support::command::{Workshop, both, config_with_station};
+use crate::support::engine::Play;
 use crate::support::feeds::{self, binding, date, take, zipped};
 use crate::support::http_server::{Reply, ScriptedServer};
 use chrono::NaiveDate;
@@ -469,5 +470,25 @@ async fn a_file_with_days_that_still_move_is_not_taken_for_known() {
             panic!("there is a body");
         };
         assert_eq!(validators.etag, due);
+    }
+}
+
+/// Export files have the name of the data set in the station column, and people copy it from there.
+#[tokio::test]
+async fn a_code_may_be_copied_from_the_file_with_the_name_of_its_data_set() {
+    let rows = |code: &str| {
+        format!(
+            "STATION,DATE,TMAX,TMIN\n{code},2026-03-01,12.0,2.0\nGHCND:ZZI00000022,2026-03-01,9.0,1.0\n"
+        )
+    };
+    for in_file in ["GHCND:ZZI00000009", "ZZI00000009"] {
+        for in_config in ["GHCND:ZZI00000009", "ZZI00000009"] {
+            let origin = format!("file = \"days.csv\"\ncode = \"{in_config}\"");
+            let mut play = Play::new(&config_with_station(&origin));
+            play.workshop.write("days.csv", &rows(in_file));
+            play.cycle("2026-03-02T06:00:00Z").await;
+            let maxima: Vec<_> = play.stored().iter().map(|(_, day)| day.max).collect();
+            assert_eq!(maxima, [Some(12.0)], "{in_config} of a file with {in_file}");
+        }
     }
 }

@@ -283,3 +283,32 @@ fn a_file_of_no_dialect_says_what_is_in_it_and_what_was_tried() {
         &["no built-in dialect \"imaginary\"", "knmi-daily"],
     );
 }
+
+#[test]
+fn an_archive_of_no_known_service_is_to_be_unpacked_and_its_file_tried() {
+    let bytes = feeds::zipped(&[("readme.txt", b"hello"), ("days.csv", b"DATE,TMAX,TMIN\n")]);
+    let printed = failed(&bytes, &[]);
+    says(
+        &printed,
+        &["it holds readme.txt, days.csv: unpack it and try its file of daily rows"],
+    );
+    for wrong in ["zip_member", "own-station.toml", "has the columns"] {
+        assert!(!printed.contains(wrong), "{wrong:?} is in {printed}");
+    }
+    let printed = failed(&bytes[..40], &[]);
+    says(
+        &printed,
+        &["a zip archive that cannot be read; fetch it again"],
+    );
+}
+
+#[test]
+fn a_station_of_several_is_chosen_by_its_code_as_the_file_writes_it() {
+    let text = "STATION,DATE,TMAX,TMIN\nGHCND:ZZI00000009,2026-03-01,12.0,2.0\nGHCND:ZZI00000022,2026-03-01,9.0,1.0\n";
+    let printed = tried(
+        "a.csv",
+        text.as_bytes(),
+        &["--code", "GHCND:ZZI00000022", "--unit", "celsius"],
+    );
+    says(&printed, &["read: ZZI00000022", "code = \"ZZI00000022\""]);
+}

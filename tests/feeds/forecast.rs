@@ -114,3 +114,122 @@ async fn a_file_that_stands_still_grows_old_however_often_it_is_read() {
     assert!(forecast_on(&play, "2026-06-10").is_some());
     assert_eq!(forecast_on(&play, "2026-06-11"), None);
 }
+
+/// The titles of messages about the forecast.
+fn told(play: &Play) -> Vec<String> {
+    let mut titles = play.titles();
+    titles.retain(|title| title.contains("forecast"));
+    titles
+}
+
+const GONE: &str = "The only station: there is no forecast any more";
+const BACK: &str = "The only station: there is a forecast again";
+
+fn play_with_operator() -> Play {
+    let mut play = play();
+    let config = play.workshop.read("hatchbell.toml");
+    let operator = "database = \"hatchbell.db\"\noperator = \"keeper\"";
+    play.reconfigure(&config.replace("database = \"hatchbell.db\"", operator));
+    play
+}
+
+#[tokio::test]
+async fn a_forecast_that_fails_for_longer_than_it_is_used_is_told_once_as_is_its_end() {
+    let mut play = play_with_operator();
+    play.workshop.write("forecast.csv", &days_to_come("15.0"));
+    play.cycle("2026-06-08T06:00:00Z").await;
+    play.workshop
+        .write("forecast.csv", "ERROR: no such place\n");
+    for at in ["2026-06-08T18:00:00Z", "2026-06-10T18:00:00Z"] {
+        play.cycle(at).await;
+        assert!(told(&play).is_empty(), "{at}: the last one is used");
+    }
+    for at in ["2026-06-11T06:00:00Z", "2026-06-12T06:00:00Z"] {
+        play.cycle(at).await;
+        play.restart();
+        assert_eq!(told(&play), [GONE], "{at}");
+    }
+    let text = play.message("there is no forecast");
+    for words in [
+        "forecast.csv, line 1: the service answered with an error message",
+        "The last forecast, of 8 June 2026, is no longer used.",
+        "mend the station's [station.forecast]",
+    ] {
+        assert!(text.contains(words), "no {words:?} in {text}");
+    }
+    let status = play.status("2026-06-12");
+    assert!(
+        status.contains("The last forecast, of 8 June 2026"),
+        "{status}"
+    );
+    play.workshop.write("forecast.csv", &days_to_come("7.0"));
+    for at in ["2026-06-12T18:00:00Z", "2026-06-13T06:00:00Z"] {
+        play.cycle(at).await;
+        assert_eq!(told(&play), [GONE, BACK], "{at}");
+    }
+}
+
+#[tokio::test]
+async fn a_forecast_that_never_came_is_told_after_two_days() {
+    let mut play = play_with_operator();
+    for (at, is_told) in [
+        ("2026-06-08T06:00:00Z", false),
+        ("2026-06-10T05:59:59Z", false),
+        ("2026-06-10T06:00:00Z", true),
+        ("2026-06-11T06:00:00Z", true),
+    ] {
+        play.cycle(at).await;
+        assert_eq!(told(&play).len(), usize::from(is_told), "{at}");
+    }
+    let text = play.message("there is no forecast");
+    assert!(
+        text.contains("No forecast has been taken in so far."),
+        "{text}"
+    );
+}
+
+#[tokio::test]
+async fn a_forecast_that_stands_still_is_told_when_it_has_lapsed() {
+    let mut play = play_with_operator();
+    play.workshop.write("forecast.csv", &days_to_come("15.0"));
+    for day in ["2026-06-08", "2026-06-10"] {
+        play.cycle(&format!("{day}T06:00:00Z")).await;
+        assert!(told(&play).is_empty());
+    }
+    play.cycle("2026-06-11T06:00:00Z").await;
+    assert_eq!(told(&play), [GONE]);
+    let text = play.message("there is no forecast");
+    assert!(
+        text.contains("says word for word what it said before"),
+        "{text}"
+    );
+    // A broken one is no end of it.
+    play.workshop.write("forecast.csv", "");
+    play.cycle("2026-06-11T18:00:00Z").await;
+    assert_eq!(told(&play), [GONE]);
+}
+
+/// A dialect of one's own for a model's file of several places.
+#[tokio::test]
+async fn a_forecast_of_a_file_of_several_places_is_found_by_its_code() {
+    let mut play = play();
+    std::fs::create_dir(play.workshop.path("dialects")).unwrap();
+    let dialect = "name = \"village-model\"\ntitle = \"a model of our own\"\nmodel = true\nlayout = \"row-a-day\"\nheader = \"required\"\ndelimiter = \",\"\ndate_formats = [\"%Y-%m-%d\"]\nunits = [\"celsius\"]\nmissing = [\"\"]\n[columns]\nstation = [\"place\"]\ndate = [\"day\"]\ntmax = [\"warmest\"]\ntmin = [\"coldest\"]\n";
+    play.workshop.write("dialects/village-model.toml", dialect);
+    let rows = "place,day,warmest,coldest\nmill,2026-06-10,25.0,12.0\nquay,2026-06-10,19.0,11.0\n";
+    play.workshop.write("forecast.csv", rows);
+    let config = play.workshop.read("hatchbell.toml");
+    let config = config
+        .replace(
+            "dialect = \"open-meteo-daily\", unit = \"celsius\"",
+            "dialect = \"village-model\", code = \"quay\"",
+        )
+        .replace(
+            "database = \"hatchbell.db\"",
+            "database = \"hatchbell.db\"\ndialect_dir = \"dialects\"",
+        );
+    play.reconfigure(&config);
+    play.cycle("2026-06-09T06:00:00Z").await;
+    let forecast = forecast_on(&play, "2026-06-09").expect("a forecast");
+    assert_eq!(forecast.days[&date("2026-06-10")].max, Some(19.0));
+}

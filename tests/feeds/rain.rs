@@ -30,6 +30,11 @@ fn every_built_in_dialect_with_rain_gives_millimetres() {
             "ZZI00000009,20260701,PRCP,127,,,1,\nZZI00000009,20260701,TMAX,250,,,1,\nZZI00000009,20260701,TMIN,120,,,1,\n",
         ),
         (
+            "ghcn-extract",
+            Unit::TenthsCelsius,
+            "20260701\t 250\t 120\t  127\n",
+        ),
+        (
             "ncei-export",
             Unit::Celsius,
             "STATION,DATE,PRCP,TMAX,TMIN\nZZI00000009,2026-07-01,12.7,25.0,12.0\n",
@@ -53,6 +58,15 @@ fn every_built_in_dialect_with_rain_gives_millimetres() {
     for (dialect, unit, text) in cases {
         assert_eq!(rain(dialect, unit, text), half_an_inch, "{dialect}, {unit}");
     }
+}
+
+#[test]
+fn an_extract_may_lack_rain_of_a_day_or_altogether() {
+    let four =
+        "20260701\t 250\t 120\t    0\n20260702\t 250\t 120\t-9999\n20260703\t 250\t 120\t     \n";
+    let extract = |text| rain("ghcn-extract", Unit::TenthsCelsius, text);
+    assert_eq!(extract(four), [(date("2026-07-01"), 0.0)].into());
+    assert!(extract("20260701\t250\t120\n").is_empty());
 }
 
 #[test]
@@ -87,13 +101,22 @@ fn rain_that_cannot_be_is_reported_and_its_temperatures_are_kept() {
 fn stored_rain_is_merged_and_a_changed_amount_replaces_the_old_one() {
     let folder = tempfile::tempdir().unwrap();
     let mut store = Store::open(&folder.path().join("h.db")).unwrap();
+    let noon = "2026-07-04T12:00:00Z".parse().unwrap();
     let days =
         |days: &[(&str, f64)]| -> Rain { days.iter().map(|(day, mm)| (date(day), *mm)).collect() };
     store
-        .merge_rain("valley", &days(&[("2026-07-01", 3.0), ("2026-07-02", 0.0)]))
+        .merge_rain(
+            "valley",
+            &days(&[("2026-07-01", 3.0), ("2026-07-02", 0.0)]),
+            noon,
+        )
         .unwrap();
     store
-        .merge_rain("valley", &days(&[("2026-07-02", 5.0), ("2026-07-03", 1.0)]))
+        .merge_rain(
+            "valley",
+            &days(&[("2026-07-02", 5.0), ("2026-07-03", 1.0)]),
+            noon,
+        )
         .unwrap();
     assert_eq!(
         store.rain_since("valley", date("2026-07-02")).unwrap(),

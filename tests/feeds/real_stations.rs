@@ -132,6 +132,19 @@ fn all_stations_of_illinois_and_indiana_are_read_and_impossible_days_refused() {
             max != -9999 && min != -9999 && min > max
         };
         let text = String::from_utf8_lossy(&bytes);
+        // The fourth column, tenths of a millimetre, summed here without the parser.
+        let tenths = text
+            .lines()
+            .filter_map(|line| line.split('\t').nth(3)?.trim().parse().ok());
+        let tenths: Vec<i32> = tenths.filter(|tenths| *tenths != -9999).collect();
+        assert_eq!(parsed.rain.len(), tenths.len(), "{}", path.display());
+        let sum: f64 = parsed.rain.values().sum();
+        let due = f64::from(tenths.iter().sum::<i32>()) / 10.0;
+        assert!(
+            (sum - due).abs() < 1e-6 * due,
+            "{}: {sum}, {due}",
+            path.display()
+        );
         let due = text.lines().filter(impossible).count();
         assert_eq!(count(&parsed, Why::Swapped), due, "{}", path.display());
         swapped += due;

@@ -35,11 +35,13 @@ pub enum Trouble {
     Outlier,
     /// The file arrives and no longer grows.
     Frozen,
+    /// There is no forecast that may be used, and none has come for days.
+    Forecast,
 }
 
 impl Trouble {
     /// Every trouble with the name it has in the store.
-    pub const NAMED: [(&'static str, Trouble); 7] = [
+    pub const NAMED: [(&'static str, Trouble); 8] = [
         ("went-back", Trouble::WentBack),
         ("shrunk", Trouble::Shrunk),
         ("header", Trouble::Header),
@@ -47,6 +49,7 @@ impl Trouble {
         ("unreachable", Trouble::Unreachable),
         ("outlier", Trouble::Outlier),
         ("frozen", Trouble::Frozen),
+        ("forecast", Trouble::Forecast),
     ];
 
     /// The name in the store.
@@ -116,13 +119,26 @@ pub struct FeedCheck {
 }
 
 impl FeedCheck {
-    /// A file was taken in: everything could be seen. `released` says what became of values that
+    /// A file was taken in: everything but the forecast could be seen. `released` says what became of values that
     /// were held, empty if nothing did.
     pub fn of_new_file(found: Vec<Finding>, released: String) -> Self {
         Self {
-            judged: Trouble::NAMED.map(|(_, trouble)| trouble).to_vec(),
+            judged: Trouble::NAMED
+                .map(|(_, trouble)| trouble)
+                .into_iter()
+                .filter(|trouble| *trouble != Trouble::Forecast)
+                .collect(),
             found,
             released,
+        }
+    }
+
+    /// The forecast was asked for: nothing else could be seen.
+    pub fn of_forecast(found: Option<Finding>) -> Self {
+        Self {
+            judged: vec![Trouble::Forecast],
+            found: found.into_iter().collect(),
+            released: String::new(),
         }
     }
 
@@ -196,7 +212,7 @@ impl FeedCheck {
         }
         format!(
             "What was found on {} is over. It was: {}",
-            known.since.format("%-d %B"),
+            known.since.format("%-d %B %Y"),
             known.what
         )
     }
@@ -318,8 +334,19 @@ mod tests {
         let known = all_known();
         let check = FeedCheck::of_new_file(vec![found(Trouble::Shrunk)], String::new());
         let changes = check.against(&known);
-        assert_eq!(changes.over.len(), known.len() - 1);
+        assert_eq!(changes.over.len(), known.len() - 2);
         assert!(!over(&changes).contains(&Trouble::Shrunk));
+        assert!(!over(&changes).contains(&Trouble::Forecast));
+    }
+
+    #[test]
+    fn a_forecast_ends_and_begins_nothing_but_its_own_trouble() {
+        let known = all_known();
+        let good = FeedCheck::of_forecast(None);
+        assert_eq!(over(&good.against(&known)), [Trouble::Forecast]);
+        let bad = FeedCheck::of_forecast(Some(found(Trouble::Forecast)));
+        assert_eq!(over(&bad.against(&known)), []);
+        assert_eq!(bad.against(&[]).begun, [&found(Trouble::Forecast)]);
     }
 
     #[test]
@@ -328,7 +355,7 @@ mod tests {
         let check = FeedCheck::of_new_file(Vec::new(), "It is taken in.".into());
         let changes = check.against(&known);
         assert_eq!(changes.over[0].what, "It is taken in.");
-        let plain = "What was found on 10 June is over. It was: As it was seen.";
+        let plain = "What was found on 10 June 2026 is over. It was: As it was seen.";
         assert_eq!(changes.over[1].what, plain);
         let check = FeedCheck::of_new_file(Vec::new(), String::new());
         assert_eq!(check.against(&known).over[0].what, plain);

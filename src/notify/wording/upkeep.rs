@@ -58,6 +58,8 @@ fn headline(notice: &FeedNotice<'_>) -> &'static str {
         (Trouble::Outlier, false) => "no temperature is held any more",
         (Trouble::Frozen, true) => "the feed is served but no longer grows",
         (Trouble::Frozen, false) => "the feed grows again",
+        (Trouble::Forecast, true) => "there is no forecast any more",
+        (Trouble::Forecast, false) => "there is a forecast again",
     }
 }
 
@@ -110,6 +112,9 @@ fn what_is_done(trouble: Trouble) -> &'static str {
         Trouble::Frozen => {
             "It keeps asking. What is stored stays, but milestones after the newest day cannot be seen; the people of sites that have no other station are told that no new temperatures arrive."
         }
+        Trouble::Forecast => {
+            "It says nothing of the weather ahead and asks for the forecast again at every cycle. Measured days and milestones go on without it."
+        }
     }
 }
 
@@ -132,6 +137,9 @@ fn what_to_do(trouble: Trouble) -> &'static str {
         }
         Trouble::Frozen => {
             "Look whether the service lists the station under a new id; old ids often stay, frozen, for years. Then change the address and code, but keep the station's own id here. If the station has ended, name another one for its sites."
+        }
+        Trouble::Forecast => {
+            "Open its address or file and mend the station's [station.forecast] in the configuration if the service has changed, or take that table out. You are told when a forecast is taken in again."
         }
     }
 }

@@ -1,0 +1,72 @@
+//! `hatchbell hindcast`: which seasons count as whole, and what is said of the others.
+
+use crate::support::command::{Workshop, both};
+use chrono::{Datelike, NaiveDate};
+
+/// Rows of an extract from 1 January 1990 through a day, warm enough for the sum, but for the days
+/// that are left out.
+fn rows(through: &str, is_left_out: impl Fn(NaiveDate) -> bool) -> String {
+    let from = NaiveDate::from_ymd_opt(1990, 1, 1).unwrap();
+    let through: NaiveDate = through.parse().unwrap();
+    from.iter_days()
+        .take_while(|day| *day <= through)
+        .filter(|day| !is_left_out(*day))
+        .map(|day| {
+            let course = 170 - (day.ordinal0() as i32 - 190).abs() + day.year() % 5;
+            format!(
+                "{}\t{}\t{}\t0\n",
+                day.format("%Y%m%d"),
+                course + 120,
+                course
+            )
+        })
+        .collect()
+}
+
+const SCORE: [&str; 5] = ["hindcast", "--threshold", "300", "--seasons", "4"];
+
+#[test]
+fn days_cut_off_at_a_year_s_end_are_missing_and_what_is_left_out_is_named_with_why() {
+    let workshop = Workshop::new();
+    workshop.write("whole.txt", &rows("1996-12-31", |_| false));
+    // 1994 lacks its last 20 days, 1996 ends on 10 December.
+    let cut = |day: NaiveDate| day.year() == 1994 && day.ordinal() > 345;
+    workshop.write("cut.txt", &rows("1996-12-10", cut));
+    workshop.write("short.txt", &rows("1992-12-31", |_| false));
+    let files = ["whole.txt", "cut.txt", "short.txt"];
+    let printed = workshop.shows(60, &[&SCORE[..], &files].concat());
+    assert!(printed.contains("2 stations, 12 seasons"), "{printed}");
+    let (_, left_out) = printed.split_once("left out, ").expect("a list");
+    assert!(
+        left_out.lines().all(|line| line.chars().count() <= 60),
+        "{printed}"
+    );
+    let plain = left_out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(
+        plain,
+        "with the days that each year lacks (more than 10, or too long a gap): \
+         cut: 1994 (20: ends 11 December), 1996 (21: ends 10 December) \
+         short: all, 3 whole seasons only"
+    );
+    // Those who allow so many days have the years.
+    let more = [&SCORE[..], &["--missing", "21"], &files].concat();
+    let printed = workshop.succeeds(&more);
+    assert!(printed.contains("2 stations, 14 seasons"), "{printed}");
+    let json = workshop.succeeds(&[&SCORE[..], &["--json"], &files].concat());
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let year = &json["left_out"][0]["years"][0];
+    assert_eq!(
+        (&year["year"], &year["missing_days"], &year["cut_off_after"]),
+        (&1994.into(), &20.into(), &"1994-12-11".into())
+    );
+}
+
+#[test]
+fn where_no_station_has_enough_seasons_each_is_named_with_how_many_it_has() {
+    let workshop = Workshop::new();
+    workshop.write("short.txt", &rows("1992-12-31", |_| false));
+    let output = workshop.run(&[&SCORE[..], &["short.txt"]].concat());
+    assert!(!output.status.success());
+    let said = both(&output);
+    assert!(said.contains("short: all, 3 whole seasons only"), "{said}");
+}
