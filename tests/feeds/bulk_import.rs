@@ -416,7 +416,7 @@ fn a_station_that_contradicts_what_is_stored_is_refused_alone_and_looked_for_aga
     let said = both(&output);
     assert_eq!(output.status.code(), Some(1), "{said}");
     assert!(
-        said.contains("nothing taken for only: on the 31 days"),
+        said.contains("nothing taken for only: 31 of the 31 days"),
         "{said}"
     );
     assert!(said.contains("orchard: 0 days added"), "{said}");

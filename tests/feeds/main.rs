@@ -15,3 +15,4 @@ mod misbehaving_server;
 mod publication_history;
 mod rain;
 mod real_stations;
+mod whole_files;
