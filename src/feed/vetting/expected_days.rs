@@ -5,9 +5,9 @@ use super::stored_days::as_published;
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::{Reading, Readings};
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, NaiveDate, TimeDelta};
 use std::collections::BTreeMap;
-use std::f64::consts::{LN_2, TAU};
+use std::f64::consts::TAU;
 
 /// Days before and after a date whose stored values say what is usual.
 const AROUND_DAYS: i64 = 15;
@@ -27,8 +27,8 @@ const PRIOR_YEARS: f64 = 3.0;
 const NEIGHBOUR_SPREAD_C: f64 = 2.5;
 /// Standard deviation of the logarithm of a month's mean daily range.
 const RANGE_SPREAD: f64 = 0.22;
-/// The same of the spread of single days about the usual.
-const SCATTER_SPREAD: f64 = 0.4;
+/// The same of its steps from day to day.
+const STEP_SPREAD: f64 = 0.25;
 /// By how much months at one latitude and height differ, standard deviation, °C.
 const LATITUDE_SPREAD_C: f64 = 7.0;
 /// … and the logarithm of their daily ranges.
@@ -53,8 +53,8 @@ pub(super) struct ExpectedDays {
     days: Readings,
     level_spread_c: f64,
     range_spread: f64,
-    /// How far single days lie from the usual (median), °C.
-    scatter_c: Option<f64>,
+    /// Logarithm of the usual step from one day to the next (median), °C, and its spread.
+    step: Option<(f64, f64)>,
 }
 
 /// How new days lie to what is expected, if they are read in some unit.
@@ -66,7 +66,7 @@ pub(super) struct Departure {
     pub warmer_c: f64,
     /// Daily range as a share of the usual.
     pub range_share: Option<f64>,
-    /// Sum of squares of how far level, range and scatter are off, in standard deviations.
+    /// Sum of squares of how far level, range and steps are off, in standard deviations.
     score: f64,
 }
 
@@ -91,17 +91,19 @@ impl ExpectedDays {
             .keys()
             .filter_map(|day| Some((*day, *usual.days.get(&place_in_year(*day))?)))
             .collect();
-        let (years, scatter_c) = usual.departures(stored);
+        let years = usual.years(stored);
         let few = days.len().max(1) as f64;
         let prior = (MONTH_SPREAD_C * (30.0 / few).sqrt()).clamp(LEAST_SPREAD_C, MOST_SPREAD_C);
-        let squares: f64 = years.iter().map(|by| by * by).sum();
-        let variance = (PRIOR_YEARS * prior * prior + squares) / (PRIOR_YEARS + years.len() as f64);
+        let levels = years.iter().map(|year| year.0);
+        let steps = || years.iter().map(|year| year.1);
+        let step = steps().sum::<f64>() / years.len() as f64;
+        let step_spread = spread(steps().map(|one| one - step), STEP_SPREAD);
         Self {
             source: "its own stored days of the same time of year",
             days,
-            level_spread_c: variance.sqrt().max(LEAST_SPREAD_C),
+            level_spread_c: spread(levels, prior).max(LEAST_SPREAD_C),
             range_spread: RANGE_SPREAD,
-            scatter_c,
+            step: (!years.is_empty()).then_some((step, step_spread)),
         }
     }
 
@@ -139,7 +141,7 @@ impl ExpectedDays {
             days,
             level_spread_c: NEIGHBOUR_SPREAD_C,
             range_spread: RANGE_SPREAD,
-            scatter_c: None,
+            step: None,
         }
     }
 
@@ -174,7 +176,7 @@ impl ExpectedDays {
             days,
             level_spread_c: LATITUDE_SPREAD_C,
             range_spread: LATITUDE_RANGE_SPREAD,
-            scatter_c: None,
+            step: None,
         }
     }
 
@@ -194,7 +196,10 @@ impl ExpectedDays {
             })
             .min_by(|one, two| one.1.total_cmp(&two.1));
         Some(match best {
-            Some((unit, score)) if score <= FITS_ANOTHER && score + CLEARLY <= as_bound.score => {
+            Some((unit, score))
+                if score + CLEARLY <= as_bound.score
+                    && score <= FITS_ANOTHER.max(as_bound.score / 2.0) =>
+            {
                 Opinion::Unit(unit, as_bound)
             }
             _ if as_bound.score > STRANGE => Opinion::Strange(as_bound),
@@ -208,16 +213,10 @@ impl ExpectedDays {
             let Some(reading) = readings.get(day) else {
                 continue;
             };
-            let departures: Vec<f64> =
-                [reading.max.zip(expected.max), reading.min.zip(expected.min)]
-                    .into_iter()
-                    .flatten()
-                    .map(|(celsius, expected)| reread(celsius) - expected)
-                    .collect();
-            if departures.is_empty() {
+            let Some(level) = level(reading, expected, &reread) else {
                 continue;
-            }
-            levels.push(departures.iter().sum::<f64>() / departures.len() as f64);
+            };
+            levels.push((*day, level));
             if let (Some(max), Some(min), Some(usual_max), Some(usual_min)) =
                 (reading.max, reading.min, expected.max, expected.min)
             {
@@ -228,31 +227,24 @@ impl ExpectedDays {
         if levels.len() < DAYS_TO_COMPARE {
             return None;
         }
+        let step = self
+            .step
+            .and_then(|(usual, spread)| Some((log_step(&levels)? - usual) / spread))
+            .unwrap_or(0.0);
         let days = levels.len();
-        let warmer_c = median(&mut levels)?;
+        let warmer_c = median(&mut values_of(&levels))?;
         let range_share = if ranges.len() >= DAYS_TO_COMPARE {
             Some(median(&mut ranges)?.max(0.1) / median(&mut usual)?.max(0.1))
         } else {
             None
         };
-        let scatter = self.scatter_c.and_then(|usual| {
-            let mut from_median: Vec<f64> = levels
-                .iter()
-                .map(|level| (level - warmer_c).abs())
-                .collect();
-            Some((median(&mut from_median)?.max(0.05) / usual.max(0.05)).ln())
-        });
         let level = warmer_c / self.level_spread_c;
         let range = range_share.map_or(0.0, |share| share.ln() / self.range_spread);
-        let scatter = scatter.map_or(0.0, |scatter| {
-            // A few days differ less among themselves than those of all years.
-            (scatter.abs() - LN_2 / 2.0).max(0.0) / SCATTER_SPREAD
-        });
         Some(Departure {
             days,
             warmer_c,
             range_share,
-            score: level * level + range * range + scatter * scatter,
+            score: level * level + range * range + step * step,
         })
     }
 }
@@ -295,34 +287,60 @@ impl UsualDays {
         Self { days }
     }
 
-    /// By how much each stored year was warmer on these days of the year, and how far single days
-    /// lie from the usual (median), °C.
-    fn departures(&self, stored: &Readings) -> (Vec<f64>, Option<f64>) {
-        let mut years: BTreeMap<i32, Vec<f64>> = BTreeMap::new();
-        let mut all = Vec::new();
+    /// By how much each stored year was warmer on these days of the year, °C, and the logarithm of
+    /// its step from day to day.
+    fn years(&self, stored: &Readings) -> Vec<(f64, f64)> {
+        let mut years: BTreeMap<i32, Vec<(NaiveDate, f64)>> = BTreeMap::new();
         for (day, reading) in stored {
-            let Some(usual) = self.days.get(&place_in_year(*day)) else {
-                continue;
-            };
-            let departures: Vec<f64> = [reading.max.zip(usual.max), reading.min.zip(usual.min)]
-                .into_iter()
-                .flatten()
-                .map(|(celsius, usual)| celsius - usual)
-                .collect();
-            if !departures.is_empty() {
-                let level = departures.iter().sum::<f64>() / departures.len() as f64;
-                years.entry(day.year()).or_default().push(level);
-                all.push(level.abs());
+            let usual = self.days.get(&place_in_year(*day));
+            if let Some(level) = usual.and_then(|usual| level(reading, usual, |celsius| celsius)) {
+                years.entry(day.year()).or_default().push((*day, level));
             }
         }
         let whole = self.days.len().div_ceil(2);
-        let years = years
+        years
             .into_values()
             .filter(|days| days.len() >= whole)
-            .map(|days| days.iter().sum::<f64>() / days.len() as f64)
-            .collect();
-        (years, median(&mut all))
+            .filter_map(|days| Some((median(&mut values_of(&days))?, log_step(&days)?)))
+            .collect()
     }
+}
+
+/// By how much a day is warmer than expected, °C: the mean of its extremes that are there.
+fn level(reading: &Reading, expected: &Reading, reread: impl Fn(f64) -> f64) -> Option<f64> {
+    let departures = [reading.max.zip(expected.max), reading.min.zip(expected.min)];
+    let there = departures.iter().flatten();
+    let sum: f64 = there
+        .clone()
+        .map(|(celsius, expected)| reread(*celsius) - expected)
+        .sum();
+    let count = there.count();
+    (count > 0).then(|| sum / count as f64)
+}
+
+fn values_of(days: &[(NaiveDate, f64)]) -> Vec<f64> {
+    days.iter().map(|(_, value)| *value).collect()
+}
+
+/// The logarithm of the step from one day to the next (median).
+fn log_step(days: &[(NaiveDate, f64)]) -> Option<f64> {
+    let pairs = days.windows(2);
+    let mut steps: Vec<f64> = pairs
+        .filter(|pair| pair[1].0 - pair[0].0 == TimeDelta::days(1))
+        .map(|pair| (pair[1].1 - pair[0].1).abs())
+        .collect();
+    (steps.len() + 1 >= DAYS_TO_COMPARE)
+        .then(|| Some(median(&mut steps)?.max(0.05).ln()))
+        .flatten()
+}
+
+/// The standard deviation of departures, a few of which say little beside what is usual elsewhere.
+fn spread(departures: impl Iterator<Item = f64>, usual: f64) -> f64 {
+    let (squares, count) = departures.fold(
+        (PRIOR_YEARS * usual * usual, PRIOR_YEARS),
+        |(squares, count), by| (squares + by * by, count + 1.0),
+    );
+    (squares / count).sqrt()
 }
 
 /// A day's place in a leap year, from 0.
