@@ -27,8 +27,8 @@ const PRIOR_YEARS: f64 = 3.0;
 const NEIGHBOUR_SPREAD_C: f64 = 2.5;
 /// Standard deviation of the logarithm of a month's mean daily range.
 const RANGE_SPREAD: f64 = 0.22;
-/// The same of its steps from day to day.
-const STEP_SPREAD: f64 = 0.25;
+/// The same of its steps from day to day, and of the scatter of its days.
+const SWING_SPREAD: f64 = 0.25;
 /// By how much months at one latitude and height differ, standard deviation, °C.
 const LATITUDE_SPREAD_C: f64 = 7.0;
 /// … and the logarithm of their daily ranges.
@@ -41,8 +41,6 @@ const LAPSE_C: f64 = 0.0065;
 const FITS: f64 = 9.0;
 /// Another unit must fit better by so much.
 const CLEARLY: f64 = 10.0;
-/// … and leave no more than this.
-const FITS_ANOTHER: f64 = 12.0;
 /// Beyond this they are of no such station, whatever the unit.
 const STRANGE: f64 = 60.0;
 
@@ -53,8 +51,8 @@ pub(super) struct ExpectedDays {
     days: Readings,
     level_spread_c: f64,
     range_spread: f64,
-    /// Logarithm of the usual step from one day to the next (median), °C, and its spread.
-    step: Option<(f64, f64)>,
+    /// Logarithms of the usual swings and their spread.
+    swings: Option<[(f64, f64); 2]>,
 }
 
 /// How new days lie to what is expected, if they are read in some unit.
@@ -66,7 +64,7 @@ pub(super) struct Departure {
     pub warmer_c: f64,
     /// Daily range as a share of the usual.
     pub range_share: Option<f64>,
-    /// Sum of squares of how far level, range and steps are off, in standard deviations.
+    /// Sum of squares of how far level, range and swings are off, in standard deviations.
     score: f64,
 }
 
@@ -95,15 +93,20 @@ impl ExpectedDays {
         let few = days.len().max(1) as f64;
         let prior = (MONTH_SPREAD_C * (30.0 / few).sqrt()).clamp(LEAST_SPREAD_C, MOST_SPREAD_C);
         let levels = years.iter().map(|year| year.0);
-        let steps = || years.iter().map(|year| year.1);
-        let step = steps().sum::<f64>() / years.len() as f64;
-        let step_spread = spread(steps().map(|one| one - step), STEP_SPREAD);
+        let usual_swing = |which: usize| {
+            let mut swings: Vec<f64> = years.iter().map(|year| year.1[which]).collect();
+            let usual = median(&mut swings)?;
+            let departures = swings.iter().map(|swing| swing - usual);
+            Some((usual, spread(departures, SWING_SPREAD).max(SWING_SPREAD)))
+        };
         Self {
             source: "its own stored days of the same time of year",
             days,
             level_spread_c: spread(levels, prior).max(LEAST_SPREAD_C),
             range_spread: RANGE_SPREAD,
-            step: (!years.is_empty()).then_some((step, step_spread)),
+            swings: usual_swing(0)
+                .zip(usual_swing(1))
+                .map(|(step, scatter)| [step, scatter]),
         }
     }
 
@@ -141,7 +144,7 @@ impl ExpectedDays {
             days,
             level_spread_c: NEIGHBOUR_SPREAD_C,
             range_spread: RANGE_SPREAD,
-            step: None,
+            swings: None,
         }
     }
 
@@ -176,7 +179,7 @@ impl ExpectedDays {
             days,
             level_spread_c: LATITUDE_SPREAD_C,
             range_spread: LATITUDE_RANGE_SPREAD,
-            step: None,
+            swings: None,
         }
     }
 
@@ -196,10 +199,7 @@ impl ExpectedDays {
             })
             .min_by(|one, two| one.1.total_cmp(&two.1));
         Some(match best {
-            Some((unit, score))
-                if score + CLEARLY <= as_bound.score
-                    && score <= FITS_ANOTHER.max(as_bound.score / 2.0) =>
-            {
+            Some((unit, score)) if score + CLEARLY <= as_bound.score && score <= STRANGE => {
                 Opinion::Unit(unit, as_bound)
             }
             _ if as_bound.score > STRANGE => Opinion::Strange(as_bound),
@@ -227,10 +227,16 @@ impl ExpectedDays {
         if levels.len() < DAYS_TO_COMPARE {
             return None;
         }
-        let step = self
-            .step
-            .and_then(|(usual, spread)| Some((log_step(&levels)? - usual) / spread))
-            .unwrap_or(0.0);
+        let swings = match (self.swings, log_swings(&levels)) {
+            (Some(usual), Some(here)) => {
+                let off = usual
+                    .iter()
+                    .zip(here)
+                    .map(|((usual, spread), here)| (here - usual) / spread);
+                off.map(|off| off * off).sum()
+            }
+            _ => 0.0,
+        };
         let days = levels.len();
         let warmer_c = median(&mut values_of(&levels))?;
         let range_share = if ranges.len() >= DAYS_TO_COMPARE {
@@ -244,7 +250,7 @@ impl ExpectedDays {
             days,
             warmer_c,
             range_share,
-            score: level * level + range * range + step * step,
+            score: level * level + range * range + swings,
         })
     }
 }
@@ -287,9 +293,8 @@ impl UsualDays {
         Self { days }
     }
 
-    /// By how much each stored year was warmer on these days of the year, °C, and the logarithm of
-    /// its step from day to day.
-    fn years(&self, stored: &Readings) -> Vec<(f64, f64)> {
+    /// By how much each stored year was warmer on these days of the year, °C, and its swings.
+    fn years(&self, stored: &Readings) -> Vec<(f64, [f64; 2])> {
         let mut years: BTreeMap<i32, Vec<(NaiveDate, f64)>> = BTreeMap::new();
         for (day, reading) in stored {
             let usual = self.days.get(&place_in_year(*day));
@@ -301,7 +306,7 @@ impl UsualDays {
         years
             .into_values()
             .filter(|days| days.len() >= whole)
-            .filter_map(|days| Some((median(&mut values_of(&days))?, log_step(&days)?)))
+            .filter_map(|days| Some((median(&mut values_of(&days))?, log_swings(&days)?)))
             .collect()
     }
 }
@@ -322,16 +327,25 @@ fn values_of(days: &[(NaiveDate, f64)]) -> Vec<f64> {
     days.iter().map(|(_, value)| *value).collect()
 }
 
-/// The logarithm of the step from one day to the next (median).
-fn log_step(days: &[(NaiveDate, f64)]) -> Option<f64> {
-    let pairs = days.windows(2);
-    let mut steps: Vec<f64> = pairs
+/// How days swing: logarithms of the step from one to the next (upper quartile, because values in
+/// whole degrees often repeat), and of how far they lie from their median (median).
+fn log_swings(days: &[(NaiveDate, f64)]) -> Option<[f64; 2]> {
+    let mut steps: Vec<f64> = days
+        .windows(2)
         .filter(|pair| pair[1].0 - pair[0].0 == TimeDelta::days(1))
         .map(|pair| (pair[1].1 - pair[0].1).abs())
         .collect();
-    (steps.len() + 1 >= DAYS_TO_COMPARE)
-        .then(|| Some(median(&mut steps)?.max(0.05).ln()))
-        .flatten()
+    if steps.len() + 1 < DAYS_TO_COMPARE {
+        return None;
+    }
+    let middle = median(&mut values_of(days))?;
+    let mut away: Vec<f64> = days
+        .iter()
+        .map(|(_, value)| (value - middle).abs())
+        .collect();
+    let quartile = steps.len() * 3 / 4;
+    let step = *steps.select_nth_unstable_by(quartile, f64::total_cmp).1;
+    Some([step, median(&mut away)?].map(|swing| swing.max(0.05).ln()))
 }
 
 /// The standard deviation of departures, a few of which say little beside what is usual elsewhere.
