@@ -30,7 +30,7 @@ const RANGE_SPREAD: f64 = 0.22;
 /// The same of its steps from day to day, and of the scatter of its days.
 const SWING_SPREAD: f64 = 0.25;
 /// By how much months at one latitude and height differ, standard deviation, °C.
-const LATITUDE_SPREAD_C: f64 = 7.0;
+const LATITUDE_SPREAD_C: f64 = 6.0;
 /// … and the logarithm of their daily ranges.
 const LATITUDE_RANGE_SPREAD: f64 = 0.35;
 /// The usual daily range on land, °C (common practice, no source).
@@ -281,13 +281,18 @@ impl UsualDays {
                 .then(|| median(&mut around))
                 .flatten()
         };
+        // Where a file has one of the extremes only, its days are no means of two.
+        let mostly = |has: fn(&Reading) -> bool| {
+            2 * readings.values().filter(|reading| has(reading)).count() > readings.len()
+        };
+        let (with_max, with_min) = (mostly(|r| r.max.is_some()), mostly(|r| r.min.is_some()));
         let mut days = BTreeMap::new();
         for day in readings.keys() {
-            days.entry(place_in_year(*day))
-                .or_insert_with_key(|place| Reading {
-                    max: usual(&maxima, *place),
-                    min: usual(&minima, *place),
-                });
+            let of_place = |place: &usize| Reading {
+                max: usual(&maxima, *place).filter(|_| with_max),
+                min: usual(&minima, *place).filter(|_| with_min),
+            };
+            days.entry(place_in_year(*day)).or_insert_with_key(of_place);
         }
         days.retain(|_, reading| *reading != Reading::default());
         Self { days }

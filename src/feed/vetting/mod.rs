@@ -31,6 +31,8 @@ mod possible_values;
 mod stored_days;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod whole_file_tests;
 mod yardstick;
 
 pub use changes::FileChanges;

@@ -64,7 +64,7 @@ pub(super) fn refuse_unexpected(
     match worst {
         Some((source, Opinion::Unit(unit, departure))) => Err(Rejection::whole(
             format!(
-                "{}, {span}, against {source}; read as {unit} they fit",
+                "{}, {span}, against {source}; read as {unit} they fit better",
                 off(&departure, binding)
             ),
             how_to_set(unit, binding, known),

@@ -207,7 +207,7 @@ fn new_columns_are_a_remark_and_lost_flags_are_named() {
 }
 
 /// What a file of `unit` says once it is read in `bound`.
-fn misread(readings: &Readings, unit: Unit, bound: Unit) -> Readings {
+pub(super) fn misread(readings: &Readings, unit: Unit, bound: Unit) -> Readings {
     let turn = |celsius: f64| bound.to_celsius(as_published(unit, celsius).round());
     readings
         .iter()
