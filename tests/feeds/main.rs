@@ -15,4 +15,5 @@ mod misbehaving_server;
 mod publication_history;
 mod rain;
 mod real_stations;
+mod whole_file_guards;
 mod whole_files;

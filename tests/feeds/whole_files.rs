@@ -194,7 +194,7 @@ fn shared(one: &Try) -> &'static str {
 #[ignore = "needs HATCHBELL_REAL_DATA"]
 fn no_file_in_a_wrong_unit_is_taken_where_three_years_are_stored() {
     let stations = stations();
-    let mut draw = Draw(1);
+    let mut draw = Draw(4);
     let mut taken = Counts::new();
     for index in 0..DRAWS {
         let one = try_of(&mut draw, &stations);
@@ -235,7 +235,7 @@ fn no_file_in_a_wrong_unit_is_taken_where_three_years_are_stored() {
 #[ignore = "needs HATCHBELL_REAL_DATA"]
 fn no_file_of_a_wrong_station_is_taken_where_either_one_s_days_are_stored() {
     let stations = stations();
-    let mut draw = Draw(2);
+    let mut draw = Draw(5);
     let (mut taken, mut unknowable) = (Counts::new(), Counts::new());
     let mut unnamed = 0;
     while taken.values().map(|(all, _)| all).sum::<usize>() < DRAWS {
@@ -293,7 +293,7 @@ fn as_it_comes(draw: &mut Draw, days: &mut Readings) {
 #[ignore = "needs HATCHBELL_REAL_DATA"]
 fn hardly_a_right_file_is_refused() {
     let stations = stations();
-    let mut draw = Draw(3);
+    let mut draw = Draw(6);
     let mut refused = Counts::new();
     for index in 0..DRAWS {
         let one = try_of(&mut draw, &stations);

@@ -52,7 +52,8 @@ pub fn vet(parsed: &Parsed, binding: &Binding, known: &Yardstick) -> Result<(), 
         return vet_alone(parsed, binding);
     }
     stored_days::refuse_other_unit(parsed, binding, known)?;
-    vet_alone(parsed, binding)?;
+    vet_alone(parsed, binding)
+        .map_err(|rejection| new_days::with_unit_that_fits(rejection, parsed, binding, known))?;
     stored_days::refuse_other_days(parsed, binding, known)?;
     stored_days::refuse_other_station(parsed, known)?;
     new_days::refuse_unexpected(parsed, binding, known)

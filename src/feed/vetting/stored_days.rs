@@ -39,15 +39,14 @@ pub(super) struct Shared(Vec<(NaiveDate, f64)>);
 
 impl Shared {
     pub fn of(readings: &Readings, stored: &Readings) -> Self {
-        let of_day = |(day, new): (&NaiveDate, &Reading)| {
-            let known = stored.get(day)?;
+        let of_day = |(day, new, known): (NaiveDate, &Reading, &Reading)| {
             let differences = both(new, known).into_iter().flatten();
             let largest = differences
                 .map(|(new, known)| (new - known).abs())
                 .max_by(f64::total_cmp)?;
-            Some((*day, largest))
+            Some((day, largest))
         };
-        Self(readings.iter().filter_map(of_day).collect())
+        Self(common_days(readings, stored).filter_map(of_day).collect())
     }
 
     /// How many there are.
@@ -64,6 +63,23 @@ impl Shared {
         let same = self.0.iter().filter(|(_, by)| *by <= SAME_C).count();
         same as f64 / self.days().max(1) as f64
     }
+}
+
+/// Days that both have, in order: one walk through either.
+fn common_days<'r>(
+    readings: &'r Readings,
+    stored: &'r Readings,
+) -> impl Iterator<Item = (NaiveDate, &'r Reading, &'r Reading)> {
+    let first = readings.keys().next();
+    let mut there = first
+        .into_iter()
+        .flat_map(|first| stored.range(first..))
+        .peekable();
+    readings.iter().filter_map(move |(day, new)| {
+        while there.next_if(|(known, _)| *known < day).is_some() {}
+        let (_, known) = there.next_if(|(known, _)| *known == day)?;
+        Some((*day, new, known))
+    })
 }
 
 /// Maximum and minimum that both readings have.
@@ -252,10 +268,8 @@ pub fn unit_was_corrected(parsed: &Parsed, binding: &Binding, known: &Yardstick)
 }
 
 fn common_values(readings: &Readings, stored: &Readings) -> Vec<(f64, f64)> {
-    readings
-        .iter()
-        .filter_map(|(day, new)| Some(both(new, stored.get(day)?)))
-        .flatten()
+    common_days(readings, stored)
+        .flat_map(|(_, new, known)| both(new, known))
         .flatten()
         .collect()
 }
