@@ -7,13 +7,13 @@ use super::batches::{batch_line, in_words};
 use super::{counted, progress, say};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::domain::weather::reading::Readings;
+use crate::cycle::yardstick;
 use crate::feed::Rejection;
 use crate::feed::bulk::{
     BulkError, BulkLimits, BulkPart, MOST_PACKED_AT_ONCE, WantedStations, read,
 };
 use crate::feed::fetch::Stream;
-use crate::feed::vetting::vet;
+use crate::feed::vetting::{FileChanges, vet, vet_alone};
 use crate::station_feed::StationFeed;
 use crate::station_feed::dialect::Dialect;
 use crate::station_feed::parsed::Parsed;
@@ -92,6 +92,7 @@ pub(super) fn run(
     let jobs = jobs(files, &stations, options, &store)?;
     let bar = progress::bytes(jobs.iter().map(|job| job.mark.bytes).sum());
     let import = Import {
+        config,
         dialect,
         stations,
         options,
@@ -192,6 +193,7 @@ struct Destination<'s> {
 }
 
 struct Import<'c> {
+    config: &'c Config,
     dialect: &'c Dialect,
     stations: Vec<&'c StationFeed>,
     options: BulkOptions,
@@ -345,11 +347,16 @@ impl Import<'_> {
         let mut binding = feed.binding.clone();
         binding.dialect = self.dialect.clone();
         binding.unit = self.dialect.units[0];
-        let stored = match self.options.replace {
-            true => Readings::new(),
-            false => store.readings(&feed.station.id)?,
-        };
-        Ok(vet(&parsed, &binding, &stored).map(|()| parsed))
+        if self.options.replace {
+            let changes = FileChanges::of(&parsed.readings, &store.readings(&feed.station.id)?);
+            if changes.changes_values() {
+                self.bar.suspend(|| say!("{}: {changes}", feed.station.id));
+            }
+            return Ok(vet_alone(&parsed, &binding).map(|()| parsed));
+        }
+        let mut known = yardstick(store, self.config, feed, &binding, &parsed)?;
+        known.command = "hatchbell import --bulk --replace FILE".to_owned();
+        Ok(vet(&parsed, &binding, &known).map(|()| parsed))
     }
 
     fn end(

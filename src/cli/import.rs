@@ -4,11 +4,12 @@ use super::batches::{self, batch_line, in_words};
 use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::cycle::yardstick;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::{Readings, newest_complete};
 use crate::feed::fetch::read_file;
 use crate::feed::parse::parse;
-use crate::feed::vetting::vet;
+use crate::feed::vetting::{FileChanges, Yardstick, vet, vet_alone};
 use crate::station_feed::dialect::Binding;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Parsed;
@@ -156,13 +157,19 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
         }
         _ => bail!("--station takes one file; files of many stations are imported with --bulk"),
     };
-    let stored = match Store::open_to_read(&config.service.database) {
-        Ok(store) if !options.replace => store.readings(station)?,
-        _ => Readings::new(),
+    let known = match Store::open_to_read(&config.service.database) {
+        Ok(store) => yardstick(&store, &config, feed, &binding, &parsed)?,
+        Err(_) => Yardstick::of(feed, Readings::new()),
     };
-    vet(&parsed, &binding, &stored)
-        .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
+    match options.replace {
+        true => vet_alone(&parsed, &binding),
+        false => vet(&parsed, &binding, &known),
+    }
+    .map_err(|rejection| anyhow::anyhow!("{origin}, {rejection}; nothing was stored"))?;
     describe(&parsed, binding.unit);
+    if options.replace {
+        say!("{}", FileChanges::of(&parsed.readings, &known.stored));
+    }
     if options.dry_run {
         say!("nothing was stored (--dry-run)");
         return Ok(ExitCode::SUCCESS);

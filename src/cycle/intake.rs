@@ -1,12 +1,13 @@
 //! Taking in: every station once, however many sites share it.
 
+use super::yardstick::yardstick;
 use super::{Beat, Engine, Report, with_beat};
 use crate::domain::weather::forecast::Forecast;
-use crate::domain::weather::reading::Readings;
 use crate::feed::reader::{FetchOutcome, IntakeError};
 use crate::station_feed::StationFeed;
 use crate::station_feed::fingerprint::LastRead;
 use crate::station_feed::origin::Origin;
+use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::store::StoreError;
 use crate::store::taking_in::{Said, TakenIn};
@@ -60,12 +61,10 @@ impl Engine {
         } else {
             Default::default()
         };
-        let stored = || {
-            if last_read.is_held_against_stored() {
-                self.store.readings(id)
-            } else {
-                Ok(Readings::new())
-            }
+        let stored = |parsed: &Parsed| {
+            let mut known = yardstick(&self.store, &self.config, feed, &feed.binding, parsed)?;
+            known.stored_unit = feed.unit_before(&state.fingerprint);
+            Ok::<_, StoreError>(known)
         };
         let mut stop = self.stop.clone();
         let read = self.reader.read(feed, &known, stored, now.date_naive());

@@ -26,6 +26,7 @@ mod intake;
 mod look_back;
 mod site_states;
 mod station_days;
+mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
 pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
@@ -33,6 +34,7 @@ pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use site_states::{SiteState, newest_day_of, site_states};
 pub use station_days::{daily, neighbour_of};
+pub use yardstick::yardstick;
 
 /// What drives the cycles.
 pub struct Engine {

@@ -2,9 +2,10 @@
 
 use super::Rejection;
 use super::fetch::{FetchError, Fetched, Fetcher};
+use super::parse::parse;
 use super::table::open;
 use super::unpack::unpacked;
-use super::vetting::parse_and_vet;
+use super::vetting::{Yardstick, unit_was_corrected, vet, vet_alone};
 use crate::domain::telling::feed_trouble::STALE_GRACE_DAYS;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::Readings;
@@ -47,7 +48,7 @@ pub enum FetchOutcome {
     Readings {
         /// Readings by day.
         readings: Readings,
-        /// What was stored when they arrived; empty where they were held against nothing.
+        /// What was stored when they arrived; empty where it is no measure for them.
         stored: Readings,
         /// Rain by day.
         rain: Rain,
@@ -100,16 +101,16 @@ impl FeedReader {
             .insert(station.to_owned(), Kept { readings, rain });
     }
 
-    /// Reads a station's feed. `known` are the validators of the version that is stored;
-    /// `stored` loads its readings; it is called only if a file arrives.
+    /// Reads a station's feed. `version` are the validators of the version that is stored; `known`
+    /// loads what a file is held against; it is called only if one arrives.
     ///
     /// # Errors
-    /// What `stored` fails with; within, [`IntakeError`] if the file did not arrive or was refused.
+    /// What `known` fails with; within, [`IntakeError`] if the file did not arrive or was refused.
     pub async fn read<E>(
         &mut self,
         feed: &StationFeed,
-        known: &Validators,
-        stored: impl FnOnce() -> Result<Readings, E>,
+        version: &Validators,
+        known: impl FnOnce(&Parsed) -> Result<Yardstick, E>,
         today: NaiveDate,
     ) -> Result<Result<FetchOutcome, IntakeError>, E> {
         match self.shown_with_lag {
@@ -117,34 +118,45 @@ impl FeedReader {
                 let newest = today - Days::new(u64::from(lag));
                 Ok(self.read_kept(feed, newest).await)
             }
-            None => self.read_new(feed, known, stored, today).await,
+            None => self.read_new(feed, version, known, today).await,
         }
     }
 
     async fn read_new<E>(
         &self,
         feed: &StationFeed,
-        known: &Validators,
-        stored: impl FnOnce() -> Result<Readings, E>,
+        version: &Validators,
+        known: impl FnOnce(&Parsed) -> Result<Yardstick, E>,
         today: NaiveDate,
     ) -> Result<Result<FetchOutcome, IntakeError>, E> {
         let origin = of_the_year(feed, today);
         let unknown = Validators::default();
         // What is known of one year's file says nothing of the next one's.
-        let known = if feed.origin.is_yearly() {
+        let version = if feed.origin.is_yearly() {
             &unknown
         } else {
-            known
+            version
         };
-        let (bytes, validators) = match self.fetcher.fetch(&origin, known).await {
+        let (bytes, validators) = match self.fetcher.fetch(&origin, version).await {
             Ok(Fetched::Body { bytes, validators }) => (bytes, validators),
             Ok(Fetched::NotModified) => return Ok(Ok(FetchOutcome::Unchanged)),
             Err(error) => return Ok(Err(error.into())),
         };
-        let stored = stored()?;
-        let parsed = match looked_at(&origin, &feed.binding, &bytes, &stored, today) {
+        let refused = |rejection| IntakeError::Refused {
+            origin: origin.to_string(),
+            rejection,
+        };
+        let parsed = match parse(&bytes, &feed.binding, today) {
             Ok(parsed) => parsed,
-            Err(error) => return Ok(Err(error)),
+            Err(rejection) => return Ok(Err(refused(rejection))),
+        };
+        let known = known(&parsed)?;
+        if let Err(rejection) = vet(&parsed, &feed.binding, &known) {
+            return Ok(Err(refused(rejection)));
+        }
+        let stored = match unit_was_corrected(&parsed, &feed.binding, &known) {
+            true => Readings::new(),
+            false => known.stored,
         };
         let header = header_of(&bytes, &feed.binding.dialect);
         // Days that are still moving are asked for again.
@@ -181,14 +193,7 @@ impl FeedReader {
         else {
             return Ok(None);
         };
-        let readings = Readings::new();
-        let parsed = looked_at(
-            &forecast.origin,
-            &forecast.binding,
-            &bytes,
-            &readings,
-            last_day_of_all(),
-        )?;
+        let parsed = looked_at(&forecast.origin, &forecast.binding, &bytes)?;
         Ok(Some(parsed))
     }
 
@@ -209,13 +214,7 @@ impl FeedReader {
             let Fetched::Body { bytes, .. } = fetched else {
                 return Ok(FetchOutcome::Unchanged);
             };
-            let parsed = looked_at(
-                &feed.origin,
-                &feed.binding,
-                &bytes,
-                &Readings::new(),
-                last_day_of_all(),
-            )?;
+            let parsed = looked_at(&feed.origin, &feed.binding, &bytes)?;
             refused = parsed.refused;
             self.keep(id, parsed.readings, parsed.rain);
         }
@@ -258,18 +257,14 @@ fn header_of(bytes: &[u8], dialect: &Dialect) -> Vec<String> {
         .unwrap_or_default()
 }
 
-/// Parses and vets a body.
-fn looked_at(
-    origin: &Origin,
-    binding: &Binding,
-    bytes: &[u8],
-    stored: &Readings,
-    today: NaiveDate,
-) -> Result<Parsed, IntakeError> {
-    parse_and_vet(bytes, binding, stored, today).map_err(|rejection| IntakeError::Refused {
-        origin: origin.to_string(),
-        rejection,
-    })
+/// Parses and vets a body whose days may lie ahead and are held against nothing that is stored.
+fn looked_at(origin: &Origin, binding: &Binding, bytes: &[u8]) -> Result<Parsed, IntakeError> {
+    parse(bytes, binding, last_day_of_all())
+        .and_then(|parsed| vet_alone(&parsed, binding).map(|()| parsed))
+        .map_err(|rejection| IntakeError::Refused {
+            origin: origin.to_string(),
+            rejection,
+        })
 }
 
 /// A day after every day of a file.

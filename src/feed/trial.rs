@@ -6,7 +6,7 @@ use super::parse::parse;
 use super::places::Places;
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
-use super::vetting::vet;
+use super::vetting::vet_alone;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
 use crate::station_feed::dialect::{Binding, Column, Dialect, plain_code};
@@ -178,7 +178,7 @@ fn read<'d>(
     for unit in units {
         let binding = bound(dialect, unit, code.clone());
         let outcome = parse(bytes, &binding, today).and_then(|parsed| {
-            vet(&parsed, &binding, &Readings::new())?;
+            vet_alone(&parsed, &binding)?;
             Ok(parsed)
         });
         let outcome = outcome.map(|parsed| {

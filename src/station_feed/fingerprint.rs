@@ -10,6 +10,7 @@ use super::dialect::{
 };
 use super::origin::Origin;
 use crate::domain::name_of;
+use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::wind::WindUnit;
 
 /// What fingerprints of this form begin with. Those of the first form, eight hexadecimal digits
@@ -25,6 +26,17 @@ impl StationFeed {
         let mut sum = flate2::Crc::new();
         sum.update(way_of_reading(&self.origin, &self.binding).as_bytes());
         format!("{FORM}{:08x}", sum.sum())
+    }
+
+    /// The unit it was last read in, if that is all that has changed since: the one whose fingerprint
+    /// is the stored one.
+    pub fn unit_before(&self, stored: &str) -> Option<Unit> {
+        let others = Unit::NAMED.map(|(_, unit)| unit);
+        others.into_iter().find(|unit| {
+            let mut before = self.clone();
+            before.binding.unit = *unit;
+            *unit != self.binding.unit && before.fingerprint() == stored
+        })
     }
 }
 
@@ -57,11 +69,6 @@ impl LastRead {
         } else {
             Self::OtherForm
         }
-    }
-
-    /// Whether the file may be held against what is stored: read another way, it may rightly differ.
-    pub fn is_held_against_stored(self) -> bool {
-        self != Self::OtherWay
     }
 
     /// Whether the file may be held against what the last good one looked like.
@@ -262,7 +269,6 @@ mod tests {
     use super::*;
     use crate::config::dialect_file;
     use crate::domain::place::site::Station;
-    use crate::domain::weather::extremes::Unit;
     use crate::domain::weather::observation_day::DayShift;
     use crate::station_feed::dialect::{Elements, RowCondition};
 
@@ -439,17 +445,31 @@ provisional-days 0
     }
 
     #[test]
-    fn only_another_way_of_reading_disarms_and_only_the_same_way_believes_not_modified() {
+    fn a_change_of_the_unit_alone_is_known_by_the_unit_before() {
+        for feed in feeds() {
+            for (_, unit) in Unit::NAMED {
+                let mut other = feed.clone();
+                other.binding.unit = unit;
+                let due = (unit != feed.binding.unit).then_some(feed.binding.unit);
+                assert_eq!(other.unit_before(&feed.fingerprint()), due);
+                other.binding.code = Some("ZZI00000008".into());
+                assert_eq!(other.unit_before(&feed.fingerprint()), None);
+            }
+        }
+    }
+
+    #[test]
+    fn only_another_way_of_reading_forgets_the_last_file_and_only_the_same_way_believes_not_modified()
+     {
         let today = "2:0000beef";
-        for (stored, due, (against_stored, against_last, known)) in [
-            ("", LastRead::Never, (true, false, false)),
-            ("2:0000beef", LastRead::SameWay, (true, true, true)),
-            ("0000beef", LastRead::OtherForm, (true, true, false)),
-            ("2:0000cafe", LastRead::OtherWay, (false, false, false)),
+        for (stored, due, (against_last, known)) in [
+            ("", LastRead::Never, (false, false)),
+            ("2:0000beef", LastRead::SameWay, (true, true)),
+            ("0000beef", LastRead::OtherForm, (true, false)),
+            ("2:0000cafe", LastRead::OtherWay, (false, false)),
         ] {
             let last = LastRead::of(stored, today);
             assert_eq!(last, due, "{stored}");
-            assert_eq!(last.is_held_against_stored(), against_stored, "{stored}");
             assert_eq!(last.is_held_against_last_file(), against_last, "{stored}");
             assert_eq!(last.is_known_version(), known, "{stored}");
         }

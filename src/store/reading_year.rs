@@ -5,6 +5,7 @@ use super::StoreError;
 use crate::domain::weather::reading::Reading;
 use chrono::{Datelike, NaiveDate};
 use rusqlite::{Connection, OptionalExtension, params};
+use std::ops::RangeInclusive;
 
 /// Days of a leap year.
 const SLOTS: usize = 366;
@@ -121,17 +122,17 @@ impl YearOfReadings {
     }
 }
 
-/// Hands over the stored years of a station from a year on, in order.
+/// Hands over those of some years that are stored of a station, in order.
 pub(super) fn each_year(
     connection: &Connection,
     station: &str,
-    since: i32,
+    years: RangeInclusive<i32>,
     mut take: impl FnMut(YearOfReadings),
 ) -> Result<(), StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT year, days FROM reading_year WHERE station = ?1 AND year >= ?2 ORDER BY year",
+        "SELECT year, days FROM reading_year WHERE station = ?1 AND year BETWEEN ?2 AND ?3 ORDER BY year",
     )?;
-    let mut rows = statement.query(params![station, since])?;
+    let mut rows = statement.query(params![station, years.start(), years.end()])?;
     while let Some(row) = rows.next()? {
         let bytes = row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?;
         take(YearOfReadings::unpacked(row.get(0)?, bytes)?);

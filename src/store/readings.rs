@@ -46,17 +46,35 @@ impl Store {
 
     /// A station's readings from a day on.
     pub fn readings_since(&self, station: &str, day: NaiveDate) -> Result<Readings, StoreError> {
+        self.readings_within(station, day, NaiveDate::MAX)
+    }
+
+    /// A station's readings of these days.
+    pub fn readings_within(
+        &self,
+        station: &str,
+        first: NaiveDate,
+        last: NaiveDate,
+    ) -> Result<Readings, StoreError> {
         let mut readings = Readings::new();
-        each_year(&self.connection, station, day.year(), |year| {
-            readings.extend(year.known_days().filter(|(of, _)| *of >= day));
-        })?;
+        each_year(
+            &self.connection,
+            station,
+            first.year()..=last.year(),
+            |year| {
+                readings.extend(
+                    year.known_days()
+                        .filter(|(day, _)| (first..=last).contains(day)),
+                );
+            },
+        )?;
         Ok(readings)
     }
 
     /// The same for reckoning over whole years.
     pub fn daily_readings(&self, station: &str) -> Result<DailyReadings, StoreError> {
         let mut readings = DailyReadings::default();
-        each_year(&self.connection, station, i32::MIN, |year| {
+        each_year(&self.connection, station, i32::MIN..=i32::MAX, |year| {
             if let Some((from, days)) = year.since_first_known() {
                 readings.append(from, days);
             }

@@ -68,7 +68,7 @@ async fn a_mean_is_weighted_and_goes_on_with_the_station_that_is_left() {
 
 #[tokio::test]
 async fn a_site_is_quiet_only_when_none_of_its_stations_sends_days() {
-    let mut play = play(FALLBACK, &days(30, 5.0), &days(50, 5.0));
+    let mut play = play(FALLBACK, &days(30, 5.0), &days(50, 5.5));
     play.cycle("2026-02-20T06:00:00Z").await;
     play.cycle("2026-02-22T06:00:00Z").await;
     assert!(play.titles().is_empty(), "{:?}", play.titles());

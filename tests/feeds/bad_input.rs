@@ -467,13 +467,13 @@ fn a_few_weeks_in_a_wrong_unit_are_refused_by_the_month_and_the_latitude() {
     let winter = weeks(export_year(2025, fahrenheit), 0);
     says(
         &refusal(&winter, &at(Unit::Celsius, 43.0)),
-        &["no winter", "check the station's unit"],
+        &["no winter", "read as fahrenheit they fit", "set unit"],
     );
     assert!(take(winter.as_bytes(), &at(Unit::Fahrenheit, 43.0), TODAY).is_ok());
     let summer = weeks(export_year(2025, celsius), 180);
     says(
         &refusal(&summer, &at(Unit::Fahrenheit, 43.0)),
-        &["no summer", "check the station's unit"],
+        &["no summer", "read as celsius they fit", "set unit"],
     );
     assert!(take(summer.as_bytes(), &at(Unit::Celsius, 43.0), TODAY).is_ok());
     // In the south July is winter.

@@ -416,7 +416,7 @@ fn a_station_that_contradicts_what_is_stored_is_refused_alone_and_looked_for_aga
     let said = both(&output);
     assert_eq!(output.status.code(), Some(1), "{said}");
     assert!(
-        said.contains("nothing taken for only: on the 31 days"),
+        said.contains("nothing taken for only: 31 of the 31 days"),
         "{said}"
     );
     assert!(said.contains("orchard: 0 days added"), "{said}");
@@ -426,7 +426,11 @@ fn a_station_that_contradicts_what_is_stored_is_refused_alone_and_looked_for_aga
         again.contains("nothing taken for only") && !again.contains("orchard"),
         "{again}"
     );
-    workshop.succeeds(&bulk(&["--replace", "july.csv"]));
+    let said = workshop.succeeds(&bulk(&["--replace", "july.csv"]));
+    assert!(
+        said.contains("only: 0 days to add, 62 stored values to change by 10.0 °C (median)"),
+        "{said}"
+    );
     assert_ne!(stored(&workshop, "only"), before);
 }
 

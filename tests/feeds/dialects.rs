@@ -11,9 +11,9 @@ use hatchbell::config::dialect_file;
 use hatchbell::config::load::from_text;
 use hatchbell::domain::telling::feed_trouble::is_stale;
 use hatchbell::domain::weather::extremes::Unit;
-use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::fetch::{FetchPolicy, Fetcher, user_agent};
 use hatchbell::feed::reader::{FeedReader, FetchOutcome};
+use hatchbell::feed::vetting::Yardstick;
 use hatchbell::station_feed::StationFeed;
 use hatchbell::station_feed::dialect::Binding;
 use hatchbell::station_feed::origin::Origin;
@@ -414,7 +414,12 @@ async fn read(feed: &StationFeed, known: &Validators, today: &str) -> FetchOutco
     let fetcher = Fetcher::new(policy, &user_agent("keeper@turf.example"), None).unwrap();
     let mut reader = FeedReader::new(fetcher, None);
     reader
-        .read(feed, known, || Ok::<_, ()>(Readings::new()), date(today))
+        .read(
+            feed,
+            known,
+            |_| Ok::<_, ()>(Yardstick::default()),
+            date(today),
+        )
         .await
         .unwrap()
         .expect("it arrives")

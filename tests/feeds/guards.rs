@@ -627,13 +627,18 @@ async fn words_edited_in_dialect_station_and_site_disarm_no_guard() {
 }
 
 #[tokio::test]
-async fn another_layout_is_held_against_nothing() {
+async fn another_layout_is_held_against_what_is_stored_all_the_same() {
     let mut play = read_once().await;
     let text = with_own_dialect(&play, "other", |text| {
         text.replace("\"NA\", ", "\"NA\", \"none\", ")
     });
     play.reconfigure(&text);
-    assert!(serve_7_off(&mut play).await > 1000);
+    assert_eq!(serve_7_off(&mut play).await, 0);
+    let text = play.newest_message();
+    assert!(
+        text.contains("import --station only --replace FILE takes it"),
+        "{text}"
+    );
 }
 
 /// Databases of earlier programs hold fingerprints of another form.

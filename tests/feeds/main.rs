@@ -16,3 +16,5 @@ mod publication_history;
 mod rain;
 mod real_stations;
 mod undo;
+mod whole_file_guards;
+mod whole_files;

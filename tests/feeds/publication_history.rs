@@ -80,8 +80,13 @@ fn changes(text: &str) -> Vec<Change> {
 
 /// As the downloads write it.
 fn written(file: &File) -> String {
+    written_as(file, |celsius| celsius * 1.8 + 32.0)
+}
+
+/// The same with values in another unit.
+fn written_as(file: &File, unit: impl Fn(f64) -> f64) -> String {
     let value = |tenths: Option<i32>| match tenths {
-        Some(tenths) => (f64::from(tenths) / 10.0 * 1.8 + 32.0).to_string(),
+        Some(tenths) => unit(f64::from(tenths) / 10.0).to_string(),
         None => "NA".to_owned(),
     };
     let mut text = String::from("year,month,day,date,day_of_year,PRCP,SNOW,SNWD,TMAX,TMIN\n");
@@ -283,4 +288,92 @@ async fn the_file_that_was_really_cut_off_is_told_and_over_when_it_was_whole_aga
             "The only station: the feed's file reaches as far as before"
         ]
     );
+}
+
+/// What is stored, to the last digit.
+fn all_stored(play: &Play) -> String {
+    format!("{:?}", play.stored())
+}
+
+#[tokio::test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
+async fn a_unit_or_a_station_that_changes_in_mid_season_is_refused_and_no_stored_day_is_lost() {
+    let folder = folder();
+    let last = file(&text(&folder, "snapshot_last_af12cf0947.csv"));
+    let days = |first: &str, newest: &str| -> File {
+        let days = last.range(date(first)..=date(newest));
+        days.map(|(day, pair)| (*day, *pair)).collect()
+    };
+    // Another station of the region, with a sensor of its own, on the same days.
+    let extract = real_data::read("ghcn_coop/USC00110338.txt");
+    let other: File = String::from_utf8(extract)
+        .expect("text")
+        .lines()
+        .map(|line| {
+            let mut fields = line.split('\t').map(str::trim);
+            let day = NaiveDate::parse_from_str(fields.next().unwrap(), "%Y%m%d").unwrap();
+            let mut tenths = || {
+                fields
+                    .next()?
+                    .parse()
+                    .ok()
+                    .filter(|tenths| *tenths != -9999)
+            };
+            (day, (tenths(), tenths()))
+        })
+        .filter(|(day, _)| (date("2006-01-01")..=date("2014-06-18")).contains(day))
+        .collect();
+    let mut play = play();
+    download(
+        &mut play,
+        instant("2014-06-15T19:00:00Z"),
+        &days("2006-01-01", "2014-06-13"),
+    )
+    .await;
+    let before = all_stored(&play);
+    let mut served = async |at: &str, text: String| {
+        play.workshop.write("milwaukee.csv", &text);
+        play.cycle(at).await;
+        (play.status(&at[..10]), all_stored(&play))
+    };
+
+    // The whole file, then one that holds the month's new days alone.
+    for (at, first) in [
+        ("2014-06-16T19:00:00Z", "2006-01-01"),
+        ("2014-07-16T19:00:00Z", "2014-06-14"),
+    ] {
+        let celsius = written_as(&days(first, &at[..10]), |celsius| celsius);
+        let (status, stored) = served(at, celsius).await;
+        for words in [
+            "milwaukee.csv, ",
+            "read as celsius",
+            "set unit = \"celsius\"",
+        ] {
+            assert!(status.contains(words), "{words}: {status}");
+        }
+        assert_eq!(stored, before, "{at}");
+    }
+    let (status, stored) = served("2014-07-17T19:00:00Z", written(&other)).await;
+    assert_eq!(stored, before);
+    assert!(
+        status.contains("days that are stored already differ by"),
+        "{status}"
+    );
+    let refused = |play: &Play| -> Vec<String> {
+        let mut titles = play.titles();
+        titles.retain(|title| title.contains("feed's file"));
+        titles
+    };
+    assert_eq!(
+        refused(&play),
+        ["The only station: the feed's file is refused"],
+        "it is told once"
+    );
+
+    // The right file is taken in as ever.
+    let whole = days("2006-01-01", "2014-07-16");
+    download(&mut play, instant("2014-07-18T19:00:00Z"), &whole).await;
+    assert_holds(&play, &whole);
+    assert_eq!(play.count("SELECT count(*) FROM revision"), 0);
+    assert_eq!(refused(&play).len(), 2, "and its end: {:?}", refused(&play));
 }

@@ -7,13 +7,13 @@ use hatchbell::config::problem::{Problem, Severity};
 use hatchbell::config::{dialect_file, load, species_file};
 use hatchbell::domain::weather::extremes::is_plausible;
 use hatchbell::domain::weather::rain::is_plausible_rain;
-use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::domain::weather::reading::Reading;
 use hatchbell::domain::weather::wind::is_plausible_wind;
 use hatchbell::feed::Rejection;
 use hatchbell::feed::bulk::{self, BulkError, BulkLimits, WantedStations};
 use hatchbell::feed::parse::parse;
 use hatchbell::feed::station_list::{BadLines, inventory, station_list};
-use hatchbell::feed::vetting::vet;
+use hatchbell::feed::vetting::{Yardstick, vet, vet_alone};
 use hatchbell::station_feed::dialect::{Binding, Dialect};
 use hatchbell::station_feed::parsed::Parsed;
 use hatchbell::station_feed::station_year::{FAILED, SLOTS, StationYear};
@@ -274,8 +274,12 @@ fn of_a_file_of(binding: &Binding, bytes: &[u8]) {
 
 /// A file never contradicts itself: with its own days stored it is judged as with none.
 fn is_vetted_alike(parsed: &Parsed, binding: &Binding, lines: u64) {
-    let alone = vet(parsed, binding, &Readings::new());
-    assert_eq!(vet(parsed, binding, &parsed.readings), alone);
+    let alone = vet_alone(parsed, binding);
+    let known = Yardstick {
+        stored: parsed.readings.clone(),
+        ..Yardstick::default()
+    };
+    assert_eq!(vet(parsed, binding, &known), alone);
     if let Err(rejection) = alone {
         can_be_told(&rejection, lines);
     }

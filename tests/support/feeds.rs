@@ -5,7 +5,8 @@ use hatchbell::config::dialect_file;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::reading::Readings;
 use hatchbell::feed::Rejection;
-use hatchbell::feed::vetting::parse_and_vet;
+use hatchbell::feed::parse::parse;
+use hatchbell::feed::vetting::{Yardstick, vet};
 use hatchbell::station_feed::dialect::Binding;
 use hatchbell::station_feed::parsed::Parsed;
 use std::io::{Cursor, Write};
@@ -40,7 +41,13 @@ pub fn take_over(
     today: &str,
     stored: &Readings,
 ) -> Result<Parsed, Rejection> {
-    parse_and_vet(bytes, binding, stored, date(today))
+    let parsed = parse(bytes, binding, date(today))?;
+    let known = Yardstick {
+        stored: stored.clone(),
+        ..Yardstick::default()
+    };
+    vet(&parsed, binding, &known)?;
+    Ok(parsed)
 }
 
 /// A year of an export file with a plausible course of the year, in whichever unit `value` makes

@@ -1,24 +1,27 @@
 //! Vetting: what is looked at before a file's values count. Pure.
 //!
-//! A file is held against what is possible (`possible_values`) and what is stored (`stored_days`);
-//! what contradicts them is refused whole. One that passes is held against the last good file
+//! A file is held against what is possible (`possible_values`), what is stored of the station and of
+//! others (`stored_days`), and, its new days, against what they are expected to be like (`new_days`,
+//! `expected_days`); what contradicts them is refused whole. All that a file is held against is in
+//! `yardstick`. One that passes is held against the last good file
 //! (`last_file`, with `header` for its columns): what is odd is told, and merged all the same. Single
 //! values far outside the station's own `climate` are held out of sums (`outliers`). A file that no
 //! longer grows is `frozen`. What of all this begins and is over is decided in
 //! [`crate::domain::telling::feed_trouble`].
 
 use super::Rejection;
-use super::parse::parse;
 use crate::domain::weather::extremes::Unit;
-use crate::domain::weather::reading::Readings;
 use crate::station_feed::dialect::{Binding, in_words};
 use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
 
+mod changes;
 mod climate;
+mod expected_days;
 mod frozen;
 mod header;
 mod last_file;
+mod new_days;
 #[cfg(test)]
 mod outlier_tests;
 mod outliers;
@@ -28,34 +31,41 @@ mod possible_values;
 mod stored_days;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod whole_file_tests;
+mod yardstick;
 
+pub use changes::FileChanges;
 pub use frozen::frozen;
 pub use last_file::{FileComparison, compare};
 pub use outliers::{HeldOut, OUTLIER_MARGIN_C, Unlikely, hold_out, unlikely};
+pub use stored_days::unit_was_corrected;
+pub use yardstick::{OtherStation, WantedDays, Yardstick, wanted_of_others};
 
-/// Parses a file of a station's feed and vets it, against a switch of the unit as well.
+/// Holds a parsed file of a station against what is possible, what is stored of it and of the other
+/// stations, and what its days are expected to be like: one way for feeds, imports and neighbours.
 ///
 /// # Errors
 /// [`Rejection`] naming what does not fit and what to do.
-pub fn parse_and_vet(
-    bytes: &[u8],
-    binding: &Binding,
-    stored: &Readings,
-    today: NaiveDate,
-) -> Result<Parsed, Rejection> {
-    let parsed = parse(bytes, binding, today)?;
-    stored_days::refuse_unit_step(&parsed, stored, binding)?;
-    vet(&parsed, binding, stored)?;
-    Ok(parsed)
+pub fn vet(parsed: &Parsed, binding: &Binding, known: &Yardstick) -> Result<(), Rejection> {
+    if unit_was_corrected(parsed, binding, known) {
+        return vet_alone(parsed, binding);
+    }
+    stored_days::refuse_other_unit(parsed, binding, known)?;
+    vet_alone(parsed, binding)
+        .map_err(|rejection| new_days::with_unit_that_fits(rejection, parsed, binding, known))?;
+    stored_days::refuse_other_days(parsed, binding, known)?;
+    stored_days::refuse_other_station(parsed, known)?;
+    new_days::refuse_unexpected(parsed, binding, known)
 }
 
-/// Holds a parsed file against what is possible and what is stored.
+/// Holds a parsed file against what is possible alone: of a forecast, of a file of no station yet,
+/// or where somebody has decided that it counts whatever is stored.
 ///
 /// # Errors
 /// [`Rejection`] naming what does not fit and what to do.
-pub fn vet(parsed: &Parsed, binding: &Binding, stored: &Readings) -> Result<(), Rejection> {
-    possible_values::refuse_impossible(parsed, binding)?;
-    stored_days::refuse_step(parsed, stored, binding)
+pub fn vet_alone(parsed: &Parsed, binding: &Binding) -> Result<(), Rejection> {
+    possible_values::refuse_impossible(parsed, binding)
 }
 
 fn another_unit(binding: &Binding) -> String {

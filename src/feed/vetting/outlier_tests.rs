@@ -2,6 +2,7 @@ use super::outliers::{take_out, to_hold};
 use super::tests::{date, instant, weather};
 use super::*;
 use crate::domain::weather::reading::Reading;
+use crate::domain::weather::reading::Readings;
 use crate::station_feed::parsed::Element;
 use chrono::TimeDelta;
 

@@ -2,6 +2,7 @@ use super::possible_values::refuse_impossible;
 use super::tests::{binding, date, file, plain, read};
 use super::*;
 use crate::domain::weather::reading::Reading;
+use crate::domain::weather::reading::Readings;
 use chrono::Days;
 
 #[test]

@@ -7,7 +7,8 @@ use crate::config::dialect_file;
 use crate::domain::place::site::Station;
 use crate::domain::telling::feed_trouble::Trouble;
 use crate::domain::weather::observation_day::DayShift;
-use crate::domain::weather::reading::Reading;
+use crate::domain::weather::reading::{Reading, Readings};
+use crate::feed::parse::parse;
 use crate::station_feed::memory::FileProfile;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Element;
@@ -48,6 +49,15 @@ pub(super) fn weather(from: &str, to: &str) -> Readings {
             (day, reading)
         })
         .collect()
+}
+
+/// Stored days of the station and nothing else.
+pub(super) fn known(stored: &Readings) -> Yardstick {
+    Yardstick {
+        stored: stored.clone(),
+        command: "hatchbell import --station hill --replace FILE".into(),
+        ..Yardstick::default()
+    }
 }
 
 fn profile(readings: &Readings) -> FileProfile {
@@ -197,7 +207,7 @@ fn new_columns_are_a_remark_and_lost_flags_are_named() {
 }
 
 /// What a file of `unit` says once it is read in `bound`.
-fn misread(readings: &Readings, unit: Unit, bound: Unit) -> Readings {
+pub(super) fn misread(readings: &Readings, unit: Unit, bound: Unit) -> Readings {
     let turn = |celsius: f64| bound.to_celsius(as_published(unit, celsius).round());
     readings
         .iter()
@@ -222,7 +232,7 @@ fn every_switch_of_unit_is_recognised_by_the_unit_that_fits() {
             };
             let mut binding = binding(bound);
             binding.dialect.units = Unit::NAMED.map(|(_, unit)| unit).to_vec();
-            let result = stored_days::refuse_unit_step(&parsed, &stored, &binding);
+            let result = stored_days::refuse_other_unit(&parsed, &binding, &known(&stored));
             if unit == bound {
                 assert_eq!(result, Ok(()), "{name}");
             } else {
@@ -242,7 +252,7 @@ fn a_switch_to_a_unit_that_the_dialect_does_not_have_points_to_another_dialect()
         readings: misread(&stored, Unit::Fahrenheit, bound),
         ..Parsed::default()
     };
-    let text = stored_days::refuse_unit_step(&parsed, &stored, &binding(bound))
+    let text = stored_days::refuse_other_unit(&parsed, &binding(bound), &known(&stored))
         .unwrap_err()
         .to_string();
     assert!(text.contains("read as fahrenheit it agrees"), "{text}");
@@ -323,7 +333,9 @@ pub(super) fn read(text: &str, stored: &Readings) -> Result<Parsed, String> {
     let mut binding = binding(Unit::Celsius);
     binding.dialect.units = vec![Unit::Celsius];
     let today = date("2026-09-01");
-    parse_and_vet(text.as_bytes(), &binding, stored, today).map_err(|refused| refused.to_string())
+    parse(text.as_bytes(), &binding, today)
+        .and_then(|parsed| vet(&parsed, &binding, &known(stored)).map(|()| parsed))
+        .map_err(|refused| refused.to_string())
 }
 
 pub(super) fn plain(max: f64, min: f64) -> (String, String) {
@@ -376,16 +388,31 @@ fn a_mean_daily_range_below_two_degrees_is_of_no_station_on_land() {
 }
 
 #[test]
-fn a_file_more_than_four_degrees_off_the_stored_days_is_refused() {
-    let warmer = |days: u64, by: f64| file(days, |_| plain(20.0 + by, 10.0 + by));
-    let stored = read(&warmer(10, 0.0), &Readings::new()).unwrap().readings;
-    assert!(read(&warmer(10, 4.0), &stored).is_ok());
-    for by in [4.1, -4.1] {
-        let text = read(&warmer(10, by), &stored).unwrap_err();
-        assert!(text.contains("differ by 4.1 °C (median)"), "{text}");
+fn a_file_that_changes_more_than_a_fifth_of_the_stored_days_is_refused() {
+    let with_changed = |days: u64, changed: u64, by: f64| {
+        file(days, |index| {
+            let by = if index < changed { by } else { 0.0 };
+            plain(20.0 + by, 10.0 + by)
+        })
+    };
+    let stored = read(&with_changed(50, 0, 0.0), &Readings::new())
+        .unwrap()
+        .readings;
+    assert!(read(&with_changed(50, 50, 1.0), &stored).is_ok());
+    assert!(read(&with_changed(50, 10, 3.0), &stored).is_ok());
+    for by in [3.0, -3.0] {
+        let text = read(&with_changed(50, 11, by), &stored).unwrap_err();
+        for words in [
+            "11 of the 50 days that are stored already differ by 3.0 °C (median) and up to 3.0",
+            "first on 1 April 2026, last on 11 April 2026",
+            "hatchbell import --station hill --replace FILE takes it",
+        ] {
+            assert!(text.contains(words), "{words}: {text}");
+        }
     }
     // Too few days in common to tell.
-    assert!(read(&warmer(9, 4.1), &stored).is_ok());
+    assert!(read(&with_changed(9, 9, 3.0), &stored).is_ok());
+    assert!(read(&with_changed(10, 10, 3.0), &stored).is_err());
 }
 
 #[test]
