@@ -33,6 +33,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Mutex, PoisonError};
 
+mod new_values;
+
+use new_values::NewValues;
+
 /// The dialect of these files.
 const LONG_ROWS: &str = "ghcn-long";
 /// The taker of a file that stands for the archive.
@@ -94,11 +98,13 @@ pub(super) fn run(
         now: Clock::Machine.now(),
         bar,
     };
-    let bad = import.all(&jobs, &mut store)?;
+    let mut new = NewValues::default();
+    let bad = import.all(&jobs, &mut store, &mut new)?;
     import.bar.finish_and_clear();
     if options.dry_run {
         say!("nothing was stored (--dry-run)");
     } else {
+        new.screen(&import.stations, &mut store, import.now)?;
         store.settle()?;
     }
     if bad == 0 {
@@ -173,7 +179,7 @@ struct Import<'c> {
 
 impl Import<'_> {
     /// Reads and stores all files; returns how many were not taken in full.
-    fn all(&self, jobs: &[Job], store: &mut Store) -> anyhow::Result<usize> {
+    fn all(&self, jobs: &[Job], store: &mut Store, new: &mut NewValues) -> anyhow::Result<usize> {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         let most = match self.options.every_station {
             true => cores.min(MOST_PACKED_AT_ONCE),
@@ -202,7 +208,7 @@ impl Import<'_> {
             let mut bad = 0;
             // By value: if storing fails, readers find nobody listening and give up.
             for (job, receiver) in jobs.iter().zip(receivers) {
-                bad += usize::from(!self.store(job, &receiver, store)?);
+                bad += usize::from(!self.store(job, &receiver, store, new)?);
             }
             Ok(bad)
         })
@@ -251,16 +257,15 @@ impl Import<'_> {
         job: &Job,
         from: &Receiver<ReaderMessage>,
         store: &mut Store,
+        new: &mut NewValues,
     ) -> anyhow::Result<bool> {
         self.bar.set_message(job.path.display().to_string());
         let mut outcome = FileOutcome::default();
         while let Ok(sent) = from.recv() {
             match sent {
                 ReaderMessage::BulkPart(part) => self
-                    .store_part(job, *part, store, &mut outcome)
-                    .with_context(|| {
-                    format!("{} was read but not stored", job.path.display())
-                })?,
+                    .store_part(job, *part, store, (&mut outcome, &mut *new))
+                    .with_context(|| format!("{} was read but not stored", job.path.display()))?,
                 ReaderMessage::End(end) => return self.end(job, end, store, outcome),
             }
         }
@@ -272,7 +277,7 @@ impl Import<'_> {
         job: &Job,
         part: BulkPart,
         store: &mut Store,
-        outcome: &mut FileOutcome,
+        (outcome, new): (&mut FileOutcome, &mut NewValues),
     ) -> anyhow::Result<()> {
         let mut good: Vec<(usize, Parsed)> = Vec::new();
         for (place, parsed) in part.stations {
@@ -289,6 +294,10 @@ impl Import<'_> {
                 .iter()
                 .map(|(place, parsed)| (self.stations[*place].station.id.as_str(), parsed))
                 .collect();
+            for (place, parsed) in &good {
+                let stored = store.readings(&self.stations[*place].station.id)?;
+                new.add(*place, &parsed.readings, &stored);
+            }
             let merged = store.merge_all(&stations, self.now)?;
             for ((place, _), merged) in good.iter().zip(merged) {
                 *outcome.merged.entry(*place).or_default() += merged;

@@ -23,6 +23,7 @@ mod evaluate;
 mod guarding;
 mod intake;
 mod look_back;
+mod screening;
 mod site_states;
 mod station_days;
 
@@ -30,6 +31,7 @@ pub use advising::{Followed, waterings, weather_here};
 pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
 pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
+pub use screening::{screen_again, screened};
 pub use site_states::{SiteState, newest_day_of, site_states};
 pub use station_days::{daily, neighbour_of};
 

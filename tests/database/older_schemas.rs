@@ -9,6 +9,7 @@ use hatchbell::domain::telling::feed_trouble::Trouble;
 use hatchbell::domain::telling::milestone_decision::Recorded;
 use hatchbell::domain::weather::forecast::Forecast;
 use hatchbell::domain::weather::reading::Reading;
+use hatchbell::station_feed::memory::HoldReason;
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::station_feed::version::FileMark;
 use hatchbell::store::Store;
@@ -18,7 +19,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10.
-const DATABASES: [(usize, &str); 9] = [
+const DATABASES: [(usize, &str); 10] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -28,6 +29,7 @@ const DATABASES: [(usize, &str); 9] = [
     (8, include_str!("../../fixtures/databases/schema-8.sql")),
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
+    (12, include_str!("../../fixtures/databases/schema-12.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -462,6 +464,35 @@ fn the_last_good_file_its_findings_and_values_held_out_are_kept() {
         assert_eq!(
             (held.day, held.element, held.celsius),
             (date("2026-01-20"), Element::Max, 47.5),
+            "schema {schema}"
+        );
+        // Before reasons were kept, values beyond all others were held.
+        let (reason, expected) = match schema {
+            ..12 => (HoldReason::Gap, None),
+            _ => (HoldReason::Outlier, Some((-4.0, 31.5))),
+        };
+        assert_eq!(
+            (held.reason, held.expected),
+            (reason, expected),
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn what_was_decided_of_values_is_kept() {
+    for (schema, _folder, store) in opened_from(12) {
+        let decided = store.decided_values("well-field").unwrap();
+        let decided: Vec<_> = decided
+            .iter()
+            .map(|one| (one.day, one.element, one.celsius, one.confirmed))
+            .collect();
+        assert_eq!(
+            decided,
+            [
+                (date("2025-08-03"), Element::Max, 51.0, false),
+                (date("2026-01-15"), Element::Max, 25.8, true),
+            ],
             "schema {schema}"
         );
     }

@@ -426,7 +426,22 @@ fn a_station_that_contradicts_what_is_stored_is_refused_alone_and_looked_for_aga
         again.contains("nothing taken for only") && !again.contains("orchard"),
         "{again}"
     );
-    workshop.succeeds(&bulk(&["--replace", "july.csv"]));
+    // What is stored is no objection any more; the neighbour is, until somebody decides.
+    let said = workshop.succeeds(&bulk(&["--replace", "july.csv"]));
+    assert!(
+        said.contains("only: held out of sums: 62 values (62 no neighbour"),
+        "{said}"
+    );
+    assert_eq!(stored(&workshop, "only"), before);
+    let confirm = [
+        "feed",
+        "confirm",
+        "only",
+        "--all",
+        "--config",
+        "hatchbell.toml",
+    ];
+    workshop.succeeds(&confirm);
     assert_ne!(stored(&workshop, "only"), before);
 }
 

@@ -12,6 +12,8 @@ mod forecast;
 mod fuzz_smoke;
 mod guards;
 mod misbehaving_server;
+mod planted_errors;
 mod publication_history;
 mod rain;
 mod real_stations;
+mod screening;

@@ -3,7 +3,7 @@
 //! A file is held against what is possible (`possible_values`) and what is stored (`stored_days`);
 //! what contradicts them is refused whole. One that passes is held against the last good file
 //! (`last_file`, with `header` for its columns): what is odd is told, and merged all the same. Single
-//! values far outside the station's own `climate` are held out of sums (`outliers`). A file that no
+//! values that `screening` doubts are held out of sums (`holding`). A file that no
 //! longer grows is `frozen`. What of all this begins and is over is decided in
 //! [`crate::domain::telling::feed_trouble`].
 
@@ -15,23 +15,23 @@ use crate::station_feed::dialect::{Binding, in_words};
 use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
 
-mod climate;
 mod frozen;
 mod header;
-mod last_file;
+mod holding;
 #[cfg(test)]
-mod outlier_tests;
-mod outliers;
+mod holding_tests;
+mod last_file;
 #[cfg(test)]
 mod possible_value_tests;
 mod possible_values;
+pub mod screening;
 mod stored_days;
 #[cfg(test)]
 mod tests;
 
 pub use frozen::frozen;
+pub use holding::{HeldOut, by_reason, finding, held_words, hold_out, leave_out_refused};
 pub use last_file::{FileComparison, compare};
-pub use outliers::{HeldOut, OUTLIER_MARGIN_C, Unlikely, hold_out, unlikely};
 
 /// Parses a file of a station's feed and vets it, against a switch of the unit as well.
 ///
