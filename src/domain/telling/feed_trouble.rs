@@ -338,6 +338,20 @@ mod tests {
     }
 
     #[test]
+    fn values_that_are_held_anew_are_told_while_others_are_held() {
+        let known = [known(Trouble::Outlier), known(Trouble::Shrunk)];
+        let found = vec![found(Trouble::Outlier), found(Trouble::Shrunk)];
+        let told = |holds_more: bool| -> Vec<Trouble> {
+            let check = FeedCheck::of_new_file(found.clone(), String::new(), holds_more);
+            let changes = check.against(&known);
+            assert_eq!(changes.going_on.len(), 2);
+            changes.again.iter().map(|again| again.trouble).collect()
+        };
+        assert_eq!(told(true), [Trouble::Outlier]);
+        assert_eq!(told(false), []);
+    }
+
+    #[test]
     fn what_is_over_says_what_it_was_and_of_held_values_what_became_of_them() {
         let known = [known(Trouble::Outlier), known(Trouble::Refused)];
         let check = FeedCheck::of_new_file(Vec::new(), "It is taken in.".into(), false);

@@ -5,7 +5,8 @@
 mod kinds;
 mod region;
 
-use crate::support::feeds::{binding, take_over};
+use crate::support::feeds::{binding, take, take_over};
+use crate::support::real_data::read;
 use chrono::{Datelike, NaiveDate};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
@@ -16,11 +17,18 @@ use hatchbell::feed::vetting::screening::{NEIGHBOUR_DAYS, news, screen};
 use hatchbell::station_feed::memory::HoldReason;
 use kinds::{Dice, Kind, file_of};
 use region::{Half, Region};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 
 const TODAY: &str = "2026-11-25";
-/// Plants of each kind.
+/// Plants of each kind, unless TRIES says another number.
 const TRIES: usize = 1000;
+
+fn tries() -> usize {
+    let set = std::env::var("TRIES").ok();
+    set.and_then(|tries| tries.parse().ok()).unwrap_or(TRIES)
+}
+
 /// The lower threshold of the sums, °C.
 const BASE_C: f64 = 10.0;
 /// The sum of the milestone that errors are turned into days at, °C·d.
@@ -315,7 +323,7 @@ fn measure(region: &Region, half: Half, with_neighbours: bool) -> (Outcome, Vec<
             .map(|kind| {
                 let mut outcome = Outcome::default();
                 let mut dice = Dice::new(1 + *kind as u64);
-                for _ in 0..TRIES {
+                for _ in 0..tries() {
                     plant(
                         region,
                         half,
@@ -375,3 +383,42 @@ fn planted_errors_are_held_and_clean_days_are_not() {
         println!("{:?}", start.elapsed());
     }
 }
+
+/// The record of Milwaukee, 88 years, as a first load, and one more day of it.
+#[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
+fn a_long_record_is_screened_at_once_and_a_new_day_costs_little() {
+    let bytes = read("ghcn_replay_milwaukee/snapshot_last_af12cf0947.csv");
+    let fahrenheit = binding("ncei-export", Unit::Fahrenheit);
+    let record = take(&bytes, &fahrenheit, TODAY).unwrap().readings;
+    let none = Readings::new();
+    let start = std::time::Instant::now();
+    let all = news(&record, &none, &[]);
+    let suspects = screen(&all, &record, &none, &[]);
+    let whole = start.elapsed();
+    for suspect in &suspects {
+        println!("{suspect:?}");
+    }
+    // The publisher's own checks have been through it.
+    let days: BTreeSet<NaiveDate> = suspects.iter().map(|suspect| suspect.day).collect();
+    assert!(
+        days.len() * 20_000 <= 2 * record.len(),
+        "{} days",
+        days.len()
+    );
+    let mut stored = record.clone();
+    stored.pop_last();
+    let start = std::time::Instant::now();
+    let one = news(&record, &stored, &[]);
+    assert!(screen(&one, &record, &stored, &[]).is_empty());
+    let day = start.elapsed();
+    println!("{} days {whole:?}, one new day {day:?}", record.len());
+    assert!(
+        whole < LONGEST_LOAD && day < LONGEST_DAY,
+        "{whole:?}, {day:?}"
+    );
+}
+
+/// Without optimisation, on a busy machine.
+const LONGEST_LOAD: Duration = Duration::from_secs(2);
+const LONGEST_DAY: Duration = Duration::from_millis(100);

@@ -155,7 +155,6 @@ fn look(series: &DenseDays, others: &[DenseDays], new: &[ValueAt]) -> Doubts {
         !LIFTED.contains(&doubt.reason) || !neighbours::speak_for(&beside, place)
     });
     neighbours::apart(&beside, &measured, new, &mut found);
-    neighbours::stretches(&beside, new, &mut found);
     outliers::months(series, new, &mut found);
     found
 }

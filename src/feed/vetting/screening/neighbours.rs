@@ -7,10 +7,10 @@ use crate::station_feed::memory::HoldReason;
 use std::cell::OnceCell;
 
 /// A value at least so far, °C, from what every neighbour makes of it is in doubt, …
-const APART_C: f64 = 10.0;
+const APART_C: f64 = 12.0;
 /// … if that is as many spreads of the usual difference. Durre et al. 2010 (from memory) have 8 °C
 /// and four deviations of a regression on three to seven stations; with three neighbours of any kind
-/// these held one clean day in 3,200.
+/// these held one clean day in 3,200, and 10 °C one in 15,000.
 const APART_SPREADS: f64 = 5.0;
 /// A neighbour this near, °C, speaks for a value.
 const AGREES_C: f64 = 5.0;
@@ -20,13 +20,6 @@ const STEP: usize = 15;
 const WITHIN: usize = 45;
 /// Fewest common days for a usual difference.
 const FEWEST_COMMON: usize = 60;
-/// Days of a stretch whose mean is looked at, how many must be known, and the mean difference, °C
-/// and in spreads of a day's difference, from which the stretch is in doubt (our choice).
-const STRETCH: usize = 7;
-const STRETCH_KNOWN: usize = 5;
-const STRETCH_APART_C: f64 = 5.5;
-const STRETCH_SPREADS: f64 = 3.0;
-
 /// A neighbour and how it usually differs.
 pub(super) struct Beside<'s> {
     own: &'s DenseDays,
@@ -88,15 +81,6 @@ impl<'s> Beside<'s> {
         Some((apart, usual))
     }
 
-    /// The difference from the neighbour's same day.
-    fn difference(&self, index: usize, slot: usize) -> Option<(f64, RobustSpread)> {
-        let value = self.own.value(index, slot)?;
-        let usual = self.usual(index, slot)?;
-        let there = self.other.index(self.own.day(index))?;
-        let there = self.other.value(there, slot)?;
-        Some((value - there - usual.mean, usual))
-    }
-
     /// Whether the neighbour speaks for a value: by its usual difference, or as it stands where
     /// none is known.
     fn agrees(&self, index: usize, slot: usize) -> bool {
@@ -120,7 +104,7 @@ pub(super) fn speak_for(beside: &[Beside<'_>], (index, slot): ValueAt) -> bool {
 /// # Method
 /// Each neighbour that has the day estimates the value by its own, the nearest of the three days
 /// around, and the usual difference of the time of year (biweight mean). Where all estimates lie on
-/// one side, at least 10 °C and five spreads of that difference away, the value is in doubt.
+/// one side, at least 12 °C and five spreads of that difference away, the value is in doubt.
 ///
 /// # Units
 /// °C.
@@ -154,49 +138,6 @@ pub(super) fn apart(
             let greatest = made.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let expected = Some((least - APART_C, greatest + APART_C));
             found.doubt((index, slot), HoldReason::Neighbours, expected);
-        }
-    }
-}
-
-/// Weeks whose days each are near enough and whose mean is not.
-///
-/// # Method
-/// For each neighbour the mean difference over seven days, less the usual one. Where it is at least
-/// 5.5 °C and three spreads of a day's difference for every neighbour, to one side, the new days that
-/// are off to that side are in doubt.
-///
-/// # References
-/// Our own: what another station's week looks like.
-pub(super) fn stretches(beside: &[Beside<'_>], new: &[ValueAt], found: &mut Doubts) {
-    for &(index, slot) in new {
-        let from = (index + 1).saturating_sub(STRETCH);
-        let mut side = None;
-        let mut known = 0;
-        let all_off = beside.iter().all(|beside| {
-            let differences: Vec<(f64, RobustSpread)> = (from..=index)
-                .filter_map(|at| beside.difference(at, slot))
-                .collect();
-            if differences.len() < STRETCH_KNOWN {
-                return true;
-            }
-            known += 1;
-            let count = differences.len() as f64;
-            let mean = differences.iter().map(|(apart, _)| apart).sum::<f64>() / count;
-            let usual = differences.iter().map(|(_, u)| u.deviation).sum::<f64>() / count;
-            let side = *side.get_or_insert(mean.signum());
-            mean * side >= STRETCH_APART_C.max(STRETCH_SPREADS * usual)
-        });
-        let Some(side) = side.filter(|_| all_off && known > 0) else {
-            continue;
-        };
-        for at in from..=index {
-            let off = beside
-                .iter()
-                .filter_map(|beside| beside.difference(at, slot))
-                .all(|(apart, _)| apart * side > 0.0);
-            if off && new.binary_search(&(at, slot)).is_ok() {
-                found.doubt((at, slot), HoldReason::Neighbours, None);
-            }
         }
     }
 }
