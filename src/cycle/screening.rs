@@ -1,7 +1,7 @@
 //! Screening what is new, for feeds and imports alike: brings what is stored of a station, of its
 //! neighbours and of decisions.
 
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::reading::Readings;
 use crate::feed::vetting::screening::{NEIGHBOUR_DAYS, news, screen};
 use crate::feed::vetting::{HeldOut, hold_out, leave_out_refused};
 use crate::station_feed::StationFeed;
@@ -51,8 +51,8 @@ pub fn screen_again(
             continue;
         };
         let (to, from) = (
-            brought.entry(*day).or_insert(Reading::default()),
-            rest.entry(*day).or_insert(Reading::default()),
+            brought.entry(*day).or_default(),
+            rest.entry(*day).or_default(),
         );
         match element {
             Element::Max => (to.max, from.max) = (reading.max, None),
@@ -69,7 +69,7 @@ pub fn screen_again(
         for element in [Element::Max, Element::Min] {
             if element.of(reading).is_some() && element.of(&left).is_none() {
                 taken_out.push((*day, element));
-                let back = back.entry(*day).or_insert(Reading::default());
+                let back = back.entry(*day).or_default();
                 match element {
                     Element::Max => back.max = known.max,
                     Element::Min => back.min = known.min,

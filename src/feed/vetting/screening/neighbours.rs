@@ -63,8 +63,9 @@ impl<'s> Beside<'s> {
     /// The neighbour's values of the day and the two beside it: observers read at different hours.
     fn days(&self, index: usize, slot: usize) -> impl Iterator<Item = f64> + '_ {
         let there = self.other.index(self.own.day(index));
-        let steps = if there.is_some() { -1..=1 } else { 1..=0 };
-        steps.filter_map(move |step| self.other.near(there?, step, slot))
+        let around =
+            move |there| (-1..=1).filter_map(move |step| self.other.near(there, step, slot));
+        there.into_iter().flat_map(around)
     }
 
     /// How far a value is from the nearest of the neighbour's three days, with the usual difference,
