@@ -34,6 +34,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Mutex, PoisonError};
 
+mod new_values;
+
+use new_values::NewValues;
+
 /// The dialect of these files.
 const LONG_ROWS: &str = "ghcn-long";
 /// The taker of a file that stands for the archive.
@@ -102,6 +106,7 @@ pub(super) fn run(
     let mut into = Destination {
         batch: OpenBatch::of_import(named(&jobs)),
         store: &mut store,
+        new: NewValues::default(),
     };
     let result = import.all(&jobs, &mut into);
     import.bar.finish_and_clear();
@@ -112,7 +117,9 @@ pub(super) fn run(
     if options.dry_run {
         say!("nothing was stored (--dry-run)");
     } else {
-        store.settle()?;
+        let new = std::mem::take(&mut into.new);
+        new.screen(&import.stations, into.store, import.now)?;
+        into.store.settle()?;
     }
     if bad == 0 {
         return Ok(ExitCode::SUCCESS);
@@ -190,6 +197,7 @@ fn named(jobs: &[Job]) -> String {
 struct Destination<'s> {
     store: &'s mut Store,
     batch: OpenBatch,
+    new: NewValues,
 }
 
 struct Import<'c> {
@@ -299,7 +307,7 @@ impl Import<'_> {
         &self,
         job: &Job,
         part: BulkPart,
-        Destination { store, batch }: &mut Destination<'_>,
+        Destination { store, batch, new }: &mut Destination<'_>,
         outcome: &mut FileOutcome,
     ) -> anyhow::Result<()> {
         let mut good: Vec<(usize, Parsed)> = Vec::new();
@@ -317,6 +325,10 @@ impl Import<'_> {
                 .iter()
                 .map(|(place, parsed)| (self.stations[*place].station.id.as_str(), parsed))
                 .collect();
+            for (place, parsed) in &good {
+                let stored = store.readings(&self.stations[*place].station.id)?;
+                new.add(*place, &parsed.readings, &stored);
+            }
             let merged = store.merge_all(&stations, batch, self.now)?;
             for ((place, _), merged) in good.iter().zip(merged) {
                 *outcome.merged.entry(*place).or_default() += merged;
@@ -363,7 +375,7 @@ impl Import<'_> {
         &self,
         job: &Job,
         end: Result<u64, String>,
-        Destination { store, batch }: &mut Destination<'_>,
+        Destination { store, batch, .. }: &mut Destination<'_>,
         outcome: FileOutcome,
     ) -> anyhow::Result<bool> {
         let rejected: BTreeSet<usize> = outcome.rejected.iter().map(|(place, _)| *place).collect();

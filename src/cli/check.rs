@@ -1,5 +1,6 @@
 //! `hatchbell check`: whether the configuration can be used, and how good the stored days are.
 
+use super::feed::command;
 use super::{ConfigOption, configuration, counted, say, today};
 use crate::config::Config;
 use crate::cycle::{daily, neighbour_of};
@@ -9,7 +10,9 @@ use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gap_score::{GapScore, Way, leave_out};
 use crate::domain::weather::gaps::{Estimates, Neighbour};
 use crate::domain::weather::observation_day::{Comparison, Likeness, compare};
+use crate::feed::vetting::held_words;
 use crate::station_feed::StationFeed;
+use crate::station_feed::memory::HeldValue;
 use crate::store::Store;
 use chrono::NaiveDate;
 use clap::Args;
@@ -23,8 +26,8 @@ use std::process::ExitCode;
 pub(super) struct CheckOptions {
     #[command(flatten)]
     config: ConfigOption,
-    /// Look at the stored data as well: history, how well missing days are estimated, and whether
-    /// a station publishes its maximum or minimum a day late
+    /// Look at the stored data as well: history, how well missing days are estimated, whether
+    /// a station publishes its maximum or minimum a day late, and which values are held out of sums
     #[arg(long)]
     data: bool,
 }
@@ -93,6 +96,7 @@ fn station(
     {
         text += &day_words(feed, neighbour, &comparison);
     }
+    text += &held(feed, &store.held_values(&feed.station.id)?);
     Ok(text)
 }
 
@@ -124,6 +128,22 @@ fn gap_words(block: u32, way: &str, score: &GapScore) -> String {
         counted(score.days, "day left out"),
     )
     .replace("day left outs", "days left out")
+}
+
+/// The values that are held out of sums, each with the command that takes it in.
+fn held(feed: &StationFeed, held: &[HeldValue]) -> String {
+    if held.is_empty() {
+        return String::new();
+    }
+    let mut text = format!(
+        "  held out of sums: {}; \"refuse\" instead of \"confirm\" leaves one out for good\n",
+        counted(held.len(), "value")
+    );
+    for value in held {
+        let id = &feed.station.id;
+        text += &format!("    {}\n      {}\n", held_words(value), command(id, value));
+    }
+    text
 }
 
 fn day_words(feed: &StationFeed, neighbour: &StationFeed, comparison: &Comparison) -> String {

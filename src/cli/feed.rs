@@ -1,4 +1,5 @@
-//! `hatchbell feed try`: reads one file of a feed and says what was understood.
+//! `hatchbell feed`: `try` reads one file of a feed and says what was understood; confirm and refuse
+//! are in settle.rs.
 
 use super::{EXIT_CONFIG, counted, print_problems, runtime, say};
 use crate::clock::Clock;
@@ -20,9 +21,12 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+mod settle;
 mod suggestion;
 
-/// Look at a weather service's files before they are used
+pub(super) use settle::{command, say_held};
+
+/// Look at a weather service's files before they are used, and settle values that are held
 #[derive(Args)]
 pub(super) struct FeedOptions {
     #[command(subcommand)]
@@ -32,6 +36,14 @@ pub(super) struct FeedOptions {
 #[derive(Subcommand)]
 enum FeedCommand {
     Try(TryOptions),
+    /// Take in values that are held out of sums
+    ///
+    /// They become readings at once and are never held again. "hatchbell check --data" lists what is held.
+    Confirm(settle::SettleOptions),
+    /// Leave out for good values that are held out of sums
+    ///
+    /// The same value is not asked about again; another one of that day is looked at anew.
+    Refuse(settle::SettleOptions),
 }
 
 /// Read a file once and say what was understood
@@ -61,7 +73,11 @@ const ROWS_SHOWN: usize = 3;
 const STATIONS_SHOWN: usize = 12;
 
 pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
-    let FeedCommand::Try(options) = &options.command;
+    let options = match &options.command {
+        FeedCommand::Try(options) => options,
+        FeedCommand::Confirm(options) => return settle::run(options, true),
+        FeedCommand::Refuse(options) => return settle::run(options, false),
+    };
     let Some(dialects) = dialects(options.dialect.as_deref())? else {
         return Ok(ExitCode::from(EXIT_CONFIG));
     };

@@ -1,10 +1,11 @@
 //! `hatchbell import`: puts a station's file into the database; bulk.rs takes files of many stations.
 
 use super::batches::{self, batch_line, in_words};
+use super::feed::say_held;
 use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::yardstick;
+use crate::cycle::{screened, yardstick};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::{Readings, newest_complete};
 use crate::feed::fetch::read_file;
@@ -142,7 +143,7 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
         binding.unit = unit;
     }
     let now = Clock::Machine.now();
-    let (origin, parsed) = match &options.files[..] {
+    let (origin, mut parsed) = match &options.files[..] {
         [] => {
             binding.unit = Unit::TenthsCelsius;
             kept(&config, station, &binding)?
@@ -170,15 +171,23 @@ pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
     if options.replace {
         say!("{}", FileChanges::of(&parsed.readings, &known.stored));
     }
+    let passing = tempfile::tempdir()?;
+    let mut store = match options.dry_run {
+        false => Store::open(&config.service.database)?,
+        true if config.service.database.exists() => Store::open_to_read(&config.service.database)?,
+        true => Store::open_for_a_while(&passing.path().join("none.db"))?,
+    };
+    let held_out = screened(&store, feed, &mut parsed.readings, &known.stored, now)?;
+    say_held(station, &held_out);
     if options.dry_run {
         say!("nothing was stored (--dry-run)");
         return Ok(ExitCode::SUCCESS);
     }
-    let mut store = Store::open(&config.service.database)?;
     let mut batch = OpenBatch::of_import(origin);
     let merged = store
         .merge_all(&[(station, &parsed)], &mut batch, now)
         .context("the file was read but not stored")?;
+    store.settle_held(station, &held_out.held, &[], held_out.finding.as_ref(), now)?;
     for merged in merged {
         say!("{station}: {}", in_words(merged));
     }

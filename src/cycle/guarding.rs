@@ -1,39 +1,37 @@
 //! Guarding the intake: brings what vetting and telling decide by, and writes down what they say.
 
-use super::{Engine, Report};
+use super::{Engine, Report, screened};
 use crate::config::Config;
 use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
 use crate::domain::weather::forecast::LAPSES_AFTER_DAYS;
 use crate::domain::weather::reading::Readings;
 use crate::feed::reader::IntakeError;
-use crate::feed::vetting::{compare, frozen, hold_out, unlikely};
+use crate::feed::vetting::{HeldOut, compare, frozen};
 use crate::notify::wording::feed_message;
 use crate::station_feed::StationFeed;
-use crate::station_feed::memory::{FileProfile, HeldValue};
+use crate::station_feed::memory::FileProfile;
 use crate::store::StoreError;
 use crate::store::findings::Changes;
 use crate::store::outbox::{About, Draft};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use tracing::{info, warn};
 
 /// What the guards say of a file.
 pub(super) struct Guarded {
     findings: Vec<Finding>,
     profile: FileProfile,
-    held: Vec<HeldValue>,
-    /// What became of values that were held before.
-    released: String,
+    held_out: HeldOut,
 }
 
 impl Guarded {
-    /// Whether values are held, so that the file must be looked at again.
-    pub fn holds(&self) -> bool {
-        !self.held.is_empty()
+    /// Whether time may speak for a held value, so that the file must be looked at again.
+    pub fn waits(&self) -> bool {
+        self.held_out.waits
     }
 }
 
 impl Engine {
-    /// Holds a file against the last good one and the station's climate, and takes what is held
+    /// Holds a file against the last good one and screens what is new, and takes what is held
     /// out of its readings. `profile` comes with whether the file is read as the last one was.
     pub(super) fn guard(
         &self,
@@ -62,33 +60,14 @@ impl Engine {
         if let Some(remark) = comparison.remark {
             info!(station = id, "the header has changed: {remark}");
         }
-        let before = self.store.held_values(id)?;
-        let strange = unlikely(readings, stored);
-        let neighbours = match strange.first() {
-            Some(first) => self.neighbours_since(feed, first.day)?,
-            None => Vec::new(),
-        };
-        let held_out = hold_out(readings, &strange, &before, &neighbours, now);
+        let mut held_out = screened(&self.store, feed, readings, stored, now)?;
         let mut findings = comparison.findings;
-        findings.extend(held_out.finding);
+        findings.extend(held_out.finding.take());
         Ok(Guarded {
             findings,
             profile: comparison.keep,
-            held: held_out.held,
-            released: held_out.released,
+            held_out,
         })
-    }
-
-    fn neighbours_since(
-        &self,
-        feed: &StationFeed,
-        day: NaiveDate,
-    ) -> Result<Vec<Readings>, StoreError> {
-        feed.station
-            .neighbours
-            .iter()
-            .map(|id| self.store.readings_since(id, day))
-            .collect()
     }
 
     /// Notes a file that was taken in.
@@ -101,8 +80,9 @@ impl Engine {
     ) -> Result<(), StoreError> {
         let mut found = guarded.findings;
         found.extend(self.frozen(feed, now)?);
-        let check = FeedCheck::of_new_file(found, guarded.released);
-        let file = Some((&guarded.profile, guarded.held.as_slice()));
+        let held_out = &guarded.held_out;
+        let check = FeedCheck::of_new_file(found, held_out.released.clone(), held_out.fresh > 0);
+        let file = Some((&guarded.profile, held_out));
         self.note(feed, &check, file, now, report)
     }
 
@@ -215,7 +195,7 @@ impl Engine {
         &mut self,
         feed: &StationFeed,
         check: &FeedCheck,
-        file: Option<(&FileProfile, &[HeldValue])>,
+        file: Option<(&FileProfile, &HeldOut)>,
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
@@ -238,7 +218,8 @@ impl Engine {
             going_on: changes.going_on,
             over: changes.over.iter().map(|over| over.trouble).collect(),
             profile: file.map(|(profile, _)| profile),
-            held: file.map(|(_, held)| held),
+            held: file.map(|(_, held_out)| held_out.held.as_slice()),
+            believed: file.map_or(&[], |(_, held_out)| &held_out.believed),
         };
         self.store.note_findings(id, &changes, &drafts, now)
     }

@@ -100,10 +100,10 @@ impl Engine {
                     failed: &failed,
                 };
                 let taken = self.store.take_in(id, said, feed.origin.to_string(), now)?;
-                // Days refused as future are asked for again once the clock has caught up, and held
-                // values to see whether they are still said.
-                let holds = guarded.as_ref().is_some_and(|guarded| guarded.holds());
-                let validators = if holds || refused.iter().any(|row| row.why == Why::Future) {
+                // Days refused as future are asked for again once the clock has caught up, and values
+                // that time may speak for to see whether they are still said.
+                let waits = guarded.as_ref().is_some_and(|guarded| guarded.waits());
+                let validators = if waits || refused.iter().any(|row| row.why == Why::Future) {
                     Default::default()
                 } else {
                     validators

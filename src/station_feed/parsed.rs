@@ -30,7 +30,7 @@ pub struct Parsed {
 }
 
 /// One of a day's two extremes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Element {
     /// The maximum.
     Max,

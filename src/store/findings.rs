@@ -1,10 +1,10 @@
-//! What is wrong with feeds, the look of their last good files, and values held out of sums.
+//! What is wrong with feeds, and the look of their last good files.
 
+use super::held_values::{DecidedBy, decide, replace_held};
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::{Finding, KnownFinding, Trouble};
-use crate::station_feed::memory::{FileProfile, HeldValue};
-use crate::station_feed::parsed::Element;
+use crate::station_feed::memory::{DecidedValue, FileProfile, HeldValue};
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, TransactionBehavior, params};
 
@@ -24,6 +24,8 @@ pub struct Changes<'a> {
     pub profile: Option<&'a FileProfile>,
     /// The values that are held now, if they were looked at.
     pub held: Option<&'a [HeldValue]>,
+    /// Values that time has spoken for.
+    pub believed: &'a [DecidedValue],
 }
 
 impl Store {
@@ -98,27 +100,6 @@ impl Store {
         .collect()
     }
 
-    /// A station's values that are held out of sums.
-    pub fn held_values(&self, station: &str) -> Result<Vec<HeldValue>, StoreError> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT day, element = 'max', celsius, since FROM held_value WHERE station = ?1
-             ORDER BY day, element",
-        )?;
-        let rows = statement.query_map([station], |row| {
-            Ok(HeldValue {
-                day: row.get(0)?,
-                element: if row.get(1)? {
-                    Element::Max
-                } else {
-                    Element::Min
-                },
-                celsius: row.get(2)?,
-                since: row.get(3)?,
-            })
-        })?;
-        Ok(rows.collect::<Result<_, _>>()?)
-    }
-
     /// Writes down what a look at a feed changes, with the messages that tell it, in one
     /// transaction.
     pub fn note_findings(
@@ -172,19 +153,14 @@ impl Store {
             )?;
         }
         if let Some(held) = changes.held {
-            transaction.execute("DELETE FROM held_value WHERE station = ?1", [station])?;
-            for one in held {
-                let element = match one.element {
-                    Element::Max => "max",
-                    Element::Min => "min",
-                };
-                transaction.execute(
-                    "INSERT INTO held_value (station, day, element, celsius, since)
-                     VALUES (?1, ?2, ?3, ?4, ?5)",
-                    params![station, one.day, element, one.celsius, one.since],
-                )?;
-            }
+            replace_held(&transaction, station, held)?;
         }
+        decide(
+            &transaction,
+            station,
+            (changes.believed, DecidedBy::Time),
+            now,
+        )?;
         for draft in drafts {
             insert(&transaction, draft, now)?;
         }

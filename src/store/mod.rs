@@ -14,6 +14,7 @@ pub mod bulk;
 pub mod feeds;
 pub mod findings;
 pub mod forecast;
+pub mod held_values;
 pub mod journal;
 pub mod milestones;
 pub mod notice_log;

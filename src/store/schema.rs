@@ -275,6 +275,25 @@ const MIGRATIONS: &[Migration] = &[
     ),
     // 13: batches that can be undone, and what is refused from a feed since
     Migration::Sql(batches::STATEMENTS),
+    // 14: screened values: why one is held, and what was decided
+    Migration::Sql(
+        "
+    ALTER TABLE held_value ADD COLUMN reason TEXT NOT NULL DEFAULT 'gap';
+    ALTER TABLE held_value ADD COLUMN least_c REAL;     -- what was expected
+    ALTER TABLE held_value ADD COLUMN greatest_c REAL;
+
+    CREATE TABLE decided_value (
+        station    TEXT NOT NULL,
+        day        TEXT NOT NULL,
+        element    TEXT NOT NULL CHECK (element IN ('min', 'max')),
+        celsius    REAL NOT NULL,
+        decision   TEXT NOT NULL CHECK (decision IN ('confirmed', 'refused')),
+        decided_by TEXT NOT NULL CHECK (decided_by IN ('command', 'time')),
+        decided_at TEXT NOT NULL,
+        PRIMARY KEY (station, day, element, celsius)
+    ) STRICT, WITHOUT ROWID;
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

@@ -10,7 +10,7 @@ use super::{Store, StoreError};
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::Reading;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::Transaction;
+use rusqlite::{Transaction, params};
 
 /// Why a batch cannot be undone.
 #[derive(Debug, thiserror::Error)]
@@ -119,6 +119,9 @@ impl Store {
                 _ => undone.stations.push((station.clone(), merged)),
             }
         }
+        for (station, _) in &undone.stations {
+            forget_held(&transaction, station, number)?;
+        }
         undone.number = batch.number().ok_or(UndoError::NothingLeft(number))?;
         // Files that are read again must not be passed over.
         transaction
@@ -129,6 +132,21 @@ impl Store {
         }
         Ok(undone)
     }
+}
+
+/// Values that were held out of the batch are no longer asked about.
+fn forget_held(
+    transaction: &Transaction<'_>,
+    station: &str,
+    number: i64,
+) -> Result<(), StoreError> {
+    transaction
+        .prepare_cached(
+            "DELETE FROM held_value
+             WHERE station = ?1 AND since = (SELECT at FROM batch WHERE number = ?2)",
+        )?
+        .execute(params![station, number])?;
+    Ok(())
 }
 
 /// A feed that has days which only the batch had brought so far must not answer that nothing is new.

@@ -9,6 +9,7 @@ use hatchbell::domain::telling::feed_trouble::Trouble;
 use hatchbell::domain::telling::milestone_decision::Recorded;
 use hatchbell::domain::weather::forecast::Forecast;
 use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::station_feed::memory::HoldReason;
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::station_feed::version::FileMark;
 use hatchbell::store::Store;
@@ -19,7 +20,7 @@ use hatchbell::store::undo::UndoError;
 use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
-/// and 10, and 12 and 13.
+/// and 10, and 12 to 14.
 const DATABASES: [(usize, &str); 10] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
@@ -30,7 +31,7 @@ const DATABASES: [(usize, &str); 10] = [
     (8, include_str!("../../fixtures/databases/schema-8.sql")),
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
-    (13, include_str!("../../fixtures/databases/schema-13.sql")),
+    (14, include_str!("../../fixtures/databases/schema-14.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -315,7 +316,7 @@ fn messages_are_kept_and_go_out_under_the_ids_they_had() {
         let about = listed
             .last()
             .map(|one| (one.kinds.concat(), one.sites.concat()));
-        let expected = if schema >= 13 {
+        let expected = if schema >= 14 {
             ("held", "quay-green")
         } else {
             ("", "")
@@ -482,6 +483,35 @@ fn the_last_good_file_its_findings_and_values_held_out_are_kept() {
             (date("2026-01-20"), Element::Max, 47.5),
             "schema {schema}"
         );
+        // Before reasons were kept, values beyond all others were held.
+        let (reason, expected) = match schema {
+            ..14 => (HoldReason::Gap, None),
+            _ => (HoldReason::Outlier, Some((-4.0, 31.5))),
+        };
+        assert_eq!(
+            (held.reason, held.expected),
+            (reason, expected),
+            "schema {schema}"
+        );
+    }
+}
+
+#[test]
+fn what_was_decided_of_values_is_kept() {
+    for (schema, _folder, store) in opened_from(14) {
+        let decided = store.decided_values("well-field").unwrap();
+        let decided: Vec<_> = decided
+            .iter()
+            .map(|one| (one.day, one.element, one.celsius, one.confirmed))
+            .collect();
+        assert_eq!(
+            decided,
+            [
+                (date("2025-08-03"), Element::Max, 51.0, false),
+                (date("2026-01-15"), Element::Max, 25.8, true),
+            ],
+            "schema {schema}"
+        );
     }
 }
 
@@ -557,7 +587,7 @@ fn batches_are_kept_and_can_still_be_undone_and_what_a_feed_may_not_say_again_st
     for (schema, _folder, mut store) in opened_from(1) {
         let batches = store.batches(None, 20).unwrap();
         let now = instant("2026-03-01T12:00:00Z");
-        if schema < 13 {
+        if schema < 14 {
             assert_eq!(batches, [], "schema {schema}");
             let error = store.undo_batch(1, false, now).unwrap_err();
             assert!(matches!(error, UndoError::Unknown { .. }), "{error}");

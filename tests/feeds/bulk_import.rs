@@ -405,10 +405,10 @@ fn of_two_files_with_different_values_the_one_named_later_counts() {
 fn a_station_that_contradicts_what_is_stored_is_refused_alone_and_looked_for_again() {
     let workshop = workshop(&[("2001.csv", by_year(2001).as_bytes())]);
     workshop.succeeds(&bulk(&["2001.csv"]));
-    // The same days of the meadow, ten degrees warmer.
+    // The same days of the meadow, 15 degrees warmer.
     let warmer: String = (1..=31)
         .map(|n| NaiveDate::from_ymd_opt(2001, 7, n).unwrap())
-        .map(|day| rows_of_a_day(day, 10, MEADOW) + &rows_of_a_day(day, 1, ORCHARD))
+        .map(|day| rows_of_a_day(day, 15, MEADOW) + &rows_of_a_day(day, 1, ORCHARD))
         .collect();
     workshop.write("july.csv", &warmer);
     let before = stored(&workshop, "only");
@@ -426,11 +426,26 @@ fn a_station_that_contradicts_what_is_stored_is_refused_alone_and_looked_for_aga
         again.contains("nothing taken for only") && !again.contains("orchard"),
         "{again}"
     );
+    // What is stored is no objection any more; the neighbour is, until somebody decides.
     let said = workshop.succeeds(&bulk(&["--replace", "july.csv"]));
     assert!(
-        said.contains("only: 0 days to add, 62 stored values to change by 10.0 °C (median)"),
+        said.contains("only: 0 days to add, 62 stored values to change by 15.0 °C (median)"),
         "{said}"
     );
+    assert!(
+        said.contains("only: held out of sums: 62 values (62 no neighbour"),
+        "{said}"
+    );
+    assert_eq!(stored(&workshop, "only"), before);
+    let confirm = [
+        "feed",
+        "confirm",
+        "only",
+        "--all",
+        "--config",
+        "hatchbell.toml",
+    ];
+    workshop.succeeds(&confirm);
     assert_ne!(stored(&workshop, "only"), before);
 }
 

@@ -157,11 +157,11 @@ async fn another_station_s_file_is_refused_by_feed_and_by_import_with_its_name()
     let before = all_stored(&play);
     let said = import_fails(&play, &["--station", "only", &b]);
     assert!(
-        said.contains("of the 2708 days that are stored already differ by"),
+        said.contains("days that are stored already differ by 3."),
         "{said}"
     );
     assert!(
-        said.contains("these are the days of station weir (704 of 704 the same)"),
+        said.contains("these are the days of station weir ("),
         "{said}"
     );
     assert_eq!(all_stored(&play), before);

@@ -116,12 +116,14 @@ pub struct FeedCheck {
     found: Vec<Finding>,
     /// What became of held values.
     released: String,
+    /// Whether values are held that were not before: that is told again while others are held.
+    holds_more: bool,
 }
 
 impl FeedCheck {
     /// A file was taken in: everything but the forecast could be seen. `released` says what became of values that
-    /// were held, empty if nothing did.
-    pub fn of_new_file(found: Vec<Finding>, released: String) -> Self {
+    /// were held, empty if nothing did; `holds_more` whether others are held now.
+    pub fn of_new_file(found: Vec<Finding>, released: String, holds_more: bool) -> Self {
         Self {
             judged: Trouble::NAMED
                 .map(|(_, trouble)| trouble)
@@ -130,6 +132,7 @@ impl FeedCheck {
                 .collect(),
             found,
             released,
+            holds_more,
         }
     }
 
@@ -139,6 +142,7 @@ impl FeedCheck {
             judged: vec![Trouble::Forecast],
             found: found.into_iter().collect(),
             released: String::new(),
+            holds_more: false,
         }
     }
 
@@ -148,6 +152,7 @@ impl FeedCheck {
             judged: vec![Trouble::Refused, Trouble::Unreachable, Trouble::Frozen],
             found: frozen.into_iter().collect(),
             released: String::new(),
+            holds_more: false,
         }
     }
 
@@ -179,6 +184,7 @@ impl FeedCheck {
                 .into_iter()
                 .collect(),
             released: String::new(),
+            holds_more: false,
         }
     }
 
@@ -186,7 +192,13 @@ impl FeedCheck {
     pub fn against<'c>(&'c self, known: &'c [KnownFinding]) -> TroubleChanges<'c> {
         let is_known =
             |finding: &&Finding| known.iter().any(|known| known.trouble == finding.trouble);
-        let (going_on, begun) = self.found.iter().partition(is_known);
+        let (going_on, begun): (Vec<&Finding>, Vec<&Finding>) =
+            self.found.iter().partition(is_known);
+        let again = going_on
+            .iter()
+            .filter(|finding| self.holds_more && finding.trouble == Trouble::Outlier)
+            .copied()
+            .collect();
         let over = known
             .iter()
             .filter(|known| {
@@ -201,6 +213,7 @@ impl FeedCheck {
         TroubleChanges {
             begun,
             going_on,
+            again,
             over,
         }
     }
@@ -225,6 +238,8 @@ pub struct TroubleChanges<'a> {
     pub begun: Vec<&'a Finding>,
     /// Findings that go on, with what is seen now.
     pub going_on: Vec<&'a Finding>,
+    /// Those of them that are told again, because there is more.
+    pub again: Vec<&'a Finding>,
     /// Troubles that are over, with what to say of each.
     pub over: Vec<Finding>,
 }
@@ -238,7 +253,8 @@ impl TroubleChanges<'_> {
             what: finding.what.clone(),
             begins,
         };
-        let begins = self.begun.iter().map(|finding| notice(finding, true));
+        let begun = self.begun.iter().chain(&self.again);
+        let begins = begun.map(|finding| notice(finding, true));
         begins
             .chain(self.over.iter().map(|finding| notice(finding, false)))
             .collect()
@@ -332,7 +348,7 @@ mod tests {
     #[test]
     fn a_new_file_ends_every_trouble_that_is_not_found_in_it() {
         let known = all_known();
-        let check = FeedCheck::of_new_file(vec![found(Trouble::Shrunk)], String::new());
+        let check = FeedCheck::of_new_file(vec![found(Trouble::Shrunk)], String::new(), false);
         let changes = check.against(&known);
         assert_eq!(changes.over.len(), known.len() - 2);
         assert!(!over(&changes).contains(&Trouble::Shrunk));
@@ -350,14 +366,28 @@ mod tests {
     }
 
     #[test]
+    fn values_that_are_held_anew_are_told_while_others_are_held() {
+        let known = [known(Trouble::Outlier), known(Trouble::Shrunk)];
+        let found = vec![found(Trouble::Outlier), found(Trouble::Shrunk)];
+        let told = |holds_more: bool| -> Vec<Trouble> {
+            let check = FeedCheck::of_new_file(found.clone(), String::new(), holds_more);
+            let changes = check.against(&known);
+            assert_eq!(changes.going_on.len(), 2);
+            changes.again.iter().map(|again| again.trouble).collect()
+        };
+        assert_eq!(told(true), [Trouble::Outlier]);
+        assert_eq!(told(false), []);
+    }
+
+    #[test]
     fn what_is_over_says_what_it_was_and_of_held_values_what_became_of_them() {
         let known = [known(Trouble::Outlier), known(Trouble::Refused)];
-        let check = FeedCheck::of_new_file(Vec::new(), "It is taken in.".into());
+        let check = FeedCheck::of_new_file(Vec::new(), "It is taken in.".into(), false);
         let changes = check.against(&known);
         assert_eq!(changes.over[0].what, "It is taken in.");
         let plain = "What was found on 10 June 2026 is over. It was: As it was seen.";
         assert_eq!(changes.over[1].what, plain);
-        let check = FeedCheck::of_new_file(Vec::new(), String::new());
+        let check = FeedCheck::of_new_file(Vec::new(), String::new(), false);
         assert_eq!(check.against(&known).over[0].what, plain);
     }
 }

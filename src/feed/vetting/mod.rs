@@ -5,7 +5,7 @@
 //! `expected_days`); what contradicts them is refused whole. All that a file is held against is in
 //! `yardstick`. One that passes is held against the last good file
 //! (`last_file`, with `header` for its columns): what is odd is told, and merged all the same. Single
-//! values far outside the station's own `climate` are held out of sums (`outliers`). A file that no
+//! values that `screening` doubts are held out of sums (`holding`). A file that no
 //! longer grows is `frozen`. What of all this begins and is over is decided in
 //! [`crate::domain::telling::feed_trouble`].
 
@@ -16,18 +16,18 @@ use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
 
 mod changes;
-mod climate;
 mod expected_days;
 mod frozen;
 mod header;
+mod holding;
+#[cfg(test)]
+mod holding_tests;
 mod last_file;
 mod new_days;
 #[cfg(test)]
-mod outlier_tests;
-mod outliers;
-#[cfg(test)]
 mod possible_value_tests;
 mod possible_values;
+pub mod screening;
 mod stored_days;
 #[cfg(test)]
 mod tests;
@@ -37,8 +37,8 @@ mod yardstick;
 
 pub use changes::FileChanges;
 pub use frozen::frozen;
+pub use holding::{HeldOut, by_reason, finding, held_words, hold_out, leave_out_refused};
 pub use last_file::{FileComparison, compare};
-pub use outliers::{HeldOut, OUTLIER_MARGIN_C, Unlikely, hold_out, unlikely};
 pub use stored_days::unit_was_corrected;
 pub use yardstick::{OtherStation, WantedDays, Yardstick, wanted_of_others};
 

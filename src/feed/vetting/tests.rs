@@ -1,6 +1,4 @@
 use super::header::{HeaderChange, header_change};
-use super::outlier_tests::unlikely_on;
-use super::outliers::to_hold;
 use super::stored_days::as_published;
 use super::*;
 use crate::config::dialect_file;
@@ -11,7 +9,6 @@ use crate::domain::weather::reading::{Reading, Readings};
 use crate::feed::parse::parse;
 use crate::station_feed::memory::FileProfile;
 use crate::station_feed::origin::Origin;
-use crate::station_feed::parsed::Element;
 use chrono::{DateTime, Datelike, Days, Utc};
 
 pub(super) fn date(text: &str) -> NaiveDate {
@@ -260,66 +257,6 @@ fn a_switch_to_a_unit_that_the_dialect_does_not_have_points_to_another_dialect()
     assert!(!text.contains("set unit"), "{text}");
 }
 
-#[test]
-fn the_fewer_years_are_stored_the_farther_a_value_may_lie() {
-    let on_5_may = |max: f64| {
-        let reading = Reading {
-            min: Some(10.0),
-            max: Some(max),
-        };
-        Readings::from([(date("2026-05-05"), reading)])
-    };
-    // The days around 5 May are 310 values in ten years, 279 in nine.
-    for (from, margin) in [
-        ("2016-01-01", 5.0),
-        ("2017-01-01", 12.0),
-        ("2024-01-01", 12.0),
-        ("2025-01-01", 15.0),
-    ] {
-        let stored = weather(from, "2025-12-31");
-        let (_, greatest) = unlikely(&on_5_may(99.0), &stored)[0].known;
-        let within = on_5_may(greatest + margin - 0.01);
-        assert!(unlikely(&within, &stored).is_empty(), "{from}");
-        let found = unlikely(&on_5_may(greatest + margin + 0.01), &stored);
-        assert_eq!(found.len(), 1, "{from}");
-        assert_eq!(found[0].element, Element::Max);
-    }
-    let first_season = weather("2025-12-01", "2026-05-04");
-    assert!(unlikely(&on_5_may(99.0), &first_season).is_empty());
-}
-
-#[test]
-fn the_margin_is_counted_from_the_station_s_own_extremes_of_the_time_of_year() {
-    let stored = weather("2010-01-01", "2025-12-31");
-    let near_new_year = |max: f64| {
-        let reading = Reading {
-            min: None,
-            max: Some(max),
-        };
-        unlikely(&Readings::from([(date("2026-01-02"), reading)]), &stored)
-    };
-    let (_, greatest) = near_new_year(99.0)[0].known;
-    // The course of the year is warmest at the window's far end, 17 January.
-    assert!(
-        (greatest - (16.0 - 14.0 * (16.0_f64 * 0.0172).cos())).abs() < 1e-9,
-        "{greatest}"
-    );
-    assert!(near_new_year(greatest + OUTLIER_MARGIN_C - 0.01).is_empty());
-    assert_eq!(near_new_year(greatest + OUTLIER_MARGIN_C + 0.01).len(), 1);
-}
-
-#[test]
-fn what_is_stored_already_is_not_asked_about_again() {
-    let mut stored = weather("2010-01-01", "2026-05-05");
-    let strange = Reading {
-        min: Some(10.0),
-        max: Some(45.0),
-    };
-    stored.insert(date("2026-05-05"), strange);
-    let file = Readings::from([(date("2026-05-05"), strange)]);
-    assert!(unlikely(&file, &stored).is_empty());
-}
-
 /// An export file in °C of the days from 1 April 2026 on.
 pub(super) fn file(days: u64, row: impl Fn(u64) -> (String, String)) -> String {
     let rows = (0..days).map(|index| {
@@ -437,35 +374,6 @@ fn a_feed_is_frozen_once_its_newest_day_is_later_than_usual_and_nobody_brings_it
     assert!(what.contains("writes the file"), "{what}");
     assert_eq!(on(&Origin::ByHand, "2026-05-11"), None);
     assert_eq!(frozen(&station, &server, None, date("2026-05-11")), None);
-}
-
-#[test]
-fn what_was_held_is_told_with_what_became_of_it() {
-    let mut readings = weather("2026-05-01", "2026-05-02");
-    let gone = unlikely_on(&["2026-05-01", "2026-05-09"]);
-    let before = to_hold(&gone, &[], &[], instant("2026-05-10"));
-    let held_out = hold_out(&mut readings, &[], &before, &[], instant("2026-05-11"));
-    assert_eq!((held_out.held, held_out.finding), (Vec::new(), None));
-    let max = readings[&date("2026-05-01")].max.unwrap();
-    assert_eq!(
-        held_out.released,
-        format!(
-            "The maximum of 1 May 2026 was held at 45.0 °C and is taken in at {max:.1} °C; maximum of 9 May 2026 was held at 45.0 °C, and the file no longer says it."
-        )
-    );
-}
-
-#[test]
-fn of_many_held_values_three_are_named_and_the_others_counted() {
-    let mut readings = weather("2026-05-01", "2026-05-05");
-    let days = ["2026-05-01", "2026-05-02", "2026-05-03", "2026-05-04"];
-    let found = unlikely_on(&days);
-    let held_out = hold_out(&mut readings, &found, &[], &[], instant("2026-05-06"));
-    assert_eq!(held_out.held.len(), 4);
-    assert_eq!(readings[&date("2026-05-04")].max, None);
-    let what = held_out.finding.unwrap().what;
-    assert!(what.contains("maximum of 3 May 2026 45.0 °C"), "{what}");
-    assert!(what.ends_with("; and 1 more."), "{what}");
 }
 
 #[test]

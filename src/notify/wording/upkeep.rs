@@ -54,7 +54,7 @@ fn headline(notice: &FeedNotice<'_>) -> &'static str {
         (Trouble::Refused, false) => "the feed's file is taken in again",
         (Trouble::Unreachable, true) => "the feed has not arrived for two days",
         (Trouble::Unreachable, false) => "the feed arrives again",
-        (Trouble::Outlier, true) => "an unlikely temperature is held",
+        (Trouble::Outlier, true) => "unlikely temperatures are held",
         (Trouble::Outlier, false) => "no temperature is held any more",
         (Trouble::Frozen, true) => "the feed is served but no longer grows",
         (Trouble::Frozen, false) => "the feed grows again",
@@ -107,7 +107,7 @@ fn what_is_done(trouble: Trouble) -> &'static str {
             "What is stored stays, and the file is asked for again at every cycle; new days are missing meanwhile."
         }
         Trouble::Outlier => {
-            "It leaves the value out of all sums and keeps the last good one, if there is any; otherwise the day counts as missing. The value is taken in when a neighbouring station is near it, or when the file still says it a day later and no more than three days are in question."
+            "It leaves the values out of all sums and keeps the last good ones, if there are any; otherwise the days count as missing and are estimated. A value is taken in when the file says another one that is likely, when a neighbouring station is near it, or when you confirm it. Where less than ten years are stored, up to three days are believed when the file still says them a day later."
         }
         Trouble::Frozen => {
             "It keeps asking. What is stored stays, but milestones after the newest day cannot be seen; the people of sites that have no other station are told that no new temperatures arrive."
@@ -133,7 +133,7 @@ fn what_to_do(trouble: Trouble) -> &'static str {
             "Open the address in a browser. If the service has ended or moved, give the station another address, or name another station for its sites. You are told when it arrives again."
         }
         Trouble::Outlier => {
-            "Compare the value with stations nearby. If it is right and you do not want to wait, import a file with it; if it is wrong, there is nothing to do."
+            "Compare the values with stations nearby. \"hatchbell feed confirm STATION DAY\" takes one in, \"hatchbell feed refuse STATION DAY\" leaves it out for good; \"--all\" settles all of a station. Until then there is nothing that you must do."
         }
         Trouble::Frozen => {
             "Look whether the service lists the station under a new id; old ids often stay, frozen, for years. Then change the address and code, but keep the station's own id here. If the station has ended, name another one for its sites."
