@@ -10,6 +10,7 @@ mod advice;
 mod block;
 mod count;
 mod digest;
+mod feed;
 mod letter;
 mod milestone;
 mod notation;
@@ -26,8 +27,8 @@ pub use count::{
     what_was_found_in_brief,
 };
 pub use digest::digest_message;
+pub use feed::feed_message;
 pub use treatment::{how_words, need_words, samples_words, spread_words};
-pub use upkeep::feed_message;
 pub use water::water_in_words;
 pub use weather::{weather_words, wet_words};
 pub use work::CAUTIONS;
@@ -150,16 +151,6 @@ fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Option<Block> {
         NoticeKind::Stale { newest } => upkeep::stale(notice, *newest, reader, notation),
         NoticeKind::Fresh { newest } => upkeep::fresh(notice, *newest, notation),
     })
-}
-
-fn labelled(label: &str, text: &str) -> String {
-    wrapped(&format!("{label}: {text}"), "", "")
-}
-
-fn upper_rule(heading: &str) -> String {
-    let lines = wrapped(heading, "", "");
-    let widest = lines.lines().map(|line| line.chars().count()).max();
-    format!("{lines}\n{}", "-".repeat(widest.unwrap_or(0)))
 }
 
 fn wrapped(text: &str, first: &str, later: &str) -> String {

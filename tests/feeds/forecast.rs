@@ -153,7 +153,7 @@ async fn a_forecast_that_fails_for_longer_than_it_is_used_is_told_once_as_is_its
     for words in [
         "forecast.csv, line 1: the service answered with an error message",
         "The last forecast, of 8 June 2026, is no longer used.",
-        "mend the station's [station.forecast]",
+        "mend or remove the table [station.forecast] of only",
     ] {
         assert!(text.contains(words), "no {words:?} in {text}");
     }

@@ -219,8 +219,6 @@ async fn four_years_of_downloads_lose_no_day_and_say_each_thing_once() {
     }
     // Four milestones of two species in 2022, 2025 and 2026; two of 2026 are still to come.
     assert_eq!(play.count("SELECT count(*) FROM crossing WHERE told"), 22);
-    let bodies = play.column("SELECT body FROM outbox").join(" ");
-    let flowing = bodies.split_whitespace().collect::<Vec<_>>().join(" ");
     let names = [
         ("japanese-beetle", "Japanese beetle"),
         ("european-chafer", "European chafer"),

@@ -73,7 +73,7 @@ async fn a_first_load_of_a_feed_is_held_against_itself_and_told_once() {
         "maximum of 3 January 2003 41.0 °C",
         "By reason: 2 ",
         "check --data",
-        "feed confirm STATION DAY",
+        "hatchbell feed confirm only --all",
     ] {
         assert!(text.contains(words), "no {words:?} in {text}");
     }

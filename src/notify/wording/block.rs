@@ -11,7 +11,7 @@ const NAMED_SITES: usize = 2;
 const FIRST_NEWS: u8 = 4;
 
 /// Longest title, characters.
-const TITLE_CHARS: usize = 60;
+pub(super) const TITLE_CHARS: usize = 60;
 
 /// Longest push message, characters.
 pub(super) const PUSH_CHARS: usize = 240;
