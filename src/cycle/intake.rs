@@ -11,11 +11,15 @@ use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::store::StoreError;
 use crate::store::taking_in::{Said, TakenIn};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Days, Utc};
 use tracing::{info, warn};
 
 /// Refused rows shown in the log for one file; more are counted.
 const ROWS_SHOWN: usize = 3;
+
+/// Days of rain that are taken from a feed: watering in is asked about in this season and the last. An
+/// import takes all there is.
+const RAIN_DAYS: u64 = 800;
 
 impl Engine {
     pub(super) async fn take_in(
@@ -81,7 +85,7 @@ impl Engine {
             Ok(FetchOutcome::Readings {
                 mut readings,
                 stored,
-                rain,
+                mut rain,
                 failed,
                 refused,
                 validators,
@@ -94,9 +98,10 @@ impl Engine {
                     }
                     None => None,
                 };
+                let recent = rain.split_off(&(now.date_naive() - Days::new(RAIN_DAYS)));
                 let said = Said {
                     readings: &readings,
-                    rain: &rain,
+                    rain: &recent,
                     failed: &failed,
                 };
                 let taken = self.store.take_in(id, said, feed.origin.to_string(), now)?;
