@@ -328,3 +328,69 @@ fn hardly_a_right_file_is_refused() {
     println!("right: tries and refused by kind {refused:#?}");
     assert!(total(&refused) <= 5, "{}", total(&refused));
 }
+
+/// The three stations whose maxima of 2005 go best with a station's.
+fn neighbours_of(station: usize, stations: &[RealStation]) -> Vec<usize> {
+    let (first, last) = (date(2005, 1, 1), date(2005, 12, 31));
+    let here = days_of(&stations[station].readings, first, last);
+    let mut others: Vec<(f64, usize)> = (0..stations.len())
+        .filter(|other| *other != station)
+        .filter_map(|other| {
+            let mut differences: Vec<f64> = here
+                .iter()
+                .filter_map(|(day, reading)| {
+                    let there = stations[other].readings.get(day)?;
+                    Some(reading.max? - there.max?)
+                })
+                .collect();
+            differences.sort_by(f64::total_cmp);
+            let middle = *differences.get(differences.len() / 2)?;
+            let spread: f64 = differences.iter().map(|by| (by - middle).abs()).sum();
+            (differences.len() > 200).then(|| (spread / differences.len() as f64, other))
+        })
+        .collect();
+    others.sort_by(|one, two| one.0.total_cmp(&two.0));
+    others.into_iter().take(3).map(|(_, other)| other).collect()
+}
+
+/// New days that have moved by one, and right ones, held against neighbours. Whether a moved file shows
+/// depends on how near they are; a right one is not refused for it.
+#[test]
+#[ignore = "needs HATCHBELL_REAL_DATA"]
+fn a_file_moved_by_a_day_shows_against_neighbours_and_a_right_one_does_not() {
+    let stations = stations();
+    let mut draw = Draw(9);
+    let mut near: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    let (mut moved, mut right) = ((0, 0), (0, 0));
+    while moved.0 < DRAWS / 5 {
+        let one = try_of(&mut draw, &stations);
+        if one.shares_days {
+            continue;
+        }
+        let neighbours = near
+            .entry(one.station)
+            .or_insert_with(|| neighbours_of(one.station, &stations));
+        let others: Vec<(&RealStation, bool)> = neighbours
+            .iter()
+            .map(|other| (&stations[*other], true))
+            .collect();
+        let by = if draw.below(2) == 0 { 1 } else { -1 };
+        let readings = &stations[one.station].readings;
+        let days = days_of(readings, one.first, one.last);
+        let off: Readings = days
+            .iter()
+            .map(|(day, reading)| (*day + TimeDelta::days(by), *reading))
+            .filter(|(day, _)| (one.first..=one.last).contains(day))
+            .collect();
+        let refused = |days: &Readings| {
+            let text = written(days, Unit::Celsius);
+            take(&text, Unit::Celsius, &one.stored, &others).is_err()
+        };
+        moved = (moved.0 + 1, moved.1 + usize::from(refused(&off)));
+        right = (right.0 + 1, right.1 + usize::from(refused(&days)));
+    }
+    println!("moved by a day: {} of {} refused", moved.1, moved.0);
+    println!("right: {} of {} refused", right.1, right.0);
+    assert!(moved.1 > moved.0 / 2, "{moved:?}");
+    assert!(right.1 <= right.0 / 200, "{right:?}");
+}

@@ -23,6 +23,7 @@ mod holding;
 #[cfg(test)]
 mod holding_tests;
 mod last_file;
+mod moved_days;
 mod new_days;
 #[cfg(test)]
 mod possible_value_tests;
@@ -56,7 +57,8 @@ pub fn vet(parsed: &Parsed, binding: &Binding, known: &Yardstick) -> Result<(), 
         .map_err(|rejection| new_days::with_unit_that_fits(rejection, parsed, binding, known))?;
     stored_days::refuse_other_days(parsed, binding, known)?;
     stored_days::refuse_other_station(parsed, known)?;
-    new_days::refuse_unexpected(parsed, binding, known)
+    new_days::refuse_unexpected(parsed, binding, known)?;
+    moved_days::refuse_moved(parsed, known)
 }
 
 /// Holds a parsed file against what is possible alone: of a forecast, of a file of no station yet,

@@ -1,5 +1,6 @@
 //! What a file of a station is held against, and which days of other stations it takes.
 
+use super::moved_days::DAYS_BEFORE;
 use super::stored_days::{Shared, changed_too_much};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::Readings;
@@ -79,7 +80,8 @@ pub fn wanted_of_others(
     let readings = &parsed.readings;
     let last = *readings.last_key_value()?.0;
     let earliest = last - Days::new(DAYS_OF_OTHERS);
-    let first = (*readings.first_key_value()?.0).max(earliest);
+    // Days before show how the station lies to others.
+    let first = (*readings.first_key_value()?.0).max(earliest) - Days::new(DAYS_BEFORE);
     let shared = Shared::of(readings, stored);
     let is_named = binding.code.is_some() && binding.dialect.columns.station.exists();
     let neighbours_only = if changed_too_much(&shared) {
