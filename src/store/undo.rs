@@ -120,7 +120,7 @@ impl Store {
             }
         }
         for (station, _) in &undone.stations {
-            forget_held(&transaction, station, number)?;
+            forget_held(&transaction, station, number, now)?;
         }
         undone.number = batch.number().ok_or(UndoError::NothingLeft(number))?;
         // Files that are read again must not be passed over.
@@ -139,6 +139,7 @@ fn forget_held(
     transaction: &Transaction<'_>,
     station: &str,
     number: i64,
+    now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     transaction
         .prepare_cached(
@@ -146,6 +147,13 @@ fn forget_held(
              WHERE station = ?1 AND since = (SELECT at FROM batch WHERE number = ?2)",
         )?
         .execute(params![station, number])?;
+    transaction
+        .prepare_cached(
+            "UPDATE finding SET over_at = ?2
+             WHERE station = ?1 AND trouble = 'outlier' AND over_at IS NULL
+               AND NOT EXISTS (SELECT 1 FROM held_value WHERE station = ?1)",
+        )?
+        .execute(params![station, now])?;
     Ok(())
 }
 

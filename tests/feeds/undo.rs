@@ -91,6 +91,36 @@ fn an_import_says_its_number_and_is_taken_back_by_it() {
     assert!(!said.contains("batch"), "{said}");
 }
 
+/// What was held out of an import is asked about no more once the import is taken back.
+#[test]
+fn an_import_that_is_undone_leaves_no_value_in_doubt() {
+    let workshop = workshop();
+    let start = date("2016-01-01");
+    let mut rows = String::from("DATE,TMAX,TMIN\n");
+    for (place, day) in start.iter_days().take(9 * 365).enumerate() {
+        let season = (place as f64 / 365.0 * std::f64::consts::TAU).cos();
+        let wobble = ((place * 37) % 19) as f64 / 4.0;
+        let max = if place == 1_000 {
+            55.0
+        } else {
+            16.0 - 12.0 * season + wobble
+        };
+        rows += &format!("{day},{max:.1},{:.1}\n", max.min(30.0) - 9.0 - wobble / 2.0);
+    }
+    workshop.write("history.csv", &rows);
+    let said = import(&workshop, &["--station", "only", "history.csv"]);
+    assert!(said.contains("held out of sums: "), "{said}");
+    let count = |query: &str| -> i64 {
+        let database = rusqlite::Connection::open(workshop.path("hatchbell.db")).unwrap();
+        database.query_row(query, [], |row| row.get(0)).unwrap()
+    };
+    let held = "SELECT count(*) FROM held_value";
+    let open = "SELECT count(*) FROM finding WHERE over_at IS NULL";
+    assert!(count(held) > 0 && count(open) == 1);
+    import(&workshop, &["--undo", "1"]);
+    assert_eq!((count(held), count(open)), (0, 0));
+}
+
 #[test]
 fn the_list_of_batches_is_newest_first_and_fits_sixty_columns() {
     let workshop = workshop();
