@@ -88,7 +88,7 @@ struct ConfigOption {
 struct ShownConfig {
     #[command(flatten)]
     file: ConfigOption,
-    /// Show numbers in these units; without it those of [service]
+    /// Show numbers in these units; without it those of the configuration
     #[arg(long, value_name = "metric|us", value_parser = units)]
     units: Option<Units>,
 }
