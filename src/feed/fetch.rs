@@ -5,6 +5,7 @@
 //! https to http. Gzip is undone both as `Content-Encoding` and where the body itself is a `.gz`
 //! file. Error texts name host and path but never the query, which may hold a key.
 
+use crate::feed::limits::MOST_BYTES;
 use crate::station_feed::origin::{Origin, shown};
 use crate::station_feed::version::Validators;
 use crate::tls::{causes, innermost, install_tls_provider, root_certificates, tls_objection};
@@ -65,7 +66,7 @@ impl Default for FetchPolicy {
         Self {
             connect_timeout: Duration::from_secs(10),
             total_timeout: Duration::from_secs(120),
-            max_bytes: 96 * 1024 * 1024,
+            max_bytes: MOST_BYTES,
             attempts: 3,
             first_pause: Duration::from_secs(2),
             longest_pause: Duration::from_secs(60),

@@ -11,6 +11,7 @@ mod feed_try;
 mod forecast;
 mod fuzz_smoke;
 mod guards;
+mod hostile_files;
 mod misbehaving_server;
 mod planted_errors;
 mod publication_history;

@@ -1,6 +1,7 @@
 //! Files of this machine, and gzip files wherever they come from.
 
 use super::{FetchError, Fetched};
+use crate::feed::limits::MOST_PACKED_BYTES;
 use crate::station_feed::version::Validators;
 use flate2::read::MultiGzDecoder;
 use std::fs::{self, File, Metadata};
@@ -17,6 +18,10 @@ pub(super) fn inflated(bytes: Vec<u8>, max_bytes: u64, at: &str) -> Result<Vec<u
         return Ok(bytes);
     }
     let at = at.to_owned();
+    if bytes.len() as u64 > MOST_PACKED_BYTES {
+        let max_bytes = MOST_PACKED_BYTES;
+        return Err(FetchError::TooLargePacked { at, max_bytes });
+    }
     match read_capped(MultiGzDecoder::new(bytes.as_slice()), max_bytes) {
         Ok(Some(plain)) => Ok(plain),
         Ok(None) => Err(FetchError::TooLarge { at, max_bytes }),
