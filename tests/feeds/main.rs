@@ -17,6 +17,7 @@ mod planted_errors;
 mod publication_history;
 mod rain;
 mod real_stations;
+mod redirects;
 mod screening;
 mod undo;
 mod whole_file_guards;

@@ -75,7 +75,11 @@ pub(super) fn fetch_file(
         return Ok(Fetched::NotModified);
     }
     let bytes = read_open_file(&file, path, max_bytes)?;
-    Ok(Fetched::Body { bytes, validators })
+    Ok(Fetched::Body {
+        bytes,
+        validators,
+        elsewhere: None,
+    })
 }
 
 /// Opens a regular file. Others are refused before that, because opening a pipe may never end.
@@ -159,7 +163,10 @@ mod tests {
     fn an_unchanged_file_is_not_read_again_and_a_changed_one_is() {
         let (_folder, path) = file(ROWS);
         let first = fetch_file(&path, &Validators::default(), 1000).unwrap();
-        let Fetched::Body { bytes, validators } = first else {
+        let Fetched::Body {
+            bytes, validators, ..
+        } = first
+        else {
             panic!("a file that is not known was not read");
         };
         assert_eq!(bytes, ROWS);
