@@ -6,10 +6,14 @@ use crate::support::http_server::{Reply, ScriptedServer};
 use flate2::{Compression, write::GzEncoder};
 use std::io::{BufRead, BufReader, Cursor, Write};
 use std::process::{Child, Stdio};
+use std::time::Duration;
 use zip::write::SimpleFileOptions;
 
 /// What the service may take at most, kB.
 const MOST_MEMORY_KB: u64 = 200_000;
+
+/// Longest wait for what it says, so that a file that it takes ends the test.
+const PATIENCE: Duration = Duration::from_secs(60);
 
 const ROW: &[u8] = b"ZZI00000009,2026-06-01,25.0,12.0\n";
 const HEADER: &[u8] = b"STATION,DATE,TMAX,TMIN\n";
@@ -55,11 +59,16 @@ fn serve(reply: Reply, dialect: &str) -> (String, u64) {
         .spawn()
         .unwrap();
     let mut service = Service(program);
-    let mut lines = BufReader::new(service.0.stderr.take().unwrap()).lines();
-    let said = lines
-        .by_ref()
-        .map(|line| line.unwrap())
-        .find(|line| line.contains("/days.csv"))
+    let lines = BufReader::new(service.0.stderr.take().unwrap()).lines();
+    let (sender, receiver) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        let mut about_the_file = lines
+            .map_while(Result::ok)
+            .filter(|line| line.contains("/days.csv"));
+        about_the_file.try_for_each(|line| sender.send(line))
+    });
+    let said = receiver
+        .recv_timeout(PATIENCE)
         .expect("it says what is wrong with the file");
     let status = std::fs::read_to_string(format!("/proc/{}/status", service.0.id())).unwrap();
     let peak = status
