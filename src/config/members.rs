@@ -2,6 +2,7 @@
 
 use super::choice::{area, choice};
 use super::fields::{Fields, Located, TextOrTable};
+use super::name::required_name;
 use super::notation::notation;
 use super::problem::closest;
 use super::reception::reception;
@@ -93,7 +94,7 @@ fn member(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Member> {
     if let Some(id) = &id {
         unique(&table, id, &mut context.member_ids);
     }
-    let name = table.required_text("name", "Mill Lane Garden");
+    let name = required_name(&table, "name", "Mill Lane Garden");
     let answer_to = answer_to(&table);
     let site_tables = table.tables("site");
     if site_tables.is_empty() {
@@ -134,8 +135,8 @@ fn site(table: Fields<'_, '_>, context: &mut Context<'_>) -> Option<Site> {
         unique(&table, id, &mut context.site_ids);
         context.own_sites.push(id.value.clone());
     }
-    let name = table.required_text("name", "Front lawn");
-    let turf = table.required_text("turf", "perennial ryegrass, irrigated");
+    let name = required_name(&table, "name", "Front lawn");
+    let turf = required_name(&table, "turf", "perennial ryegrass, irrigated");
     let latitude = table.required_number("latitude", -66.0..=66.0, "41.8");
     let stations = stations_of(&table, context);
     let species = table.texts("species");
@@ -283,7 +284,7 @@ fn recipient(
     if let Some(id) = &id {
         unique(&table, id, &mut context.recipient_ids);
     }
-    let name = table.required_text("name", "Ada");
+    let name = required_name(&table, "name", "Ada");
     let (channels, addresses) = addresses(&table, context);
     if channels.is_empty() {
         table.page().error(

@@ -1,6 +1,7 @@
 //! The tables `[service]`, `[limits]`, `[email]` and `[demo]`.
 
 use super::fields::{Fields, Located};
+use super::name::required_name;
 use super::notation::notation;
 use super::problem::closest;
 use super::{Demo, DemoDelivery, EmailServer, Service};
@@ -38,7 +39,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             operator: None,
         };
     };
-    let name = table.required_text("name", "Three Brooks Turf Co-op");
+    let name = required_name(&table, "name", "Three Brooks Turf Co-op");
     let contact = table.required_text("contact", "mailto:you@example.org");
     let schedule = schedule(&table);
     let database = path_in(&table, "database", folder);

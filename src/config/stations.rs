@@ -1,6 +1,7 @@
 //! The tables `[[station]]`.
 
 use super::fields::{Fields, Located};
+use super::name::required_name;
 use super::problem::closest;
 use super::service::{is_loopback, path_in};
 use crate::domain::place::site::{Member, Site, Station};
@@ -129,7 +130,7 @@ fn station(
     folder: &Path,
     dialects: &BTreeMap<String, Dialect>,
 ) -> Option<StationFeed> {
-    let name = table.required_text("name", "Harbour Meadow");
+    let name = required_name(&table, "name", "Harbour Meadow");
     let dialect = dialect(&table, dialects).filter(|dialect| is_a_record(&table, dialect));
     let by_hand = dialect.is_some_and(|dialect| dialect.import_only);
     let origin = if by_hand && !table.has("url") && !table.has("file") {

@@ -8,6 +8,7 @@
 
 use super::Rejection;
 use super::day::parse_date;
+use super::limits::check_columns;
 use super::table::{refuse_what_is_no_csv, shorten};
 use crate::station_feed::dialect::{Binding, Dialect};
 use crate::station_feed::parsed::Parsed;
@@ -113,6 +114,7 @@ pub fn read(
         }
         if width == 0 {
             width = FieldSplitter::new(line).width;
+            check_columns(number, width)?;
             batches.set_width(width);
             if is_header(number, line, columns, wanted.dialect)? {
                 return Ok(());
@@ -123,7 +125,7 @@ pub fn read(
         if packed_full || batches.is_full_before(line) {
             hand_on(part(&mut batches, archive.as_mut())?)?;
         }
-        batches.take(number, line);
+        batches.take(number, line)?;
         match &mut archive {
             Some(archive) => Ok(archive.take(number, line, width)?),
             None => Ok(()),

@@ -3,29 +3,35 @@
 //! Nothing here trusts the other side: connections, answers and pauses have time limits, bodies a
 //! size limit that counts bytes after decompression, and redirects are few and never lead from
 //! https to http. Gzip is undone both as `Content-Encoding` and where the body itself is a `.gz`
-//! file. Error texts name host and path but never the query, which may hold a key.
+//! file. Redirects lead into the own machine or network only within the host that the configuration
+//! names. Error texts name host and path but never the query, which may hold a key.
 
+use crate::feed::limits::MOST_BYTES;
 use crate::station_feed::origin::{Origin, shown};
 use crate::station_feed::version::Validators;
 use crate::tls::{causes, innermost, install_tls_provider, root_certificates, tls_objection};
 use reqwest::header::{
     ETAG, HeaderMap, HeaderName, HeaderValue, IF_MODIFIED_SINCE, IF_NONE_MATCH, LAST_MODIFIED,
-    RETRY_AFTER,
+    LOCATION, RETRY_AFTER,
 };
-use reqwest::{Client, Response, StatusCode, Url, redirect};
+use reqwest::{Client, ClientBuilder, Response, StatusCode, Url, redirect};
 use std::io::{self, ErrorKind};
+use std::sync::Arc;
 use std::time::Duration;
 use tracing::debug;
 
 mod disk;
 mod error;
+mod reach;
 mod stream;
 
 pub use disk::read_file;
 pub use error::FetchError;
+pub use reach::{IsPublic, is_public};
 pub use stream::Stream;
 
 use disk::{fetch_file, inflated};
+use reach::{NotPublic, PublicResolver, check_host};
 
 const MOST_REDIRECTS: usize = 5;
 
@@ -40,6 +46,8 @@ pub enum Fetched {
         bytes: Vec<u8>,
         /// To ask for changes only, next time.
         validators: Validators,
+        /// Host and path of another host that it came from, by redirects.
+        elsewhere: Option<String>,
     },
 }
 
@@ -65,7 +73,7 @@ impl Default for FetchPolicy {
         Self {
             connect_timeout: Duration::from_secs(10),
             total_timeout: Duration::from_secs(120),
-            max_bytes: 96 * 1024 * 1024,
+            max_bytes: MOST_BYTES,
             attempts: 3,
             first_pause: Duration::from_secs(2),
             longest_pause: Duration::from_secs(60),
@@ -89,7 +97,17 @@ pub struct Fetcher {
     policy: FetchPolicy,
     /// A machine without root certificates can still read files, so this error waits until an
     /// address is asked for.
-    client: Result<Client, FetchError>,
+    clients: Result<Clients, FetchError>,
+    is_public: IsPublic,
+}
+
+/// What asks.
+#[derive(Debug, Clone)]
+struct Clients {
+    /// The hosts that the configuration names.
+    configured: Client,
+    /// Hosts that a redirect names.
+    elsewhere: Client,
 }
 
 impl Fetcher {
@@ -103,26 +121,44 @@ impl Fetcher {
         user_agent: &str,
         extra_ca_pem: Option<&[u8]>,
     ) -> Result<Self, FetchError> {
+        Self::with_public(policy, user_agent, extra_ca_pem, is_public)
+    }
+
+    /// The same with another notion of which addresses are public.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn with_public(
+        policy: FetchPolicy,
+        user_agent: &str,
+        extra_ca_pem: Option<&[u8]>,
+        is_public: IsPublic,
+    ) -> Result<Self, FetchError> {
         install_tls_provider();
         let extra = extra_ca_pem
             .map_or(Ok(Vec::new()), root_certificates)
             .map_err(|what| FetchError::Setup { what })?;
-        let client = Client::builder()
-            .user_agent(user_agent)
-            .tls_certs_merge(extra)
-            .connect_timeout(policy.connect_timeout)
-            .timeout(policy.total_timeout)
-            .redirect(redirect::Policy::custom(redirected))
-            .referer(false)
-            .build()
-            .map_err(|error| FetchError::Setup {
-                what: format!(
-                    "{}; see that the machine's root certificates (package ca-certificates) and \
-                     extra_ca_file are in order",
-                    innermost(&error)
-                ),
-            });
-        Ok(Self { policy, client })
+        let builder = || {
+            Client::builder()
+                .user_agent(user_agent)
+                .tls_certs_merge(extra.clone())
+                .connect_timeout(policy.connect_timeout)
+                .redirect(redirect::Policy::none())
+                .referer(false)
+        };
+        let guarded = builder().dns_resolver(Arc::new(PublicResolver(is_public)));
+        let clients = built(builder()).and_then(|configured| {
+            let elsewhere = built(guarded)?;
+            Ok(Clients {
+                configured,
+                elsewhere,
+            })
+        });
+        Ok(Self {
+            policy,
+            clients,
+            is_public,
+        })
     }
 
     /// Fetches a file unless it is the version that is known, trying again where that may help.
@@ -159,13 +195,86 @@ impl Fetcher {
     }
 
     async fn attempt(&self, url: &Url, known: &Validators) -> Result<Fetched, FetchError> {
-        let at = shown(url);
-        let client = self.client.as_ref().map_err(Clone::clone)?;
+        let limit = self.policy.total_timeout;
+        let fetched = tokio::time::timeout(limit, self.follow(url, known)).await;
+        fetched.unwrap_or_else(|_| {
+            let at = shown(url);
+            Err(FetchError::Timeout { at, limit })
+        })
+    }
+
+    /// Asks where redirects lead to.
+    async fn follow(&self, url: &Url, known: &Validators) -> Result<Fetched, FetchError> {
+        let clients = self.clients.as_ref().map_err(Clone::clone)?;
         let conditions = conditions(known);
-        let conditional = !conditions.is_empty();
-        let request = client.get(url.clone()).headers(conditions);
-        let response = request.send().await;
-        let mut response = response.map_err(|error| self.explained(&error, &at))?;
+        let mut asked = url.clone();
+        let mut followed = 0;
+        loop {
+            let within = asked.host_str() == url.host_str();
+            let client = match within {
+                true => &clients.configured,
+                false => &clients.elsewhere,
+            };
+            let at = match followed {
+                0 => shown(url),
+                _ => format!("{} (redirected to {})", shown(url), shown(&asked)),
+            };
+            let request = client.get(asked.clone()).headers(conditions.clone());
+            let response = request.send().await;
+            let response = response.map_err(|error| self.explained(&error, &at))?;
+            let Some(to) = location(&response) else {
+                let elsewhere = (!within).then(|| shown(&asked));
+                return self
+                    .taken(response, at, !conditions.is_empty(), elsewhere)
+                    .await;
+            };
+            asked = self
+                .redirected(url, &asked, to, followed)
+                .map_err(|what| FetchError::Redirect { at, what })?;
+            followed += 1;
+        }
+    }
+
+    /// Where a redirect leads, if it is followed. The text says why not.
+    fn redirected(
+        &self,
+        configured: &Url,
+        from: &Url,
+        to: &str,
+        followed: usize,
+    ) -> Result<Url, String> {
+        if followed >= MOST_REDIRECTS {
+            return Err(format!("there are more than {MOST_REDIRECTS} in a row"));
+        }
+        let to = from
+            .join(to)
+            .map_err(|error| format!("it leads nowhere: {error}"))?;
+        if !matches!(to.scheme(), "http" | "https") {
+            let scheme = to.scheme();
+            return Err(format!(
+                "it leads to {scheme}:, which is neither http nor https"
+            ));
+        }
+        if from.scheme() == "https" && to.scheme() == "http" {
+            return Err(format!(
+                "it leads from https to plain http at {}",
+                shown(&to)
+            ));
+        }
+        if to.host_str() != configured.host_str() {
+            check_host(&to, self.is_public).map_err(|own| own.to_string())?;
+        }
+        Ok(to)
+    }
+
+    /// What the last answer gave.
+    async fn taken(
+        &self,
+        mut response: Response,
+        at: String,
+        conditional: bool,
+        elsewhere: Option<String>,
+    ) -> Result<Fetched, FetchError> {
         match response.status() {
             StatusCode::OK | StatusCode::NON_AUTHORITATIVE_INFORMATION => {}
             StatusCode::NOT_MODIFIED if conditional => return Ok(Fetched::NotModified),
@@ -181,7 +290,11 @@ impl Fetcher {
         let validators = validators(response.headers());
         let body = self.body(&mut response, &at).await?;
         let bytes = inflated(body, self.policy.max_bytes, &at)?;
-        Ok(Fetched::Body { bytes, validators })
+        Ok(Fetched::Body {
+            bytes,
+            validators,
+            elsewhere,
+        })
     }
 
     /// The body as it comes, without `Content-Encoding`, up to the size limit.
@@ -218,7 +331,9 @@ impl Fetcher {
                 self.policy.total_timeout
             };
             FetchError::Timeout { at, limit }
-        } else if error.is_redirect() {
+        } else if let Some(own) = causes(error).find_map(|cause| cause.downcast_ref::<NotPublic>())
+        {
+            let what = own.to_string();
             FetchError::Redirect { at, what }
         } else if error.is_builder() {
             FetchError::Address { at, what }
@@ -243,23 +358,22 @@ fn is_damage(error: &reqwest::Error) -> bool {
             .any(|cause| kinds.contains(&cause.kind()))
 }
 
-/// Decides on one redirect.
-fn redirected(attempt: redirect::Attempt<'_>) -> redirect::Action {
-    let to = attempt.url();
-    let from_https = attempt.previous().iter().any(|url| url.scheme() == "https");
-    let objection = if attempt.previous().len() > MOST_REDIRECTS {
-        format!("there are more than {MOST_REDIRECTS} in a row")
-    } else if !matches!(to.scheme(), "http" | "https") {
-        format!(
-            "it leads to {}:, which is neither http nor https",
-            to.scheme()
-        )
-    } else if from_https && to.scheme() == "http" {
-        format!("it leads from https to plain http at {}", shown(to))
-    } else {
-        return attempt.follow();
-    };
-    attempt.error(objection)
+fn built(client: ClientBuilder) -> Result<Client, FetchError> {
+    client.build().map_err(|error| FetchError::Setup {
+        what: format!(
+            "{}; see that the machine's root certificates (package ca-certificates) and \
+             extra_ca_file are in order",
+            innermost(&error)
+        ),
+    })
+}
+
+/// Where an answer sends us, if it does.
+fn location(response: &Response) -> Option<&str> {
+    if !matches!(response.status().as_u16(), 301 | 302 | 303 | 307 | 308) {
+        return None;
+    }
+    response.headers().get(LOCATION)?.to_str().ok()
 }
 
 /// The headers that ask for another version than the known one.

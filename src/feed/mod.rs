@@ -13,6 +13,8 @@ mod codes;
 mod day;
 pub mod fetch;
 mod heading;
+pub mod limits;
+mod metered;
 pub mod parse;
 mod places;
 pub mod reader;

@@ -7,6 +7,7 @@
 use super::Rejection;
 use super::codes::{Codes, Flags, number};
 use super::day::refuse_other_cadence;
+use super::limits::{check_days, check_refused};
 use super::places::{Cells, Places};
 use super::table::{Row, Table, open};
 use super::unpack::unpacked;
@@ -24,8 +25,8 @@ use chrono::{Days, NaiveDate};
 /// grace for places ahead of UTC).
 ///
 /// # Errors
-/// [`Rejection`] if the file as a whole is not what the binding says; see [`open`] and the checks
-/// for cadence and stations here. Numbers are vetted in [`super::vetting`].
+/// [`Rejection`] if the file as a whole is not what the binding says or more than
+/// [`super::limits`] allow; see [`open`] and the checks for cadence and stations here. Numbers are vetted in [`super::vetting`].
 pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed, Rejection> {
     let dialect = &binding.dialect;
     let text = unpacked(bytes, dialect)?;
@@ -46,6 +47,7 @@ pub fn parse(bytes: &[u8], binding: &Binding, today: NaiveDate) -> Result<Parsed
     };
     while let Some(row) = table.next_row()? {
         reader.row(&table, &row, &places)?;
+        reader.check_limits(row.line)?;
     }
     reader.finish()
 }
@@ -132,6 +134,15 @@ impl Intake<'_> {
             }
         }
         Ok(())
+    }
+
+    /// # Errors
+    /// [`Rejection`] if there are more days or refused rows than a file may have.
+    fn check_limits(&self, line: u64) -> Result<(), Rejection> {
+        let parsed = &self.parsed;
+        check_refused(line, parsed.refused.len())?;
+        let days = [parsed.readings.len(), parsed.rain.len(), parsed.wind.len()];
+        check_days(line, days.into_iter().max().unwrap_or_default())
     }
 
     /// Whether a row meets the dialect's conditions.

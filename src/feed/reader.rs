@@ -137,15 +137,16 @@ impl FeedReader {
         } else {
             version
         };
-        let (bytes, validators) = match self.fetcher.fetch(&origin, version).await {
-            Ok(Fetched::Body { bytes, validators }) => (bytes, validators),
+        let (bytes, validators, elsewhere) = match self.fetcher.fetch(&origin, version).await {
+            Ok(Fetched::Body {
+                bytes,
+                validators,
+                elsewhere,
+            }) => (bytes, validators, elsewhere),
             Ok(Fetched::NotModified) => return Ok(Ok(FetchOutcome::Unchanged)),
             Err(error) => return Ok(Err(error.into())),
         };
-        let refused = |rejection| IntakeError::Refused {
-            origin: origin.to_string(),
-            rejection,
-        };
+        let refused = |rejection| refused(&origin, elsewhere.as_deref(), rejection);
         let parsed = match parse(&bytes, &feed.binding, today) {
             Ok(parsed) => parsed,
             Err(rejection) => return Ok(Err(refused(rejection))),
@@ -158,7 +159,11 @@ impl FeedReader {
             true => Readings::new(),
             false => known.stored,
         };
-        let header = header_of(&bytes, &feed.binding.dialect);
+        // What changes of a header is told with its names.
+        let header = match elsewhere {
+            Some(_) => Vec::new(),
+            None => header_of(&bytes, &feed.binding.dialect),
+        };
         // Days that are still moving are asked for again.
         let validators = if parsed.provisional > 0 {
             unknown
@@ -171,7 +176,7 @@ impl FeedReader {
             stored,
             rain: parsed.rain,
             failed: parsed.failed,
-            refused: parsed.refused,
+            refused: unquoted(parsed.refused, elsewhere.is_some()),
             validators,
         }))
     }
@@ -189,11 +194,14 @@ impl FeedReader {
             return Ok(None);
         }
         let known = Validators::default();
-        let Fetched::Body { bytes, .. } = self.fetcher.fetch(&forecast.origin, &known).await?
+        let fetched = self.fetcher.fetch(&forecast.origin, &known).await?;
+        let Fetched::Body {
+            bytes, elsewhere, ..
+        } = fetched
         else {
             return Ok(None);
         };
-        let parsed = looked_at(&forecast.origin, &forecast.binding, &bytes)?;
+        let parsed = looked_at(&forecast.origin, elsewhere, &forecast.binding, &bytes)?;
         Ok(Some(parsed))
     }
 
@@ -211,10 +219,13 @@ impl FeedReader {
                 .fetcher
                 .fetch(&feed.origin, &Validators::default())
                 .await?;
-            let Fetched::Body { bytes, .. } = fetched else {
+            let Fetched::Body {
+                bytes, elsewhere, ..
+            } = fetched
+            else {
                 return Ok(FetchOutcome::Unchanged);
             };
-            let parsed = looked_at(&feed.origin, &feed.binding, &bytes)?;
+            let parsed = looked_at(&feed.origin, elsewhere, &feed.binding, &bytes)?;
             refused = parsed.refused;
             self.keep(id, parsed.readings, parsed.rain);
         }
@@ -258,13 +269,46 @@ fn header_of(bytes: &[u8], dialect: &Dialect) -> Vec<String> {
 }
 
 /// Parses and vets a body whose days may lie ahead and are held against nothing that is stored.
-fn looked_at(origin: &Origin, binding: &Binding, bytes: &[u8]) -> Result<Parsed, IntakeError> {
-    parse(bytes, binding, last_day_of_all())
+fn looked_at(
+    origin: &Origin,
+    elsewhere: Option<String>,
+    binding: &Binding,
+    bytes: &[u8],
+) -> Result<Parsed, IntakeError> {
+    let mut parsed = parse(bytes, binding, last_day_of_all())
         .and_then(|parsed| vet_alone(&parsed, binding).map(|()| parsed))
-        .map_err(|rejection| IntakeError::Refused {
-            origin: origin.to_string(),
-            rejection,
-        })
+        .map_err(|rejection| refused(origin, elsewhere.as_deref(), rejection))?;
+    parsed.refused = unquoted(parsed.refused, elsewhere.is_some());
+    Ok(parsed)
+}
+
+/// Why a file was refused. What another host than the configured one said is not repeated: a
+/// redirect could make hatchbell tell people what was never meant for them.
+fn refused(origin: &Origin, elsewhere: Option<&str>, rejection: Rejection) -> IntakeError {
+    let origin = origin.to_string();
+    let Some(place) = elsewhere else {
+        return IntakeError::Refused { origin, rejection };
+    };
+    IntakeError::Refused {
+        origin: format!("{origin} (redirected to {place})"),
+        rejection: Rejection {
+            line: rejection.line,
+            ..Rejection::whole(
+                "this is no file that can be taken in; what is in it is not repeated, because another host than the configured one sent it",
+                "look at the address in a browser and configure the one it leads to, if that is right",
+            )
+        },
+    }
+}
+
+/// Refused rows without their fields, if those came from another host than the configured one.
+fn unquoted(mut rows: Vec<RefusedRow>, is_from_elsewhere: bool) -> Vec<RefusedRow> {
+    if is_from_elsewhere {
+        for row in &mut rows {
+            row.field = "from another host, not repeated".to_owned();
+        }
+    }
+    rows
 }
 
 /// A day after every day of a file.

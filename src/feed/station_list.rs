@@ -6,6 +6,7 @@
 //! `LATITUDE` and `LONGITUDE` the same, `ELEMENT` 32–35, `FIRSTYEAR` 37–40, `LASTYEAR` 42–45.
 
 use super::Rejection;
+use super::limits::MOST_STATIONS;
 use crate::domain::place::globe::Place;
 use crate::domain::place::years::Years;
 use crate::station_feed::quote::quoted;
@@ -22,6 +23,8 @@ const YEARS: RangeInclusive<i32> = 1700..=2200;
 const MOST_BAD: f64 = 0.01;
 /// … if they are at least this many, or half of all.
 const FEW_BAD: usize = 3;
+/// Most bytes of a line.
+const MOST_LINE_BYTES: usize = 1000;
 /// Most characters of a line that are shown.
 const LONGEST_LINE: usize = 60;
 
@@ -87,7 +90,7 @@ pub fn station_list(bytes: &[u8]) -> Result<StationList, Rejection> {
     let mut stations = Vec::new();
     let bad = read(bytes, ListKind::List, |line| {
         stations.push(listed(line)?);
-        Some(())
+        Some(stations.len())
     })?;
     Ok(StationList { stations, bad })
 }
@@ -109,7 +112,7 @@ pub fn inventory(bytes: &[u8]) -> Result<Inventory, Rejection> {
                 spans.minimum = Some(years);
             }
         }
-        Some(())
+        Some(inventory.spans.len())
     })?;
     Ok(inventory)
 }
@@ -129,11 +132,12 @@ impl ListKind {
     }
 }
 
-/// Takes each line; those that are not taken are counted.
+/// Takes each line, and is told how many stations there are by then; lines that are not taken are
+/// counted.
 fn read(
     bytes: &[u8],
     kind: ListKind,
-    mut take: impl FnMut(&str) -> Option<()>,
+    mut take: impl FnMut(&str) -> Option<usize>,
 ) -> Result<BadLines, Rejection> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     if bytes.trim_ascii().is_empty() {
@@ -153,10 +157,22 @@ fn read(
         if line.trim_ascii().is_empty() {
             continue;
         }
+        if line.len() > MOST_LINE_BYTES {
+            let start = String::from_utf8_lossy(&line[..MOST_LINE_BYTES]);
+            let bad = (bad.count + 1, good + bad.count + 1);
+            return Err(refused(kind, number, &start, bad));
+        }
         // Names may hold a stray byte of another encoding; the columns before them are ASCII.
         let text = String::from_utf8_lossy(line);
-        if take(&text).is_some() {
+        if let Some(stations) = take(&text) {
             good += 1;
+            if stations > MOST_STATIONS {
+                return Err(Rejection::at(
+                    number,
+                    format!("the file has more than the {MOST_STATIONS} stations that are allowed"),
+                    "take the file as the publisher serves it",
+                ));
+            }
         } else {
             bad.count += 1;
             bad.first.get_or_insert_with(|| (number, text.into_owned()));

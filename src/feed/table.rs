@@ -1,12 +1,16 @@
 //! Bytes into rows: everything that can be wrong with a file before its numbers are looked at.
 
 use super::Rejection;
+use super::limits::{check_columns, check_rows, long_row};
+use super::metered::{BUFFER, Metered};
 use crate::station_feed::dialect::{Column, Dialect, Header};
 use csv::ByteRecord;
 
 /// A CSV file with its header understood.
 pub struct Table<'b> {
-    reader: csv::Reader<&'b [u8]>,
+    reader: csv::Reader<Metered<'b>>,
+    /// Rows so far.
+    rows: u64,
     header: Option<Vec<String>>,
     /// The first row of a file that turned out to have no header.
     first: Option<ByteRecord>,
@@ -43,7 +47,7 @@ impl Row {
 ///
 /// # Errors
 /// [`Rejection`] for an empty file, a page or archive instead of CSV, a file cut off in mid-line,
-/// or a missing header.
+/// a missing header, or one that is longer or wider than [`super::limits`] allow.
 pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejection> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     refuse_what_is_no_csv(bytes)?;
@@ -63,13 +67,15 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
         .has_headers(false)
         .flexible(true)
         .delimiter(dialect.delimiter)
-        .from_reader(body);
+        .buffer_capacity(BUFFER)
+        .from_reader(Metered::new(body));
     let mut record = ByteRecord::new();
-    if !read(&mut reader, &mut record)? {
+    if !read(&mut reader, &mut record, skipped)? {
         return Err(empty());
     }
     let width = record.len();
     let header_line = line_of(&record, body, skipped);
+    check_columns(header_line, width)?;
     let is_header = match dialect.header {
         Header::Required => true,
         Header::Absent => false,
@@ -83,6 +89,7 @@ pub fn open<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Table<'b>, Rejecti
     });
     Ok(Table {
         reader,
+        rows: 0,
         header,
         first: (!is_header).then_some(record),
         width,
@@ -153,19 +160,22 @@ impl Table<'_> {
     /// The next row, or `None` at the end.
     ///
     /// # Errors
-    /// [`Rejection`] for a last row that is too short (a file cut off) and for broken quoting.
+    /// [`Rejection`] for a last row that is too short (a file cut off), for broken quoting, and for
+    /// more or longer rows than [`super::limits`] allow.
     pub fn next_row(&mut self) -> Result<Option<Row>, Rejection> {
         let record = match self.first.take() {
             Some(record) => record,
             None => {
                 let mut record = ByteRecord::new();
-                if !read(&mut self.reader, &mut record)? {
+                if !read(&mut self.reader, &mut record, self.skipped)? {
                     return Ok(None);
                 }
                 record
             }
         };
         let line = line_of(&record, self.body, self.skipped);
+        self.rows += 1;
+        check_rows(line, self.rows)?;
         if record.len() != self.width && record.iter().any(|field| field.contains(&b'\n')) {
             return Err(Rejection::at(
                 line,
@@ -211,8 +221,17 @@ impl Table<'_> {
     }
 }
 
-fn read(reader: &mut csv::Reader<&[u8]>, record: &mut ByteRecord) -> Result<bool, Rejection> {
+fn read(
+    reader: &mut csv::Reader<Metered<'_>>,
+    record: &mut ByteRecord,
+    skipped: u64,
+) -> Result<bool, Rejection> {
+    reader.get_mut().allow_a_row();
+    let begun_at = reader.position().line() + skipped;
     reader.read_byte_record(record).map_err(|error| {
+        if error.is_io_error() {
+            return long_row(begun_at);
+        }
         let line = error.position().map(csv::Position::line);
         Rejection {
             line,
@@ -236,7 +255,7 @@ pub(super) fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {
     if start.is_empty() {
         return Err(empty());
     }
-    let quoted = || shorten(&String::from_utf8_lossy(&start[..start.len().min(200)]));
+    let quoted = || shorten(&beginning(start));
     match start[0] {
         b'<' => Err(Rejection::at(
             1,
@@ -299,7 +318,7 @@ fn lines_before_header(bytes: &[u8], dialect: &Dialect) -> Result<u64, Rejection
         .split(|byte| *byte == b'\n')
         .position(|line| is_header_start(first_field(line, dialect), names));
     found.map(|lines| lines as u64).ok_or_else(|| {
-        let start = String::from_utf8_lossy(bytes.trim_ascii_start());
+        let start = beginning(bytes.trim_ascii_start());
         Rejection::at(
             1,
             format!(
@@ -329,7 +348,7 @@ fn refuse_second_table(body: &[u8], skipped: u64, dialect: &Dialect) -> Result<(
                 number,
                 format!(
                     "a second header or table, so the file holds several places, or other values beside the daily ones: {}",
-                    shorten(&String::from_utf8_lossy(line))
+                    shorten(&beginning(line))
                 ),
                 "ask the service for one place at a time, and for daily values only",
             ));
@@ -386,6 +405,11 @@ fn starts_with_data(record: &ByteRecord, dialect: &Dialect) -> bool {
     let position = dialect.columns.date.position.unwrap_or(0);
     let field = String::from_utf8_lossy(record.get(position).unwrap_or_default().trim_ascii());
     super::day::parse_date(&field, &dialect.date_formats).is_some()
+}
+
+/// The beginning of some bytes as text, enough for [`shorten`].
+fn beginning(bytes: &[u8]) -> std::borrow::Cow<'_, str> {
+    String::from_utf8_lossy(&bytes[..bytes.len().min(400)])
 }
 
 /// At most about a line of text, for messages.

@@ -2,6 +2,7 @@
 
 use super::Rejection;
 use super::codes::Codes;
+use super::limits::check_stations;
 use super::parse::parse;
 use super::places::Places;
 use super::table::{Row, Table, open};
@@ -290,6 +291,7 @@ fn stations(mut table: Table<'_>, dialect: &Dialect) -> Result<Vec<StationRows>,
         }
         let field = row.field(column);
         let code = plain_code(&field);
+        check_stations(row.line, order.len())?;
         let place = *places.entry(code.to_owned()).or_insert_with(|| {
             order.push(StationRows {
                 code: code.to_owned(),

@@ -1,6 +1,7 @@
 //! From the bytes of a file to its text: the right member of a zip archive, in UTF-8.
 
 use super::Rejection;
+use super::limits::{MOST_BYTES, MOST_LATIN1_BYTES, MOST_MEMBERS, MOST_PACKED_BYTES, REMEDY};
 use crate::station_feed::dialect::{Dialect, Encoding};
 use std::borrow::Cow;
 use std::io::{Cursor, Read};
@@ -8,8 +9,8 @@ use zip::ZipArchive;
 
 /// How every zip archive begins.
 const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
-/// Most bytes of an unpacked member. The longest daily record is under 20 MB.
-const MOST_UNPACKED: u64 = 96 * 1024 * 1024;
+/// How a member begins in an archive's list of members.
+const MEMBER_MAGIC: &[u8] = b"PK\x01\x02";
 /// Members listed in a message.
 const MEMBERS_SHOWN: usize = 5;
 
@@ -22,24 +23,42 @@ const MEMBERS_SHOWN: usize = 5;
 pub fn unpacked<'b>(bytes: &'b [u8], dialect: &Dialect) -> Result<Cow<'b, [u8]>, Rejection> {
     let text = match &dialect.zip_member {
         Some(pattern) if bytes.starts_with(ZIP_MAGIC) => {
-            Cow::Owned(member(bytes, pattern, MOST_UNPACKED)?)
+            Cow::Owned(member(bytes, pattern, MOST_BYTES)?)
         }
         _ => Cow::Borrowed(bytes),
     };
     if dialect.encoding == Encoding::Latin1 && std::str::from_utf8(&text).is_err() {
+        if text.len() > MOST_LATIN1_BYTES {
+            return Err(Rejection::whole(
+                format!(
+                    "the file has {} bytes in Latin-1 where {MOST_LATIN1_BYTES} are allowed",
+                    text.len()
+                ),
+                REMEDY,
+            ));
+        }
         let letters: String = text.iter().map(|byte| char::from(*byte)).collect();
         return Ok(Cow::Owned(letters.into_bytes()));
     }
     Ok(text)
 }
 
-/// The names of what a zip archive holds, none if it cannot be read; `None` for what is no archive.
+/// The names of what a zip archive holds, none if it cannot be read or holds too many; `None` for
+/// what is no archive.
 pub fn names_in_zip(bytes: &[u8]) -> Option<Vec<String>> {
     if !bytes.starts_with(ZIP_MAGIC) {
         return None;
     }
+    if has_many_members(bytes) {
+        return Some(Vec::new());
+    }
     let archive = ZipArchive::new(Cursor::new(bytes));
     Some(archive.map_or_else(|_| Vec::new(), |archive| names(&archive)))
+}
+
+/// Whether an archive has more members than allowed, told before their list is read into memory.
+fn has_many_members(bytes: &[u8]) -> bool {
+    memchr::memmem::find_iter(bytes, MEMBER_MAGIC).count() > MOST_MEMBERS
 }
 
 fn names(archive: &ZipArchive<Cursor<&[u8]>>) -> Vec<String> {
@@ -65,6 +84,21 @@ fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> 
             "nothing of it was used; it is asked for again",
         )
     };
+    if bytes.len() as u64 > MOST_PACKED_BYTES {
+        return Err(Rejection::whole(
+            format!(
+                "the zip archive has {} bytes where {MOST_PACKED_BYTES} are allowed",
+                bytes.len()
+            ),
+            REMEDY,
+        ));
+    }
+    if has_many_members(bytes) {
+        return Err(Rejection::whole(
+            format!("the zip archive has more than the {MOST_MEMBERS} members that are allowed"),
+            REMEDY,
+        ));
+    }
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| damaged(&error))?;
     let names = names(&archive);
     let fitting: Vec<&str> = names
@@ -85,7 +119,7 @@ fn member(bytes: &[u8], pattern: &str, most: u64) -> Result<Vec<u8>, Rejection> 
     if text.len() as u64 > most {
         return Err(Rejection::whole(
             format!("{name} in the zip archive unpacks to more than {most} bytes"),
-            "no daily record is that long; check the address",
+            REMEDY,
         ));
     }
     Ok(text)

@@ -422,3 +422,42 @@ fn a_code_of_a_forecast_whose_file_holds_one_place_is_refused_where_it_stands() 
         "hatchbell.toml:19:8: error: a open-meteo-daily file holds one place and no station's code";
     assert!(text.contains(place), "{text}");
 }
+
+#[test]
+fn names_that_could_command_a_terminal_or_fill_a_screen_are_refused_where_they_stand() {
+    let names = [
+        "A test",
+        "The only station",
+        "A member",
+        "The lawn",
+        "the keeper",
+        "ryegrass",
+    ];
+    let long = "x".repeat(201);
+    for name in names {
+        for (bad, word) in [
+            ("a\\u001B[2J", "control character U+001B"),
+            ("a\\u0000b", "control character U+0000"),
+            ("a\\nb", "control character U+000A"),
+            ("a\\u009Bb", "control character U+009B"),
+            ("a\\u202Eb", "control character U+202E"),
+            (&long, "has 201 characters where 200 are allowed"),
+        ] {
+            let sound = sound();
+            let quoted = format!("\"{name}\"");
+            let before = &sound[..sound.find(&quoted).unwrap()];
+            let line = before.matches('\n').count() + 1;
+            let column = before.rsplit('\n').next().unwrap().chars().count() + 1;
+            let (code, text) = check(&sound.replace(&quoted, &format!("\"{bad}\"")));
+            assert_eq!(code, Some(78), "{name} {bad}: {text}");
+            let place = format!("hatchbell.toml:{line}:{column}: error: ");
+            assert!(
+                text.contains(&place) && text.contains(word),
+                "{place}{word}: {text}"
+            );
+            assert!(!text.contains(['\u{1b}', '\0', '\u{9b}']), "{text:?}");
+        }
+        let fits = sound().replace(&format!("\"{name}\""), &format!("\"{}\"", &long[1..]));
+        assert_eq!(check(&fits).0, Some(0), "{name}");
+    }
+}

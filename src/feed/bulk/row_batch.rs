@@ -3,11 +3,16 @@
 use super::field_splitter::FieldSplitter;
 use super::{WantedStations, code_of, year_of};
 use crate::feed::Rejection;
+use crate::feed::limits::check_refused;
 use crate::feed::parse::parse;
 use crate::station_feed::dialect::{Dialect, Header};
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use std::collections::HashMap;
+
+/// Most bytes of the rows of one station and year, beyond what a batch may hold. A real year has
+/// under a megabyte.
+const MOST_YEAR_BYTES: usize = 4 << 20;
 
 /// The rows of one station.
 #[derive(Default)]
@@ -68,18 +73,20 @@ impl<'w> RowBatches<'w> {
         self.held >= self.wanted.limits.batch_bytes && !line.starts_with(&self.last)
     }
 
-    pub(super) fn take(&mut self, number: u64, line: &[u8]) {
+    /// # Errors
+    /// [`Rejection`] if one station and year has more rows, or more bad ones, than can be.
+    pub(super) fn take(&mut self, number: u64, line: &[u8]) -> Result<(), Rejection> {
         if self.places.is_empty() {
-            return;
+            return Ok(());
         }
         let code = code_of(line);
         if code == self.passed_over {
-            return;
+            return Ok(());
         }
         let Some(places) = self.places.get(code) else {
             self.passed_over.clear();
             self.passed_over.extend_from_slice(code);
-            return;
+            return Ok(());
         };
         let width = FieldSplitter::new(line).width;
         for place in places {
@@ -90,6 +97,7 @@ impl<'w> RowBatches<'w> {
                     why: Why::Width,
                     field: format!("{width} where {} are due", self.width),
                 });
+                check_refused(number, row_batch.odd.len())?;
                 continue;
             }
             row_batch.rows.extend_from_slice(line);
@@ -101,6 +109,16 @@ impl<'w> RowBatches<'w> {
             self.last.clear();
             self.last.extend_from_slice(&line[..year_of(line)]);
         }
+        if self.held > self.wanted.limits.batch_bytes + MOST_YEAR_BYTES {
+            return Err(Rejection::at(
+                number,
+                format!(
+                    "the rows of one station and year have more than {MOST_YEAR_BYTES} bytes up to here"
+                ),
+                "no such year is real; get the file again from its publisher",
+            ));
+        }
+        Ok(())
     }
 
     /// Parses what is held and lets go of it.

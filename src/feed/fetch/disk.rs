@@ -1,6 +1,7 @@
 //! Files of this machine, and gzip files wherever they come from.
 
 use super::{FetchError, Fetched};
+use crate::feed::limits::MOST_PACKED_BYTES;
 use crate::station_feed::version::Validators;
 use flate2::read::MultiGzDecoder;
 use std::fs::{self, File, Metadata};
@@ -17,6 +18,10 @@ pub(super) fn inflated(bytes: Vec<u8>, max_bytes: u64, at: &str) -> Result<Vec<u
         return Ok(bytes);
     }
     let at = at.to_owned();
+    if bytes.len() as u64 > MOST_PACKED_BYTES {
+        let max_bytes = MOST_PACKED_BYTES;
+        return Err(FetchError::TooLargePacked { at, max_bytes });
+    }
     match read_capped(MultiGzDecoder::new(bytes.as_slice()), max_bytes) {
         Ok(Some(plain)) => Ok(plain),
         Ok(None) => Err(FetchError::TooLarge { at, max_bytes }),
@@ -70,7 +75,11 @@ pub(super) fn fetch_file(
         return Ok(Fetched::NotModified);
     }
     let bytes = read_open_file(&file, path, max_bytes)?;
-    Ok(Fetched::Body { bytes, validators })
+    Ok(Fetched::Body {
+        bytes,
+        validators,
+        elsewhere: None,
+    })
 }
 
 /// Opens a regular file. Others are refused before that, because opening a pipe may never end.
@@ -154,7 +163,10 @@ mod tests {
     fn an_unchanged_file_is_not_read_again_and_a_changed_one_is() {
         let (_folder, path) = file(ROWS);
         let first = fetch_file(&path, &Validators::default(), 1000).unwrap();
-        let Fetched::Body { bytes, validators } = first else {
+        let Fetched::Body {
+            bytes, validators, ..
+        } = first
+        else {
             panic!("a file that is not known was not read");
         };
         assert_eq!(bytes, ROWS);

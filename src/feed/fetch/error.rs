@@ -60,6 +60,12 @@ pub enum FetchError {
          feed of one station, or of fewer years"
     )]
     TooLarge { at: String, max_bytes: u64 },
+    /// More bytes than allowed before decompression.
+    #[error(
+        "{at}: larger than the {max_bytes} bytes a feed may have while compressed; configure a feed \
+         of one station, or of fewer years"
+    )]
+    TooLargePacked { at: String, max_bytes: u64 },
     /// A file of this machine cannot be read.
     #[error("{at}: {what}; {remedy}")]
     File {
