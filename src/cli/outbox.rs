@@ -21,11 +21,11 @@ pub(super) struct OutboxOptions {
     #[command(subcommand)]
     action: Option<Action>,
     #[command(flatten)]
-    list: ListOptions,
+    list: UnsentOptions,
 }
 
 #[derive(Args)]
-struct ListOptions {
+struct UnsentOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// List those that were given up instead
@@ -75,7 +75,7 @@ pub(super) fn run(options: &OutboxOptions) -> anyhow::Result<ExitCode> {
     }
 }
 
-fn list(options: &ListOptions) -> anyhow::Result<ExitCode> {
+fn list(options: &UnsentOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration(&options.config.config)).config;
     let store = Store::open_to_read(&config.service.database)?;
     let messages = store.unsent(options.given_up)?;

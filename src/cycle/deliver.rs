@@ -1,13 +1,13 @@
 //! Delivering: what is due in the outbox, side by side to all servers, to each one message after
 //! the other. One task uses the database; those that wait for servers only bring back how it went.
 
-use super::lines::{Done, Line, Server, Target, no_address, parcel};
+use super::lines::{Destination, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
 use crate::config::{Addresses, Config};
 use crate::domain::place::site::{Channel, Recipient};
 use crate::notify::{SendError, local};
 use crate::store::StoreError;
-use crate::store::outbox::{Due, Waiting};
+use crate::store::outbox::{DueMessage, Waiting};
 use crate::store::pauses::Retry;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::{HashMap, VecDeque};
@@ -277,7 +277,7 @@ impl Engine {
 }
 
 /// Sends a message in a task of its own.
-fn begin(line: Line, target: Target, message: Waiting, under_way: &mut JoinSet<Option<Done>>) {
+fn begin(line: Line, target: Destination, message: Waiting, under_way: &mut JoinSet<Option<Done>>) {
     under_way.spawn(async move { Some(line.send(target, message).await) });
 }
 
@@ -322,7 +322,11 @@ fn prints(print: Print, channel: Channel) -> bool {
 /// Whether a message must wait because its recipient has quiet hours or a pause. These are looked up
 /// when it is to be sent, so a change of them also serves messages that wait, and an attempt that is
 /// repeated keeps to them too.
-pub fn waits_for_its_hour(recipient: Option<&Recipient>, due: &Due, now: DateTime<Utc>) -> bool {
+pub fn waits_for_its_hour(
+    recipient: Option<&Recipient>,
+    due: &DueMessage,
+    now: DateTime<Utc>,
+) -> bool {
     recipient.is_some_and(|recipient| recipient.reception.not_before(now, due.urgent) > now)
 }
 

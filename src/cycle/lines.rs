@@ -49,10 +49,10 @@ pub(super) struct Line {
     pub server: Server,
     /// Numbers of messages, oldest first.
     pub numbers: VecDeque<i64>,
-    way: Way,
+    connection: Connection,
 }
 
-enum Way {
+enum Connection {
     Closed,
     Mail(Box<Mailer>),
     Push(Pusher),
@@ -69,7 +69,7 @@ pub(super) struct Done {
 }
 
 /// Where a message goes.
-pub(super) enum Target {
+pub(super) enum Destination {
     Mail(String),
     Push(PushTarget),
 }
@@ -80,7 +80,7 @@ impl Line {
         Self {
             server,
             numbers: VecDeque::new(),
-            way: Way::Closed,
+            connection: Connection::Closed,
         }
     }
 
@@ -89,7 +89,11 @@ impl Line {
     ///
     /// # Errors
     /// [`SendError`] if there is no address any more, or a secret or certificate cannot be read.
-    pub fn prepare(&mut self, config: &Config, message: &Waiting) -> Result<Target, SendError> {
+    pub fn prepare(
+        &mut self,
+        config: &Config,
+        message: &Waiting,
+    ) -> Result<Destination, SendError> {
         let Some(addresses) = config.addresses.get(&message.recipient) else {
             return Err(no_address(message.channel));
         };
@@ -103,33 +107,33 @@ impl Line {
         &mut self,
         config: &Config,
         addresses: &Addresses,
-    ) -> Result<Target, SendError> {
+    ) -> Result<Destination, SendError> {
         let (Some(server), Some(to)) = (&config.email, &addresses.email) else {
             return Err(no_address(Channel::Email));
         };
-        if !matches!(self.way, Way::Mail(_)) {
+        if !matches!(self.connection, Connection::Mail(_)) {
             let settings = smtp_settings(config, server).map_err(SendError::Unreachable)?;
             let mailer = Mailer::new(&settings).map_err(SendError::Unreachable)?;
-            self.way = Way::Mail(Box::new(mailer));
+            self.connection = Connection::Mail(Box::new(mailer));
         }
-        Ok(Target::Mail(to.clone()))
+        Ok(Destination::Mail(to.clone()))
     }
 
     fn prepare_push(
         &mut self,
         config: &Config,
         addresses: &Addresses,
-    ) -> Result<Target, SendError> {
+    ) -> Result<Destination, SendError> {
         let Some(address) = &addresses.push else {
             return Err(no_address(Channel::Push));
         };
-        if !matches!(self.way, Way::Push(_)) {
+        if !matches!(self.connection, Connection::Push(_)) {
             let ca = extra_ca(config).map_err(SendError::Unreachable)?;
             let agent = user_agent(&config.service.contact);
             let pusher = Pusher::new(&agent, PATIENCE, ca.as_deref());
-            self.way = Way::Push(pusher.map_err(SendError::Unreachable)?);
+            self.connection = Connection::Push(pusher.map_err(SendError::Unreachable)?);
         }
-        Ok(Target::Push(PushTarget {
+        Ok(Destination::Push(PushTarget {
             url: address.url.clone(),
             format: address.format,
             token: load(address.token.as_ref()).map_err(SendError::Transient)?,
@@ -137,11 +141,13 @@ impl Line {
     }
 
     /// Sends one message.
-    pub async fn send(mut self, target: Target, message: Waiting) -> Done {
+    pub async fn send(mut self, target: Destination, message: Waiting) -> Done {
         let parcel = parcel(&message);
-        let result = match (&mut self.way, &target) {
-            (Way::Mail(mailer), Target::Mail(to)) => mailer.send(to, &parcel).await,
-            (Way::Push(pusher), Target::Push(target)) => pusher.send(target, &parcel).await,
+        let result = match (&mut self.connection, &target) {
+            (Connection::Mail(mailer), Destination::Mail(to)) => mailer.send(to, &parcel).await,
+            (Connection::Push(pusher), Destination::Push(target)) => {
+                pusher.send(target, &parcel).await
+            }
             _ => Err(no_address(message.channel)),
         };
         Done {
@@ -153,7 +159,7 @@ impl Line {
 
     /// Takes leave of the server.
     pub async fn close(self) {
-        if let Way::Mail(mut mailer) = self.way {
+        if let Connection::Mail(mut mailer) = self.connection {
             mailer.close().await;
         }
     }

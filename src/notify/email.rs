@@ -15,12 +15,15 @@ use lettre::transport::smtp::commands::Auth;
 use lettre::transport::smtp::extension::ClientId;
 use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, ServerName};
+use tokio::net::TcpStream;
 
 use crate::notify::{Parcel, SendError};
 use crate::secret::Secret;
 
+mod bounded;
 mod letter;
 
+use bounded::Bounded;
 pub use letter::{check_address, message_id};
 use letter::{mailbox, message, without_controls};
 
@@ -107,6 +110,21 @@ enum SmtpStep {
     HandOver,
 }
 
+impl SmtpStep {
+    /// What failed and what to look at.
+    fn advice(self) -> &'static str {
+        match self {
+            Self::Connect => "connecting failed; check host, port, security and certificate",
+            Self::Secure => {
+                "changing to TLS failed and nothing was sent; check that the server offers STARTTLS \
+                 and whose authority signed its certificate"
+            }
+            Self::SignIn => "signing in failed; check user name and password",
+            Self::HandOver => "the message was not accepted for now",
+        }
+    }
+}
+
 impl Mailer {
     /// Checks the settings. Nothing is sent yet.
     ///
@@ -159,7 +177,7 @@ impl Mailer {
                 self.kept = Some(connection);
                 Ok(())
             }
-            Ok(Err((step, error))) => Err(self.failure(step, &error)),
+            Ok(Err(error)) => Err(error),
             Err(_) => Err(SendError::Unreachable(format!(
                 "mail server {}: the message was not accepted within {} s; check that the server answers{}",
                 self.place(),
@@ -184,50 +202,65 @@ impl Mailer {
         kept: Option<AsyncSmtpConnection>,
         envelope: &Envelope,
         message: &[u8],
-    ) -> Result<AsyncSmtpConnection, (SmtpStep, smtp::Error)> {
+    ) -> Result<AsyncSmtpConnection, SendError> {
         if let Some(mut kept) = kept
             && kept.test_connected().await
         {
             match kept.send(envelope, message).await {
                 Ok(_) => return Ok(kept),
                 Err(error) if error.status().map(u16::from) == Some(CLOSING) => {}
-                Err(error) => return Err((SmtpStep::HandOver, error)),
+                Err(error) => return Err(self.failure(SmtpStep::HandOver, &error)),
             }
         }
         let mut connection = self.connect().await?;
         let sent = connection.send(envelope, message).await;
-        sent.map_err(|error| (SmtpStep::HandOver, error))?;
+        sent.map_err(|error| self.failure(SmtpStep::HandOver, &error))?;
         Ok(connection)
     }
 
     /// A connection that is encrypted and signed in.
-    async fn connect(&self) -> Result<AsyncSmtpConnection, (SmtpStep, smtp::Error)> {
+    async fn connect(&self) -> Result<AsyncSmtpConnection, SendError> {
         let own_name = ClientId::default();
-        let from_the_start = self
-            .tls
-            .clone()
-            .filter(|_| self.security == SmtpSecurity::Tls);
-        let server = (self.host.as_str(), self.port);
-        let mut connection = AsyncSmtpConnection::connect_tokio1(
-            server,
-            Some(self.timeout),
-            &own_name,
-            from_the_start,
-            None,
-        )
-        .await
-        .map_err(|error| (SmtpStep::Connect, error))?;
+        let failed = |step| move |error: smtp::Error| self.failure(step, &error);
+        let mut connection = match (self.security, self.tls.clone()) {
+            (SmtpSecurity::Tls, Some(tls)) => {
+                let server = (self.host.as_str(), self.port);
+                let patience = Some(self.timeout);
+                AsyncSmtpConnection::connect_tokio1(server, patience, &own_name, Some(tls), None)
+                    .await
+                    .map_err(failed(SmtpStep::Connect))?
+            }
+            _ => self.connect_in_the_clear(&own_name).await?,
+        };
         if self.security == SmtpSecurity::StartTls
             && let Some(tls) = self.tls.clone()
         {
             let secured = connection.starttls(tls, &own_name).await;
-            secured.map_err(|error| (SmtpStep::Secure, error))?;
+            secured.map_err(failed(SmtpStep::Secure))?;
         }
         if let Some(credentials) = &self.credentials {
             let signed_in = connection.auth(DEFAULT_MECHANISMS, credentials).await;
-            signed_in.map_err(|error| (SmtpStep::SignIn, error))?;
+            signed_in.map_err(failed(SmtpStep::SignIn))?;
         }
         Ok(connection)
+    }
+
+    /// A connection on which the server can say only so much, before and after STARTTLS.
+    async fn connect_in_the_clear(
+        &self,
+        own_name: &ClientId,
+    ) -> Result<AsyncSmtpConnection, SendError> {
+        let stream = TcpStream::connect((self.host.as_str(), self.port)).await;
+        let stream = stream.map_err(|error| {
+            SendError::Unreachable(format!(
+                "mail server {}: {}: {error}",
+                self.place(),
+                SmtpStep::Connect.advice()
+            ))
+        })?;
+        AsyncSmtpConnection::connect_with_transport(Box::new(Bounded::new(stream)), own_name)
+            .await
+            .map_err(|error| self.failure(SmtpStep::Connect, &error))
     }
 
     /// What else may be the matter with a silent server.
@@ -244,17 +277,11 @@ impl Mailer {
         let status = error.status().map(u16::from);
         let refused_for_good = refused_for_good(step, status);
         let advice = match step {
-            SmtpStep::Connect => "connecting failed; check host, port, security and certificate",
-            SmtpStep::Secure => {
-                "changing to TLS failed and nothing was sent; check that the server offers STARTTLS \
-                 and whose authority signed its certificate"
-            }
-            SmtpStep::SignIn => "signing in failed; check user name and password",
             SmtpStep::HandOver if refused_for_good => "the message was refused",
             SmtpStep::HandOver if status.is_some_and(wants_sign_in) => {
                 "the server wants a user name and password; check both"
             }
-            SmtpStep::HandOver => "the message was not accepted for now",
+            step => step.advice(),
         };
         let text = format!(
             "mail server {}: {advice}: {}",

@@ -8,7 +8,7 @@ use crate::domain::place::site::{Member, Site};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::SitePlan;
 use crate::domain::treatment::watering::Watering;
-use crate::store::outbox::Due;
+use crate::store::outbox::DueMessage;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -197,7 +197,8 @@ fn for_their_hour(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<
             return Ok(count);
         };
         last = newest.number;
-        let waits = |due: &&Due| waits_for_its_hour(config.recipient(&due.recipient), due, now);
+        let waits =
+            |due: &&DueMessage| waits_for_its_hour(config.recipient(&due.recipient), due, now);
         count += page.iter().filter(waits).count() as u32;
     }
 }

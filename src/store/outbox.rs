@@ -62,7 +62,7 @@ pub struct ListedMessage {
 
 /// What must be known of a message to put it in line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Due {
+pub struct DueMessage {
     /// Its number.
     pub number: i64,
     /// Recipient id.
@@ -184,7 +184,7 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn due(&self, now: DateTime<Utc>, after: i64) -> Result<Vec<Due>, StoreError> {
+    pub fn due(&self, now: DateTime<Utc>, after: i64) -> Result<Vec<DueMessage>, StoreError> {
         let mut statement = self.connection.prepare_cached(
             "SELECT id, recipient, channel, urgent FROM outbox INDEXED BY outbox_waiting
              WHERE state = 'waiting' AND id > ?1 AND (next_try_at <= ?2 OR next_try_at > ?3)
@@ -194,7 +194,7 @@ impl Store {
         let mut due = Vec::new();
         while let Some(row) = rows.next()? {
             let channel: String = row.get(2)?;
-            due.push(Due {
+            due.push(DueMessage {
                 number: row.get(0)?,
                 recipient: row.get(1)?,
                 channel: understood(&channel, "a channel", Channel::from_name)?,

@@ -226,6 +226,28 @@ async fn a_server_that_never_answers_takes_nothing_once_the_time_is_up() {
 }
 
 #[tokio::test]
+async fn an_answer_without_end_is_not_taken_to_its_end() {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = listener.local_addr().expect("an address").port();
+    let server = std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a caller");
+        let some = [b'x'; 64 * 1024];
+        // Until the caller hangs up, or far beyond what lies in buffers on the way.
+        (0..1_600)
+            .take_while(|_| stream.write_all(&some).is_ok())
+            .count()
+            * some.len()
+    });
+    let error = failed(&settings(port)).await;
+    assert!(
+        matches!(&error, SendError::Unreachable(text) if text.contains("has no end")),
+        "{error}"
+    );
+    let said = server.join().expect("a server that ends");
+    assert!(said < 50_000_000, "{said} bytes");
+}
+
+#[tokio::test]
 async fn a_server_that_turns_everybody_away_takes_nothing() {
     let error = failed(&settings(scripted(&["554 5.3.2 closed for repairs\r\n"]))).await;
     let said = "554 5.3.2 closed for repairs";
