@@ -24,6 +24,7 @@ mod feed;
 mod hindcast;
 mod import;
 mod log;
+mod outbox;
 mod outlook;
 mod plan;
 mod progress;
@@ -66,6 +67,7 @@ enum Command {
     Status(status::StatusOptions),
     Outlook(outlook::OutlookOptions),
     Plan(plan::PlanOptions),
+    Outbox(outbox::OutboxOptions),
     Log(log::LogOptions),
     Scout(scout::ScoutOptions),
     Season(season::SeasonOptions),
@@ -135,6 +137,7 @@ pub fn run() -> ExitCode {
         Command::Hindcast(options) => hindcast::run(&options),
         Command::Outlook(options) => outlook::run(&options),
         Command::Plan(options) => plan::run(&options),
+        Command::Outbox(options) => outbox::run(&options),
         Command::Log(options) => log::run(&options),
         Command::Scout(options) => scout::run(&options),
         Command::Season(options) => season::run(&options),

@@ -93,10 +93,16 @@ impl Config {
 
     /// A recipient by their id.
     pub fn recipient(&self, id: &str) -> Option<&Recipient> {
+        self.member_and_recipient(id)
+            .map(|(_, recipient)| recipient)
+    }
+
+    /// A recipient by their id, with the member whose they are.
+    pub fn member_and_recipient(&self, id: &str) -> Option<(&Member, &Recipient)> {
         self.members
             .iter()
-            .flat_map(|member| &member.recipients)
-            .find(|recipient| recipient.id == id)
+            .flat_map(|member| member.recipients.iter().map(move |one| (member, one)))
+            .find(|(_, recipient)| recipient.id == id)
     }
 
     /// Every site with its member.

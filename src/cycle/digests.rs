@@ -71,6 +71,7 @@ pub(super) fn digests<'c>(
                 );
                 Draft {
                     recipient: &recipient.id,
+                    member: &member.id,
                     channel: *channel,
                     title: message.title,
                     body: message.body,

@@ -87,6 +87,10 @@ impl Engine {
                 let message = message(&self.config.service.name, answer_to, bundle);
                 Draft {
                     recipient: &bundle.recipient.id,
+                    member: bundle
+                        .notices
+                        .first()
+                        .map_or("", |notice| &notice.member.id),
                     channel: bundle.channel,
                     title: message.title,
                     body: message.body,

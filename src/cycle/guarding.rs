@@ -1,5 +1,6 @@
 //! Guarding the intake: brings what vetting and telling decide by, and writes down what they say.
 
+use super::unreachable::operator;
 use super::{Engine, Report, screened};
 use crate::config::Config;
 use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
@@ -231,12 +232,7 @@ fn operator_drafts<'c>(
     notices: &[FeedNotice<'_>],
     id: &'c str,
 ) -> Vec<Draft<'c>> {
-    let operator = config
-        .members
-        .iter()
-        .flat_map(|member| &member.recipients)
-        .find(|recipient| Some(&recipient.id) == config.service.operator.as_ref());
-    let Some(operator) = operator.filter(|_| !notices.is_empty()) else {
+    let Some((member, operator)) = operator(config).filter(|_| !notices.is_empty()) else {
         return Vec::new();
     };
     operator
@@ -246,6 +242,7 @@ fn operator_drafts<'c>(
             let message = feed_message(&config.service.name, &operator.name, *channel, notices);
             Draft {
                 recipient: &operator.id,
+                member: &member.id,
                 channel: *channel,
                 title: message.title,
                 body: message.body,

@@ -11,6 +11,8 @@ use crate::feed::fetch::{FetchPolicy, Fetcher, user_agent};
 use crate::feed::reader::FeedReader;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Utc};
+use lines::Server;
+use std::collections::HashMap;
 use std::io::Write;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -23,10 +25,12 @@ mod digests;
 mod evaluate;
 mod guarding;
 mod intake;
+mod lines;
 mod look_back;
 mod screening;
 mod site_states;
 mod station_days;
+mod unreachable;
 mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
@@ -53,6 +57,8 @@ pub struct Engine {
     print: Print,
     /// Becomes `true` when the cycle should come to an end early.
     stop: watch::Receiver<bool>,
+    /// Until when servers asked to be left alone.
+    resting: HashMap<Server, DateTime<Utc>>,
 }
 
 /// What a cycle did.
@@ -99,6 +105,7 @@ impl Engine {
             output,
             print: setup.print,
             stop,
+            resting: HashMap::new(),
         }
     }
 

@@ -1,4 +1,4 @@
-//! Mail by SMTP: one connection per message, encrypted unless the server is on this machine.
+//! Mail by SMTP: one connection for many messages, encrypted unless the server is on this machine.
 
 use std::error::Error as _;
 use std::net::IpAddr;
@@ -15,17 +15,23 @@ use lettre::transport::smtp::commands::Auth;
 use lettre::transport::smtp::extension::ClientId;
 use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, ServerName};
+use tokio::net::TcpStream;
 
 use crate::notify::{Parcel, SendError};
 use crate::secret::Secret;
 
+mod bounded;
 mod letter;
 
+use bounded::Bounded;
 pub use letter::{check_address, message_id};
 use letter::{mailbox, message, without_controls};
 
 /// How long the server may take over saying goodbye; the message is safe by then.
 const GOODBYE: Duration = Duration::from_secs(2);
+
+/// The server closes the connection (RFC 5321, 4.2.3).
+const CLOSING: u16 = 421;
 
 /// Most characters of a server's answer that are repeated in an error.
 const LONGEST_ANSWER: usize = 300;
@@ -91,6 +97,8 @@ pub struct Mailer {
     hidden: Vec<String>,
     from: Mailbox,
     timeout: Duration,
+    /// The connection that the last message went over.
+    kept: Option<AsyncSmtpConnection>,
 }
 
 /// What was under way when a delivery failed.
@@ -100,6 +108,21 @@ enum SmtpStep {
     Secure,
     SignIn,
     HandOver,
+}
+
+impl SmtpStep {
+    /// What failed and what to look at.
+    fn advice(self) -> &'static str {
+        match self {
+            Self::Connect => "connecting failed; check host, port, security and certificate",
+            Self::Secure => {
+                "changing to TLS failed and nothing was sent; check that the server offers STARTTLS \
+                 and whose authority signed its certificate"
+            }
+            Self::SignIn => "signing in failed; check user name and password",
+            Self::HandOver => "the message was not accepted for now",
+        }
+    }
 }
 
 impl Mailer {
@@ -124,18 +147,21 @@ impl Mailer {
             credentials,
             from: mailbox(&settings.from).map_err(|error| format!("sender: {error}"))?,
             timeout: settings.timeout,
+            kept: None,
         })
     }
 
-    /// Sends `parcel` to `to`, `name@example.org` or `Name <name@example.org>`. The same parcel
-    /// makes the same message each time, Message-ID and Date included.
+    /// Sends `parcel` to `to`, `name@example.org` or `Name <name@example.org>`, over the connection
+    /// that is open already if it still is. The same parcel makes the same message each time,
+    /// Message-ID and Date included.
     ///
     /// # Errors
     ///
     /// Permanent if `to` is no address, or the server refuses this message or recipient for good
-    /// (5xx). Transient for everything else that may be put right: 4xx, no connection, no trust in
-    /// the certificate, no encryption, a refused sign-in, no answer in time.
-    pub async fn send(&self, to: &str, parcel: &Parcel) -> Result<(), SendError> {
+    /// (5xx). Transient if it does not take this message for now (4xx). Unreachable for everything
+    /// that would hold for another message too: no connection, no trust in the certificate, no
+    /// encryption, a refused sign-in, no answer in time.
+    pub async fn send(&mut self, to: &str, parcel: &Parcel) -> Result<(), SendError> {
         let to =
             mailbox(to).map_err(|error| SendError::Permanent(format!("recipient: {error}")))?;
         let recipients = vec![to.email.clone()];
@@ -144,83 +170,130 @@ impl Mailer {
         let envelope = Envelope::new(Some(self.from.email.clone()), recipients)
             .map_err(|error| SendError::Permanent(error.to_string()))?;
         let message = message.formatted();
-        let delivery = self.deliver(&envelope, &message);
+        let kept = self.kept.take();
+        let delivery = self.deliver(kept, &envelope, &message);
         match tokio::time::timeout(self.timeout, delivery).await {
-            Ok(Ok(mut connection)) => {
-                // Accepted. A slow or missing goodbye must not make it a failure.
-                let _ = tokio::time::timeout(GOODBYE, connection.quit()).await;
+            Ok(Ok(connection)) => {
+                self.kept = Some(connection);
                 Ok(())
             }
-            Ok(Err((step, error))) => Err(self.failure(step, &error)),
-            Err(_) => Err(SendError::Transient(format!(
-                "mail server {}: the message was not accepted within {} s; check that the server answers",
+            Ok(Err(error)) => Err(error),
+            Err(_) => Err(SendError::Unreachable(format!(
+                "mail server {}: the message was not accepted within {} s; check that the server answers{}",
                 self.place(),
-                self.timeout.as_secs_f64()
+                self.timeout.as_secs_f64(),
+                self.hint()
             ))),
         }
     }
 
-    /// Returns the connection once the server has accepted the message.
+    /// Takes leave of the server, which may not answer: what it accepted is safe.
+    pub async fn close(&mut self) {
+        if let Some(mut connection) = self.kept.take() {
+            let _ = tokio::time::timeout(GOODBYE, connection.quit()).await;
+        }
+    }
+
+    /// Returns the connection once the server has accepted the message. One that was kept may have
+    /// been closed by the server meanwhile, or be closed instead of an answer (421): then a new one
+    /// takes its place.
     async fn deliver(
         &self,
+        kept: Option<AsyncSmtpConnection>,
         envelope: &Envelope,
         message: &[u8],
-    ) -> Result<AsyncSmtpConnection, (SmtpStep, smtp::Error)> {
+    ) -> Result<AsyncSmtpConnection, SendError> {
+        if let Some(mut kept) = kept
+            && kept.test_connected().await
+        {
+            match kept.send(envelope, message).await {
+                Ok(_) => return Ok(kept),
+                Err(error) if error.status().map(u16::from) == Some(CLOSING) => {}
+                Err(error) => return Err(self.failure(SmtpStep::HandOver, &error)),
+            }
+        }
+        let mut connection = self.connect().await?;
+        let sent = connection.send(envelope, message).await;
+        sent.map_err(|error| self.failure(SmtpStep::HandOver, &error))?;
+        Ok(connection)
+    }
+
+    /// A connection that is encrypted and signed in.
+    async fn connect(&self) -> Result<AsyncSmtpConnection, SendError> {
         let own_name = ClientId::default();
-        let from_the_start = self
-            .tls
-            .clone()
-            .filter(|_| self.security == SmtpSecurity::Tls);
-        let server = (self.host.as_str(), self.port);
-        let mut connection = AsyncSmtpConnection::connect_tokio1(
-            server,
-            Some(self.timeout),
-            &own_name,
-            from_the_start,
-            None,
-        )
-        .await
-        .map_err(|error| (SmtpStep::Connect, error))?;
+        let failed = |step| move |error: smtp::Error| self.failure(step, &error);
+        let mut connection = match (self.security, self.tls.clone()) {
+            (SmtpSecurity::Tls, Some(tls)) => {
+                let server = (self.host.as_str(), self.port);
+                let patience = Some(self.timeout);
+                AsyncSmtpConnection::connect_tokio1(server, patience, &own_name, Some(tls), None)
+                    .await
+                    .map_err(failed(SmtpStep::Connect))?
+            }
+            _ => self.connect_in_the_clear(&own_name).await?,
+        };
         if self.security == SmtpSecurity::StartTls
             && let Some(tls) = self.tls.clone()
         {
             let secured = connection.starttls(tls, &own_name).await;
-            secured.map_err(|error| (SmtpStep::Secure, error))?;
+            secured.map_err(failed(SmtpStep::Secure))?;
         }
         if let Some(credentials) = &self.credentials {
             let signed_in = connection.auth(DEFAULT_MECHANISMS, credentials).await;
-            signed_in.map_err(|error| (SmtpStep::SignIn, error))?;
+            signed_in.map_err(failed(SmtpStep::SignIn))?;
         }
-        let sent = connection.send(envelope, message).await;
-        sent.map_err(|error| (SmtpStep::HandOver, error))?;
         Ok(connection)
+    }
+
+    /// A connection on which the server can say only so much, before and after STARTTLS.
+    async fn connect_in_the_clear(
+        &self,
+        own_name: &ClientId,
+    ) -> Result<AsyncSmtpConnection, SendError> {
+        let stream = TcpStream::connect((self.host.as_str(), self.port)).await;
+        let stream = stream.map_err(|error| {
+            SendError::Unreachable(format!(
+                "mail server {}: {}: {error}",
+                self.place(),
+                SmtpStep::Connect.advice()
+            ))
+        })?;
+        AsyncSmtpConnection::connect_with_transport(Box::new(Bounded::new(stream)), own_name)
+            .await
+            .map_err(|error| self.failure(SmtpStep::Connect, &error))
+    }
+
+    /// What else may be the matter with a silent server.
+    fn hint(&self) -> &'static str {
+        match self.security {
+            SmtpSecurity::StartTls => {
+                " and that its port is not one for TLS from the first byte (then set security = \"tls\")"
+            }
+            SmtpSecurity::Tls | SmtpSecurity::Plain => "",
+        }
     }
 
     fn failure(&self, step: SmtpStep, error: &smtp::Error) -> SendError {
         let status = error.status().map(u16::from);
         let refused_for_good = refused_for_good(step, status);
         let advice = match step {
-            SmtpStep::Connect => "connecting failed; check host, port, security and certificate",
-            SmtpStep::Secure => {
-                "changing to TLS failed and nothing was sent; check that the server offers STARTTLS \
-                 and whose authority signed its certificate"
-            }
-            SmtpStep::SignIn => "signing in failed; check user name and password",
             SmtpStep::HandOver if refused_for_good => "the message was refused",
             SmtpStep::HandOver if status.is_some_and(wants_sign_in) => {
                 "the server wants a user name and password; check both"
             }
-            SmtpStep::HandOver => "the message was not accepted for now",
+            step => step.advice(),
         };
         let text = format!(
             "mail server {}: {advice}: {}",
             self.place(),
             self.answer(error)
         );
-        if refused_for_good {
-            SendError::Permanent(text)
-        } else {
-            SendError::Transient(text)
+        let about_the_message = step == SmtpStep::HandOver
+            && status.is_some_and(|code| code != CLOSING && !wants_sign_in(code));
+        match (refused_for_good, about_the_message) {
+            (true, _) => SendError::Permanent(text),
+            (false, true) => SendError::Transient(text),
+            (false, false) => SendError::Unreachable(text),
         }
     }
 

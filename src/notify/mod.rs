@@ -1,6 +1,7 @@
 //! Telling people: the wording of messages (pure) and the ways they leave the house.
 
 use chrono::{DateTime, Utc};
+use std::time::Duration;
 
 pub mod email;
 pub mod local;
@@ -26,6 +27,12 @@ pub enum SendError {
     /// It may go through later.
     #[error("{0}")]
     Transient(String),
+    /// The server asks for this pause.
+    #[error("{0}")]
+    Later(String, Duration),
+    /// The server takes nothing for now, whatever the message.
+    #[error("{0}")]
+    Unreachable(String),
     /// It will not go through as it is.
     #[error("{0}")]
     Permanent(String),

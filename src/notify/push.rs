@@ -7,8 +7,10 @@ use super::{Parcel, SendError};
 use crate::secret::Secret;
 use crate::tls::{innermost, install_tls_provider, root_certificates, tls_objection};
 use chrono::SecondsFormat;
-use reqwest::header::{AUTHORIZATION, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue};
-use reqwest::{Client, StatusCode, Url, redirect};
+use reqwest::header::{
+    AUTHORIZATION, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue, RETRY_AFTER,
+};
+use reqwest::{Client, Response, StatusCode, Url, redirect};
 use serde::Serialize;
 use std::fmt;
 use std::time::Duration;
@@ -16,6 +18,12 @@ use std::time::Duration;
 /// Lets a server recognise a message that it has had before
 /// (draft-ietf-httpapi-idempotency-key-header; its value is a quoted string).
 const IDEMPOTENCY_KEY: HeaderName = HeaderName::from_static("idempotency-key");
+
+/// Most bytes of an answer's body that are read.
+const LONGEST_ANSWER: usize = 16 * 1024;
+
+/// How long the body of an answer may take; its status has said all there is to know.
+const REST_OF_ANSWER: Duration = Duration::from_secs(2);
 
 const TITLE: HeaderName = HeaderName::from_static("title");
 
@@ -104,9 +112,10 @@ impl Pusher {
     /// Sends a message once.
     ///
     /// # Errors
-    /// [`SendError::Transient`] for timeouts, lost connections and the statuses 408, 425, 429 and
-    /// 5xx; [`SendError::Permanent`] for every other status that is no 2xx, and for a token that
-    /// no header can hold.
+    /// [`SendError::Unreachable`] for timeouts and lost connections; [`SendError::Transient`] for
+    /// the statuses 408, 425, 429 and 5xx, [`SendError::Later`] if they come with `Retry-After`;
+    /// [`SendError::Permanent`] for every other status that is no 2xx, and for a token that no
+    /// header can hold.
     pub async fn send(&self, target: &PushTarget, parcel: &Parcel) -> Result<(), SendError> {
         let host = host(&target.url);
         let headers = headers(target, parcel)
@@ -119,7 +128,12 @@ impl Pusher {
             .send()
             .await;
         match answer {
-            Ok(answer) => judged(&host, answer.status()),
+            Ok(answer) => {
+                let judged = judged(&host, answer.status(), retry_after(answer.headers()));
+                // A connection can be used again once the answer has been read to its end.
+                let _ = tokio::time::timeout(REST_OF_ANSWER, read_to_end(answer)).await;
+                judged
+            }
             Err(error) => Err(self.explained(&host, &error)),
         }
     }
@@ -130,7 +144,7 @@ impl Pusher {
                 "push to {host}: the address cannot be used; correct it in the configuration"
             ));
         }
-        SendError::Transient(if error.is_timeout() {
+        SendError::Unreachable(if error.is_timeout() {
             format!("push to {host}: no answer within {:?}", self.timeout)
         } else if let Some(objection) = tls_objection(error) {
             format!(
@@ -154,15 +168,41 @@ fn host(url: &Url) -> String {
         .map_or_else(|| host.to_owned(), |port| format!("{host}:{port}"))
 }
 
+/// Seconds that a server asks to be left alone for (RFC 9110, 10.2.3). A date needs a clock that
+/// agrees with the server's, and is not heeded.
+fn retry_after(headers: &HeaderMap) -> Option<Duration> {
+    let seconds: u32 = headers
+        .get(RETRY_AFTER)?
+        .to_str()
+        .ok()?
+        .trim()
+        .parse()
+        .ok()?;
+    Some(Duration::from_secs(seconds.into()))
+}
+
+/// Reads what is left of an answer, as far as it is short.
+async fn read_to_end(mut answer: Response) {
+    let mut read = 0;
+    while read < LONGEST_ANSWER
+        && let Ok(Some(part)) = answer.chunk().await
+    {
+        read += part.len();
+    }
+}
+
 /// What a status means for the message.
-fn judged(host: &str, status: StatusCode) -> Result<(), SendError> {
+fn judged(host: &str, status: StatusCode, retry_after: Option<Duration>) -> Result<(), SendError> {
     if status.is_success() {
         return Ok(());
     }
     let code = status.as_u16();
     let answer = format!("push to {host}: the server answered {status}");
     if status.is_server_error() || matches!(code, 408 | 425 | 429) {
-        return Err(SendError::Transient(answer));
+        return Err(match retry_after {
+            Some(pause) => SendError::Later(answer, pause),
+            None => SendError::Transient(answer),
+        });
     }
     let remedy = match code {
         300..=399 => "redirects are not followed; configure the address it leads to",

@@ -16,6 +16,7 @@ mod milestone;
 mod notation;
 mod soon;
 mod treatment;
+mod undelivered;
 mod upkeep;
 mod water;
 mod weather;
@@ -29,6 +30,7 @@ pub use count::{
 pub use digest::digest_message;
 pub use feed::feed_message;
 pub use treatment::{how_words, need_words, samples_words, spread_words};
+pub use undelivered::{Undelivered, undelivered_message};
 pub use water::water_in_words;
 pub use weather::{weather_words, wet_words};
 pub use work::CAUTIONS;

@@ -8,6 +8,7 @@ use crate::domain::place::site::{Member, Site};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::SitePlan;
 use crate::domain::treatment::watering::Watering;
+use crate::store::outbox::DueMessage;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -189,9 +190,17 @@ impl Status {
 
 /// How many messages would be sent now if it were not for their recipients' hours.
 fn for_their_hour(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<u32, StoreError> {
-    let due = store.due(now)?;
-    let waits = |message: &&_| waits_for_its_hour(config, message, now);
-    Ok(due.iter().filter(waits).count() as u32)
+    let (mut count, mut last) = (0, 0);
+    loop {
+        let page = store.due(now, last)?;
+        let Some(newest) = page.last() else {
+            return Ok(count);
+        };
+        last = newest.number;
+        let waits =
+            |due: &&DueMessage| waits_for_its_hour(config.recipient(&due.recipient), due, now);
+        count += page.iter().filter(waits).count() as u32;
+    }
 }
 
 /// What is due at a site by its plan and its waterings.

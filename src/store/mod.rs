@@ -19,6 +19,8 @@ pub mod journal;
 pub mod milestones;
 pub mod notice_log;
 pub mod outbox;
+pub mod outbox_list;
+pub mod pauses;
 pub mod rain;
 mod reading_year;
 pub mod readings;
@@ -27,6 +29,7 @@ mod schema;
 pub mod taking_in;
 pub mod told;
 pub mod undo;
+pub mod unreachable;
 mod year_of_changes;
 
 /// Held by the one process that runs cycles on a database; let go when dropped.

@@ -1,10 +1,11 @@
 //! The outbox: messages that were decided on, and what became of them.
 //!
-//! A message keeps its number for life, and with it the Message-ID or push id, so a repeat after a
-//! crash can be recognised. Addresses are not stored: they are looked up in the configuration when
+//! A message keeps its number and its id for life, so a repeat after a crash can be recognised. An
+//! id is random: a database that is restored from a backup gives none a second time. Addresses are not stored: they are looked up in the configuration when
 //! a message is sent, so a corrected address also serves messages that wait. So are quiet hours and
 //! pauses; stored is only whether a message may break them.
 
+use super::pauses::{LONGEST, Retry, pause};
 use super::{Store, StoreError, understood};
 use crate::domain::place::site::Channel;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -17,6 +18,8 @@ use std::collections::HashMap;
 pub struct Draft<'a> {
     /// Recipient id.
     pub recipient: &'a str,
+    /// Id of the member whose recipient this is.
+    pub member: &'a str,
     /// Way to reach them.
     pub channel: Channel,
     /// Subject or title.
@@ -57,7 +60,20 @@ pub struct ListedMessage {
     pub text: String,
 }
 
-/// A message in the outbox that is due.
+/// What must be known of a message to put it in line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DueMessage {
+    /// Its number.
+    pub number: i64,
+    /// Recipient id.
+    pub recipient: String,
+    /// Way to reach them.
+    pub channel: Channel,
+    /// Whether it breaks quiet hours that let urgent messages through.
+    pub urgent: bool,
+}
+
+/// A message in the outbox that waits to be sent.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Waiting {
     /// Its number.
@@ -66,6 +82,8 @@ pub struct Waiting {
     pub id: String,
     /// Recipient id.
     pub recipient: String,
+    /// Id of the member whose recipient it was meant for, if that was written down.
+    pub member: Option<String>,
     /// Way to reach them.
     pub channel: Channel,
     /// Subject or title.
@@ -93,27 +111,15 @@ pub struct Tally {
     pub given_up: u32,
 }
 
-/// First pause after a failed attempt.
-const FIRST_PAUSE: TimeDelta = TimeDelta::minutes(1);
-/// Longest pause between attempts.
-const LONGEST_PAUSE: TimeDelta = TimeDelta::hours(6);
-/// Pause after a refusal that will not pass by itself; the configuration may be mended meanwhile.
-const PAUSE_AFTER_REFUSAL: TimeDelta = TimeDelta::hours(24);
+/// Most messages that are put in line at once.
+const PAGE: u32 = 1_000;
+
 /// Age at which a message is given up: by then its advice is out of date.
 const GIVE_UP_AFTER: TimeDelta = TimeDelta::days(14);
 
 /// Tries before a message is given up, however old it is: a machine that was off for weeks has not
-/// tried yet. By the pauses between them they take a quarter of an hour at least.
+/// tried yet. By the pauses between them they take more than an hour.
 const FEWEST_TRIES: u32 = 5;
-
-/// The pause before the next attempt: doubling from a minute to six hours, a day after a refusal.
-pub fn pause(tries: u32, refused: bool) -> TimeDelta {
-    if refused {
-        return PAUSE_AFTER_REFUSAL;
-    }
-    let doubled = FIRST_PAUSE * 2_i32.pow(tries.saturating_sub(1).min(12));
-    doubled.min(LONGEST_PAUSE)
-}
 
 /// Between names and ids, which have no spaces.
 const SEPARATOR: &str = " ";
@@ -129,8 +135,9 @@ pub(super) fn insert(
 ) -> Result<(), StoreError> {
     transaction.execute(
         "INSERT INTO outbox
-             (recipient, channel, title, body, urgent, kinds, places, created_at, next_try_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8)",
+             (message_id, recipient, channel, title, body, urgent, kinds, places, created_at,
+              next_try_at, member)
+         VALUES (lower(hex(randomblob(16))), ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8, ?9)",
         params![
             draft.recipient,
             draft.channel.name(),
@@ -139,7 +146,8 @@ pub(super) fn insert(
             draft.urgent,
             draft.about.kinds.join(SEPARATOR),
             draft.about.places.join(SEPARATOR),
-            now
+            now,
+            draft.member
         ],
     )?;
     Ok(())
@@ -170,84 +178,108 @@ impl Store {
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
-    /// The messages to be sent or tried again at `now`, oldest first, whatever the hours of their
-    /// recipients.
-    pub fn due(&self, now: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
-        let install: String = self.connection.query_row(
-            "SELECT value FROM note WHERE name = 'install'",
-            [],
-            |row| row.get(0),
-        )?;
+    /// At most a page of the messages to be sent or tried again at `now`, oldest first, those with
+    /// numbers beyond `after`, whatever the hours of their recipients. One that is put off for
+    /// longer than this program ever does was put off by a clock that was ahead, and is due.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn due(&self, now: DateTime<Utc>, after: i64) -> Result<Vec<DueMessage>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT id, recipient, channel, title, body, urgent, created_at, tries FROM outbox
-             WHERE state = 'waiting' AND next_try_at <= ?1 ORDER BY id",
+            "SELECT id, recipient, channel, urgent FROM outbox INDEXED BY outbox_waiting
+             WHERE state = 'waiting' AND id > ?1 AND (next_try_at <= ?2 OR next_try_at > ?3)
+             ORDER BY id LIMIT ?4",
         )?;
-        let rows = statement.query_map([now], |row| {
-            let number: i64 = row.get(0)?;
+        let mut rows = statement.query(params![after, now, now + LONGEST, PAGE])?;
+        let mut due = Vec::new();
+        while let Some(row) = rows.next()? {
             let channel: String = row.get(2)?;
-            let waiting = Waiting {
-                number,
-                id: format!("{install}.{number}"),
+            due.push(DueMessage {
+                number: row.get(0)?,
                 recipient: row.get(1)?,
-                channel: Channel::Console,
-                title: row.get(3)?,
-                body: row.get(4)?,
-                urgent: row.get(5)?,
-                created_at: row.get(6)?,
-                tries: row.get(7)?,
-            };
-            Ok((waiting, channel))
-        })?;
-        rows.map(|row| {
-            let (waiting, channel) = row?;
-            Ok(Waiting {
                 channel: understood(&channel, "a channel", Channel::from_name)?,
-                ..waiting
-            })
-        })
-        .collect()
+                urgent: row.get(3)?,
+            });
+        }
+        Ok(due)
+    }
+
+    /// A message that waits; `None` if it no longer does.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn waiting(&self, number: i64) -> Result<Option<Waiting>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT message_id, recipient, member, channel, title, body, urgent, created_at, tries
+             FROM outbox WHERE id = ?1 AND state = 'waiting'",
+        )?;
+        let mut rows = statement.query([number])?;
+        let Some(row) = rows.next()? else {
+            return Ok(None);
+        };
+        let channel: String = row.get(3)?;
+        Ok(Some(Waiting {
+            number,
+            id: row.get(0)?,
+            recipient: row.get(1)?,
+            member: row.get(2)?,
+            channel: understood(&channel, "a channel", Channel::from_name)?,
+            title: row.get(4)?,
+            body: row.get(5)?,
+            urgent: row.get(6)?,
+            created_at: row.get(7)?,
+            tries: row.get(8)?,
+        }))
     }
 
     /// Notes an attempt before it is made, with when to try again if nothing more is heard of it.
     /// What cannot be noted must not be sent, or it would be sent again and again.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
     pub fn attempt(&self, message: &Waiting, now: DateTime<Utc>) -> Result<(), StoreError> {
-        self.connection.execute(
+        let mut statement = self.connection.prepare_cached(
             "UPDATE outbox SET tries = tries + 1, next_try_at = ?2 WHERE id = ?1",
-            params![message.number, now + pause(message.tries + 1, false)],
         )?;
+        let again = now + pause(&message.id, message.tries + 1, Retry::Soon);
+        statement.execute(params![message.number, again])?;
         Ok(())
     }
 
     /// Notes that a message was accepted.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
     pub fn sent(&self, number: i64, now: DateTime<Utc>) -> Result<(), StoreError> {
-        self.connection.execute(
+        let mut statement = self.connection.prepare_cached(
             "UPDATE outbox SET state = 'sent', sent_at = ?2, last_error = NULL
              WHERE id = ?1",
-            params![number, now],
         )?;
+        statement.execute(params![number, now])?;
         Ok(())
     }
 
     /// Notes a failed attempt and when to try again; too old a message is given up.
     /// Returns whether it was given up.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
     pub fn not_sent(
         &self,
         message: &Waiting,
         error: &str,
-        refused: bool,
+        retry: Retry,
         now: DateTime<Utc>,
     ) -> Result<bool, StoreError> {
-        let give_up =
-            now - message.created_at >= GIVE_UP_AFTER && message.tries + 1 >= FEWEST_TRIES;
+        let tries = message.tries + 1;
+        let give_up = now - message.created_at >= GIVE_UP_AFTER && tries >= FEWEST_TRIES;
         let state = if give_up { "given-up" } else { "waiting" };
+        let again = now + pause(&message.id, tries, retry);
+        // Somebody may have dropped it meanwhile.
         self.connection.execute(
-            "UPDATE outbox SET last_error = ?2, next_try_at = ?3, state = ?4 WHERE id = ?1",
-            params![
-                message.number,
-                error,
-                now + pause(message.tries + 1, refused),
-                state
-            ],
+            "UPDATE outbox SET last_error = ?2, next_try_at = ?3, state = ?4
+             WHERE id = ?1 AND state = 'waiting'",
+            params![message.number, error, again, state],
         )?;
         Ok(give_up)
     }

@@ -294,6 +294,26 @@ const MIGRATIONS: &[Migration] = &[
     ) STRICT, WITHOUT ROWID;
     ",
     ),
+    // 15: ids of messages, which a restored database must not give again; whose recipient each was
+    // for; which recipients the operator knows cannot be reached
+    Migration::Sql(
+        "
+    ALTER TABLE outbox ADD COLUMN message_id TEXT NOT NULL DEFAULT '';
+    ALTER TABLE outbox ADD COLUMN member TEXT;      -- none: not known
+    UPDATE outbox SET message_id =
+        (SELECT value FROM note WHERE name = 'install') || '.' || id;
+    CREATE UNIQUE INDEX outbox_message_id ON outbox (message_id);
+    DROP INDEX outbox_waiting;
+    CREATE INDEX outbox_waiting ON outbox (id, next_try_at) WHERE state = 'waiting';
+
+    CREATE TABLE unreachable (
+        recipient TEXT NOT NULL,
+        channel   TEXT NOT NULL,
+        told_at   TEXT NOT NULL,
+        PRIMARY KEY (recipient, channel)
+    ) STRICT, WITHOUT ROWID;
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

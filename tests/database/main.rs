@@ -6,4 +6,5 @@ mod support;
 mod batches;
 mod journal;
 mod older_schemas;
+mod outbox;
 mod store;

@@ -21,7 +21,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10, and 12 to 14.
-const DATABASES: [(usize, &str); 10] = [
+const DATABASES: [(usize, &str); 11] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -32,6 +32,7 @@ const DATABASES: [(usize, &str); 10] = [
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
     (14, include_str!("../../fixtures/databases/schema-14.sql")),
+    (15, include_str!("../../fixtures/databases/schema-15.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -292,15 +293,22 @@ fn messages_are_kept_and_go_out_under_the_ids_they_had() {
         };
         assert_eq!(store.tally().unwrap(), tally, "schema {schema}");
         assert_eq!(
-            store.due(instant("2026-03-01T06:08:01Z")).unwrap(),
+            store.due(instant("2026-03-01T06:08:01Z"), 0).unwrap(),
             [],
             "schema {schema}"
         );
-        let due = store.due(instant("2026-03-01T06:08:02Z")).unwrap();
-        let [waiting] = due.as_slice() else {
+        let due = store.due(instant("2026-03-01T06:08:02Z"), 0).unwrap();
+        let [due] = due.as_slice() else {
             panic!("schema {schema}: {due:?}");
         };
-        assert_eq!(waiting.id, "77656c6c66696564.4", "schema {schema}");
+        let waiting = store.waiting(due.number).unwrap().expect("it waits");
+        let member = (schema >= 15).then_some("pond");
+        assert_eq!(waiting.member.as_deref(), member, "schema {schema}");
+        let id = match schema {
+            ..15 => "77656c6c66696564.4",
+            _ => "8f3b1c5ad2e94760b7f2a1905c6d3e48",
+        };
+        assert_eq!(waiting.id, id, "schema {schema}");
         assert_eq!(waiting.recipient, "quay-keeper", "schema {schema}");
         assert_eq!(
             waiting.title, "The quay green: milestones are held back",
@@ -578,6 +586,18 @@ fn the_last_digest_is_kept() {
             last,
             "schema {schema}"
         );
+    }
+}
+
+#[test]
+fn who_is_known_to_be_out_of_reach_is_kept() {
+    for (schema, _folder, store) in opened_from(1) {
+        let news = store
+            .newly_unreachable(instant("2026-03-03T06:00:00Z"))
+            .unwrap();
+        let names: Vec<&str> = news.iter().map(|one| one.recipient.as_str()).collect();
+        let expected: &[&str] = if schema < 15 { &["quay-keeper"] } else { &[] };
+        assert_eq!(names, expected, "schema {schema}");
     }
 }
 

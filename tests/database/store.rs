@@ -7,7 +7,7 @@ use hatchbell::domain::place::site::Channel;
 use hatchbell::domain::weather::reading::Reading;
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::store::milestones::{Pair, Recording};
-use hatchbell::store::outbox::{About, Draft, Tally, pause};
+use hatchbell::store::outbox::{About, Draft, Tally};
 use hatchbell::store::readings::Merged;
 use hatchbell::store::{RunLock, Store, StoreError};
 
@@ -22,6 +22,7 @@ fn noon() -> DateTime<Utc> {
 fn draft(channel: Channel) -> Draft<'static> {
     Draft {
         recipient: "keeper",
+        member: "member",
         channel,
         title: "a title".into(),
         body: "a text".into(),
@@ -222,72 +223,9 @@ fn whether_a_message_is_urgent_is_kept() {
     store
         .record(&[], &[draft(Channel::Push), urgent], noon())
         .unwrap();
-    let kept: Vec<bool> = store
-        .due(noon())
-        .unwrap()
-        .iter()
-        .map(|message| message.urgent)
-        .collect();
+    let due = store.due(noon(), 0).unwrap();
+    let kept: Vec<bool> = due.iter().map(|due| due.urgent).collect();
     assert_eq!(kept, [false, true]);
-}
-
-#[test]
-fn a_failed_message_waits_longer_each_time_and_is_given_up_after_two_weeks() {
-    let minutes: Vec<i64> = (1..=12)
-        .map(|tries| pause(tries, false).num_minutes())
-        .collect();
-    assert_eq!(minutes, [1, 2, 4, 8, 16, 32, 64, 128, 256, 360, 360, 360]);
-    assert_eq!(pause(1, true), TimeDelta::hours(24));
-
-    let workshop = Workshop::new();
-    let mut store = open(&workshop);
-    store.record(&[], &[draft(Channel::Email)], noon()).unwrap();
-    let mut now = noon();
-    let first = store.due(now).unwrap().remove(0);
-    for tries in 0..4 {
-        let message = store.due(now).unwrap().remove(0);
-        assert_eq!((message.id == first.id, message.tries), (true, tries));
-        store.attempt(&message, now).unwrap();
-        assert!(
-            store.due(now).unwrap().is_empty(),
-            "noted before it is sent"
-        );
-        assert!(
-            !store
-                .not_sent(&message, "server is down", false, now)
-                .unwrap()
-        );
-        now += pause(tries + 1, false);
-    }
-    let late = noon() + TimeDelta::days(14);
-    let last = store.due(late).unwrap().remove(0);
-    store.attempt(&last, late).unwrap();
-    assert!(
-        store
-            .not_sent(&last, "server is down", false, late)
-            .unwrap()
-    );
-    assert!(store.due(late + TimeDelta::days(2)).unwrap().is_empty());
-    assert_eq!(store.tally().unwrap().given_up, 1);
-    assert_eq!(
-        store.delivery_problems(late).unwrap(),
-        ["keeper by email: server is down"]
-    );
-}
-
-#[test]
-fn a_message_that_was_never_tried_is_not_given_up_however_old_it_is() {
-    let workshop = Workshop::new();
-    let mut store = open(&workshop);
-    store.record(&[], &[draft(Channel::Email)], noon()).unwrap();
-    let late = noon() + TimeDelta::days(40);
-    let message = store.due(late).unwrap().remove(0);
-    store.attempt(&message, late).unwrap();
-    assert!(
-        !store
-            .not_sent(&message, "no network yet", false, late)
-            .unwrap()
-    );
 }
 
 #[test]

@@ -142,6 +142,20 @@ async fn statuses_that_pass_are_transient() {
 }
 
 #[tokio::test]
+async fn a_pause_that_the_server_asks_for_is_told() {
+    for (asked, pause) in [("120", Some(120)), ("soon", None), ("-5", None)] {
+        let sent = outcome(Reply::of(429, &[("Retry-After", asked)], "")).await;
+        match (sent, pause) {
+            (Err(SendError::Later(_, told)), Some(pause)) => {
+                assert_eq!(told, Duration::from_secs(pause));
+            }
+            (Err(SendError::Transient(_)), None) => {}
+            (sent, _) => panic!("{asked}: {sent:?}"),
+        }
+    }
+}
+
+#[tokio::test]
 async fn statuses_that_stay_are_permanent_and_say_what_to_do() {
     for status in [400, 401, 403, 404, 410, 413, 415, 422] {
         let sent = outcome(Reply::of(status, &[], "")).await;
@@ -168,20 +182,20 @@ async fn a_redirect_is_not_followed() {
 }
 
 #[tokio::test]
-async fn a_server_that_never_answers_is_transient() {
+async fn a_server_that_never_answers_takes_nothing() {
     let server = ScriptedServer::start(vec![Reply::Hang]);
     let hasty = pusher(Duration::from_millis(200));
     let sent = hasty
         .send(&target(&server, PushFormat::Json), &parcel())
         .await;
     let text = format!("push to {}: no answer within 200ms", server.host());
-    assert_eq!(sent, Err(SendError::Transient(text)));
+    assert_eq!(sent, Err(SendError::Unreachable(text)));
 }
 
 #[tokio::test]
-async fn a_connection_closed_without_an_answer_is_transient() {
+async fn a_server_that_closes_without_an_answer_takes_nothing() {
     let sent = outcome(Reply::Raw(Vec::new())).await;
-    assert!(matches!(sent, Err(SendError::Transient(_))), "{sent:?}");
+    assert!(matches!(sent, Err(SendError::Unreachable(_))), "{sent:?}");
 }
 
 #[tokio::test]

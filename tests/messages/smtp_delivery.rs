@@ -54,15 +54,25 @@ fn parcel() -> Parcel {
 }
 
 async fn send(settings: &SmtpSettings) -> Result<(), SendError> {
-    let mailer = Mailer::new(settings).expect("good settings");
-    mailer.send(TO, &parcel()).await
+    let mut mailer = Mailer::new(settings).expect("good settings");
+    let sent = mailer.send(TO, &parcel()).await;
+    mailer.close().await;
+    sent
 }
 
-/// The text of a transient failure, which names the server and not the password.
+/// The text of a failure of this message that may pass, which names the server and not the password.
 async fn transient(settings: &SmtpSettings) -> String {
     match send(settings).await {
         Err(SendError::Transient(text)) => checked(text, settings),
         other => panic!("not transient: {other:?}"),
+    }
+}
+
+/// The text of a failure that would meet every message.
+async fn unreachable(settings: &SmtpSettings) -> String {
+    match send(settings).await {
+        Err(SendError::Unreachable(text)) => checked(text, settings),
+        other => panic!("not unreachable: {other:?}"),
     }
 }
 
@@ -150,7 +160,7 @@ async fn a_message_arrives_in_the_clear_on_this_machine() {
 
 #[tokio::test]
 #[ignore = "talks to aiosmtpd; run through tests/run"]
-async fn a_certificate_of_an_unknown_authority_is_transient_and_nothing_is_said() {
+async fn a_certificate_of_an_unknown_authority_is_nobody_s_server_and_nothing_is_said() {
     let certificates = Certificates::new();
     let stranger = Certificates::of("A stranger").authority;
     for (options, security) in [
@@ -159,7 +169,7 @@ async fn a_certificate_of_an_unknown_authority_is_transient_and_nothing_is_said(
     ] {
         let auth = auth_option();
         let peer = certificates.server(&[options, vec![auth.as_str()]].concat());
-        let text = transient(&signed_in(settings(&peer, security, &stranger), PASSWORD)).await;
+        let text = unreachable(&signed_in(settings(&peer, security, &stranger), PASSWORD)).await;
         assert!(text.contains("certificate"), "{text}");
         assert!(text.contains("UnknownIssuer"), "{text}");
 
@@ -173,7 +183,7 @@ async fn a_certificate_of_an_unknown_authority_is_transient_and_nothing_is_said(
 
 #[tokio::test]
 #[ignore = "talks to aiosmtpd; run through tests/run"]
-async fn a_certificate_for_another_host_is_transient_and_nothing_is_said() {
+async fn a_certificate_for_another_host_is_nobody_s_server_and_nothing_is_said() {
     let certificates = Certificates::new();
     let peer = certificates.server(&["--auth", &auth_option()]);
     let elsewhere = SmtpSettings {
@@ -184,7 +194,7 @@ async fn a_certificate_for_another_host_is_transient_and_nothing_is_said() {
         .await
         .expect_err("a failure");
     assert!(
-        matches!(&error, SendError::Transient(text) if text.contains("not valid for name")),
+        matches!(&error, SendError::Unreachable(text) if text.contains("not valid for name")),
         "{error}"
     );
 
@@ -201,7 +211,7 @@ async fn a_server_without_starttls_gets_neither_the_message_nor_the_password() {
     let peer = SmtpPeer::start(&["--auth", &auth_option()]);
     let authority = Certificates::new().authority;
     let open = settings(&peer, SmtpSecurity::StartTls, &authority);
-    let text = transient(&signed_in(open, PASSWORD)).await;
+    let text = unreachable(&signed_in(open, PASSWORD)).await;
     assert!(text.contains("STARTTLS"), "{text}");
 
     let seen = peer.finish();
@@ -213,11 +223,11 @@ async fn a_server_without_starttls_gets_neither_the_message_nor_the_password() {
 
 #[tokio::test]
 #[ignore = "talks to aiosmtpd; run through tests/run"]
-async fn a_wrong_password_is_transient_since_it_can_be_put_right() {
+async fn a_wrong_password_is_no_fault_of_the_message_since_it_can_be_put_right() {
     let certificates = Certificates::new();
     let peer = certificates.server(&["--auth", &auth_option()]);
     let open = settings(&peer, SmtpSecurity::StartTls, &certificates.authority);
-    let text = transient(&signed_in(open.clone(), "last year's")).await;
+    let text = unreachable(&signed_in(open.clone(), "last year's")).await;
     assert!(text.contains("signing in failed"), "{text}");
     assert!(text.contains("535"), "{text}");
     send(&signed_in(open, PASSWORD)).await.expect("a delivery");
@@ -230,10 +240,10 @@ async fn a_wrong_password_is_transient_since_it_can_be_put_right() {
 
 #[tokio::test]
 #[ignore = "talks to aiosmtpd; run through tests/run"]
-async fn a_server_that_wants_a_sign_in_is_transient_without_one() {
+async fn a_server_that_wants_a_sign_in_takes_nothing_without_one() {
     let certificates = Certificates::new();
     let peer = certificates.server(&["--auth", &auth_option()]);
-    let text = transient(&settings(
+    let text = unreachable(&settings(
         &peer,
         SmtpSecurity::StartTls,
         &certificates.authority,
@@ -287,4 +297,40 @@ async fn a_message_sent_again_is_the_same_message() {
     let ids: Vec<_> = received.iter().map(|m| m.header("Message-ID")).collect();
     assert_eq!(ids[0], ids[1]);
     assert_eq!(received[0].content, received[1].content);
+}
+
+#[tokio::test]
+#[ignore = "talks to aiosmtpd; run through tests/run"]
+async fn many_messages_go_over_one_connection_and_a_refused_one_does_not_hold_up_the_next() {
+    let certificates = Certificates::new();
+    let mut peer = certificates.server(&["--auth", &auth_option()]);
+    let open = settings(&peer, SmtpSecurity::StartTls, &certificates.authority);
+    let mut mailer = Mailer::new(&signed_in(open, PASSWORD)).expect("good settings");
+    for _ in 0..3 {
+        mailer.send(TO, &parcel()).await.expect("a delivery");
+    }
+    let refused = mailer.send("not an address", &parcel()).await;
+    assert!(
+        matches!(refused, Err(SendError::Permanent(_))),
+        "{refused:?}"
+    );
+    mailer.send(TO, &parcel()).await.expect("a delivery");
+    mailer.close().await;
+    assert_eq!(peer.messages_at_least(4, WAIT).len(), 4);
+    let sign_ins = peer.finish().sign_ins;
+    assert_eq!(sign_ins, [(USER.to_owned(), true)], "one connection");
+}
+
+#[tokio::test]
+#[ignore = "talks to aiosmtpd; run through tests/run"]
+async fn a_connection_that_the_server_closes_is_replaced_and_the_message_is_sent_once() {
+    let mut peer = SmtpPeer::start(&["--close-after", "2"]);
+    let settings = settings(&peer, SmtpSecurity::Plain, "");
+    let mut mailer = Mailer::new(&settings).expect("good settings");
+    for _ in 0..5 {
+        mailer.send(TO, &parcel()).await.expect("a delivery");
+    }
+    mailer.close().await;
+    peer.messages_at_least(5, WAIT);
+    assert_eq!(peer.finish().messages.len(), 5);
 }

@@ -47,8 +47,18 @@ def quieten():
 class Sink:
     """Refuses recipients as told, and reports what it accepts."""
 
-    def __init__(self, rcpt_answer):
+    def __init__(self, rcpt_answer, close_after):
         self.rcpt_answer = rcpt_answer
+        self.close_after = close_after
+
+    async def handle_MAIL(self, server, session, envelope, address, mail_options):
+        taken = getattr(session, "taken", 0)
+        if self.close_after and taken >= self.close_after:
+            return "421 4.7.0 too many messages over one connection"
+        session.taken = taken + 1
+        envelope.mail_from = address
+        envelope.mail_options.extend(mail_options)
+        return "250 2.1.0 sender ok"
 
     async def handle_RCPT(self, server, session, envelope, address, rcpt_options):
         if self.rcpt_answer:
@@ -112,6 +122,7 @@ def parse_options():
     parser.add_argument("--tls-key", help="its private key, PEM file")
     parser.add_argument("--implicit-tls", action="store_true", help="TLS from the first byte")
     parser.add_argument("--auth", metavar="USER:PASSWORD", help="require signing in")
+    parser.add_argument("--close-after", type=int, help="messages that a connection takes")
     refusal = parser.add_mutually_exclusive_group()
     refusal.add_argument("--reject-rcpt", type=reply_code("5"), help="5xx for every recipient")
     refusal.add_argument("--defer-rcpt", type=reply_code("4"), help="4xx for every recipient")
@@ -153,7 +164,7 @@ async def serve(options):
     loop = asyncio.get_running_loop()
     context = tls_context(options)
     arguments = session_arguments(options, context)
-    sink = Sink(rcpt_answer(options))
+    sink = Sink(rcpt_answer(options), options.close_after)
     server = await loop.create_server(
         lambda: SMTP(sink, loop=loop, **arguments),
         host="127.0.0.1",

@@ -4,6 +4,7 @@
 mod support;
 
 mod daemon;
+mod delivery;
 mod hours;
 mod promise;
 mod whole_way;

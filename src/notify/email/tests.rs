@@ -44,7 +44,7 @@ fn refusal(settings: &SmtpSettings) -> String {
 }
 
 async fn failed(settings: &SmtpSettings) -> SendError {
-    let mailer = Mailer::new(settings).expect("good settings");
+    let mut mailer = Mailer::new(settings).expect("good settings");
     let sent = mailer.send("greens@alderbrook.example", &parcel()).await;
     sent.expect_err("a failure")
 }
@@ -186,7 +186,7 @@ fn settings_do_not_show_the_password() {
 
 #[tokio::test]
 async fn an_address_that_is_none_is_permanent_and_nobody_is_called() {
-    let mailer = Mailer::new(&settings(1)).expect("good settings");
+    let mut mailer = Mailer::new(&settings(1)).expect("good settings");
     let error = mailer
         .send("greens", &parcel())
         .await
@@ -198,20 +198,20 @@ async fn an_address_that_is_none_is_permanent_and_nobody_is_called() {
 }
 
 #[tokio::test]
-async fn a_server_that_is_not_there_is_transient_and_named() {
+async fn a_server_that_is_not_there_is_unreachable_and_named() {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
     let port = listener.local_addr().expect("an address").port();
     drop(listener);
     let error = failed(&settings(port)).await;
     let place = format!("127.0.0.1:{port}: connecting failed");
     assert!(
-        matches!(&error, SendError::Transient(text) if text.contains(&place)),
+        matches!(&error, SendError::Unreachable(text) if text.contains(&place)),
         "{error}"
     );
 }
 
 #[tokio::test]
-async fn a_server_that_never_answers_is_transient_once_the_time_is_up() {
+async fn a_server_that_never_answers_takes_nothing_once_the_time_is_up() {
     let silent = TcpListener::bind("127.0.0.1:0").expect("a free port");
     let port = silent.local_addr().expect("an address").port();
     let error = failed(&SmtpSettings {
@@ -220,23 +220,45 @@ async fn a_server_that_never_answers_is_transient_once_the_time_is_up() {
     })
     .await;
     assert!(
-        matches!(&error, SendError::Transient(text) if text.contains("within 0.05 s")),
+        matches!(&error, SendError::Unreachable(text) if text.contains("within 0.05 s")),
         "{error}"
     );
 }
 
 #[tokio::test]
-async fn a_server_that_turns_everybody_away_is_transient() {
+async fn an_answer_without_end_is_not_taken_to_its_end() {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = listener.local_addr().expect("an address").port();
+    let server = std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a caller");
+        let some = [b'x'; 64 * 1024];
+        // Until the caller hangs up, or far beyond what lies in buffers on the way.
+        (0..1_600)
+            .take_while(|_| stream.write_all(&some).is_ok())
+            .count()
+            * some.len()
+    });
+    let error = failed(&settings(port)).await;
+    assert!(
+        matches!(&error, SendError::Unreachable(text) if text.contains("has no end")),
+        "{error}"
+    );
+    let said = server.join().expect("a server that ends");
+    assert!(said < 50_000_000, "{said} bytes");
+}
+
+#[tokio::test]
+async fn a_server_that_turns_everybody_away_takes_nothing() {
     let error = failed(&settings(scripted(&["554 5.3.2 closed for repairs\r\n"]))).await;
     let said = "554 5.3.2 closed for repairs";
     assert!(
-        matches!(&error, SendError::Transient(text) if text.ends_with(said)),
+        matches!(&error, SendError::Unreachable(text) if text.ends_with(said)),
         "{error}"
     );
 }
 
 #[tokio::test]
-async fn a_server_that_wants_a_sign_in_first_is_transient() {
+async fn a_server_that_wants_a_sign_in_first_takes_nothing() {
     let wants = &[
         "220 x\r\n",
         "250 x\r\n",
@@ -245,7 +267,7 @@ async fn a_server_that_wants_a_sign_in_first_is_transient() {
     ];
     let error = failed(&settings(scripted(wants))).await;
     assert!(
-        matches!(&error, SendError::Transient(text) if text.contains("user name")),
+        matches!(&error, SendError::Unreachable(text) if text.contains("user name")),
         "{error}"
     );
 }
@@ -283,8 +305,8 @@ async fn a_server_that_repeats_the_sign_in_does_not_get_it_into_the_error() {
             "221 x\r\n",
         ]);
         let error = failed(&signed_in(scripted(answers))).await;
-        let SendError::Transient(text) = &error else {
-            panic!("not transient: {error}");
+        let SendError::Unreachable(text) = &error else {
+            panic!("not unreachable: {error}");
         };
         assert!(text.contains("signing in failed"), "{text}");
         assert!(text.contains("535 no: [secret]"), "{text}");

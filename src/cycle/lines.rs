@@ -1,0 +1,203 @@
+//! Lines of messages: one for each server, which is sent them one after the other over one
+//! connection.
+
+use super::deliver::extra_ca;
+use crate::config::{Addresses, Config, EmailServer};
+use crate::domain::place::site::Channel;
+use crate::feed::fetch::user_agent;
+use crate::notify::email::{Mailer, SmtpSettings};
+use crate::notify::push::{PushTarget, Pusher};
+use crate::notify::{Parcel, SendError};
+use crate::secret::{Secret, SecretSource};
+use crate::store::outbox::Waiting;
+use std::collections::VecDeque;
+use std::time::Duration;
+
+/// Longest wait for a mail or push server.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A server that messages go to.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub(super) enum Server {
+    /// The mail server.
+    Mail,
+    /// A push server, by scheme, host and port.
+    Push(String),
+}
+
+impl Server {
+    /// The server for a recipient's channel; none if the message stays in the house or there is no
+    /// address for it.
+    pub fn of(config: &Config, recipient: &str, channel: Channel) -> Option<Self> {
+        let addresses = config.addresses.get(recipient)?;
+        match channel {
+            Channel::Email => {
+                (config.email.is_some() && addresses.email.is_some()).then_some(Self::Mail)
+            }
+            Channel::Push => {
+                let url = &addresses.push.as_ref()?.url;
+                Some(Self::Push(url.origin().ascii_serialization()))
+            }
+            Channel::File | Channel::Console => None,
+        }
+    }
+}
+
+/// The messages for a server, and the connection to it.
+pub(super) struct Line {
+    /// Whose line it is.
+    pub server: Server,
+    /// Numbers of messages, oldest first.
+    pub numbers: VecDeque<i64>,
+    connection: Connection,
+}
+
+enum Connection {
+    Closed,
+    Mail(Box<Mailer>),
+    Push(Pusher),
+}
+
+/// An attempt that is over.
+pub(super) struct Done {
+    /// The line, for the next one.
+    pub line: Line,
+    /// What was sent.
+    pub message: Waiting,
+    /// How it went.
+    pub result: Result<(), SendError>,
+}
+
+/// Where a message goes.
+pub(super) enum Destination {
+    Mail(String),
+    Push(PushTarget),
+}
+
+impl Line {
+    /// A line with nobody in it.
+    pub fn new(server: Server) -> Self {
+        Self {
+            server,
+            numbers: VecDeque::new(),
+            connection: Connection::Closed,
+        }
+    }
+
+    /// Makes what is needed to send to a recipient. Secrets are read anew, so a renewed one needs no
+    /// restart.
+    ///
+    /// # Errors
+    /// [`SendError`] if there is no address any more, or a secret or certificate cannot be read.
+    pub fn prepare(
+        &mut self,
+        config: &Config,
+        message: &Waiting,
+    ) -> Result<Destination, SendError> {
+        let Some(addresses) = config.addresses.get(&message.recipient) else {
+            return Err(no_address(message.channel));
+        };
+        match self.server {
+            Server::Mail => self.prepare_mail(config, addresses),
+            Server::Push(_) => self.prepare_push(config, addresses),
+        }
+    }
+
+    fn prepare_mail(
+        &mut self,
+        config: &Config,
+        addresses: &Addresses,
+    ) -> Result<Destination, SendError> {
+        let (Some(server), Some(to)) = (&config.email, &addresses.email) else {
+            return Err(no_address(Channel::Email));
+        };
+        if !matches!(self.connection, Connection::Mail(_)) {
+            let settings = smtp_settings(config, server).map_err(SendError::Unreachable)?;
+            let mailer = Mailer::new(&settings).map_err(SendError::Unreachable)?;
+            self.connection = Connection::Mail(Box::new(mailer));
+        }
+        Ok(Destination::Mail(to.clone()))
+    }
+
+    fn prepare_push(
+        &mut self,
+        config: &Config,
+        addresses: &Addresses,
+    ) -> Result<Destination, SendError> {
+        let Some(address) = &addresses.push else {
+            return Err(no_address(Channel::Push));
+        };
+        if !matches!(self.connection, Connection::Push(_)) {
+            let ca = extra_ca(config).map_err(SendError::Unreachable)?;
+            let agent = user_agent(&config.service.contact);
+            let pusher = Pusher::new(&agent, PATIENCE, ca.as_deref());
+            self.connection = Connection::Push(pusher.map_err(SendError::Unreachable)?);
+        }
+        Ok(Destination::Push(PushTarget {
+            url: address.url.clone(),
+            format: address.format,
+            token: load(address.token.as_ref()).map_err(SendError::Transient)?,
+        }))
+    }
+
+    /// Sends one message.
+    pub async fn send(mut self, target: Destination, message: Waiting) -> Done {
+        let parcel = parcel(&message);
+        let result = match (&mut self.connection, &target) {
+            (Connection::Mail(mailer), Destination::Mail(to)) => mailer.send(to, &parcel).await,
+            (Connection::Push(pusher), Destination::Push(target)) => {
+                pusher.send(target, &parcel).await
+            }
+            _ => Err(no_address(message.channel)),
+        };
+        Done {
+            line: self,
+            message,
+            result,
+        }
+    }
+
+    /// Takes leave of the server.
+    pub async fn close(self) {
+        if let Connection::Mail(mut mailer) = self.connection {
+            mailer.close().await;
+        }
+    }
+}
+
+/// A message as it goes out.
+pub(super) fn parcel(message: &Waiting) -> Parcel {
+    Parcel {
+        id: message.id.clone(),
+        title: message.title.clone(),
+        text: message.body.clone(),
+        created_at: message.created_at,
+    }
+}
+
+/// The recipient has no address for a channel any more.
+pub(super) fn no_address(channel: Channel) -> SendError {
+    SendError::Permanent(format!(
+        "the recipient no longer has an address for {} in the configuration",
+        channel.name()
+    ))
+}
+
+fn load(source: Option<&SecretSource>) -> Result<Option<Secret>, String> {
+    source
+        .map(|source| source.load().map_err(|error| error.to_string()))
+        .transpose()
+}
+
+fn smtp_settings(config: &Config, server: &EmailServer) -> Result<SmtpSettings, String> {
+    Ok(SmtpSettings {
+        host: server.host.clone(),
+        port: server.port,
+        security: server.security,
+        username: server.username.clone(),
+        password: load(server.password.as_ref())?,
+        from: server.from.clone(),
+        timeout: PATIENCE,
+        extra_ca_pem: extra_ca(config)?,
+    })
+}
