@@ -57,6 +57,12 @@ impl Clock {
         }
     }
 
+    /// An instant that only goes forward, whatever is done to the clock; it stands still while the
+    /// machine sleeps.
+    pub fn steady() -> Instant {
+        Instant::now()
+    }
+
     /// The civil day: the machine's own where it is the machine's clock, so that what people enter
     /// in the evening in America or in the morning in Australia is of the day they have.
     pub fn civil_day(&self) -> NaiveDate {

@@ -16,6 +16,7 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 mod advising;
+mod alarm;
 mod cases;
 mod data_notices;
 mod deliver;
