@@ -2,7 +2,7 @@
 //! answers signals, and lets the service manager see that it works. A database that fails does not
 //! end it: it is tried again until it works.
 
-use crate::clock::{Clock, doubt};
+use crate::clock::Clock;
 use crate::config::load;
 use crate::cycle::{Engine, Report, Setup};
 use crate::store::StoreError;
@@ -10,7 +10,7 @@ use anyhow::Context;
 use outage::Outage;
 use sd_notify::NotifyState;
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
 use tracing::{error, info, warn};
@@ -26,7 +26,8 @@ pub struct Daemon<'p> {
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
-    doubted: bool,
+    /// Since when the clock is in doubt.
+    doubted: Option<Instant>,
 }
 
 impl<'p> Daemon<'p> {
@@ -38,7 +39,7 @@ impl<'p> Daemon<'p> {
             digest,
             begun: false,
             outage: None,
-            doubted: false,
+            doubted: None,
         }
     }
 
@@ -144,29 +145,38 @@ impl<'p> Daemon<'p> {
         Ok(())
     }
 
+    /// Whether the clock is in doubt, so that nothing is evaluated or sent.
+    fn is_held(&mut self) -> Result<bool, StoreError> {
+        let steady = Clock::steady();
+        let Some(doubt) = self.engine.clock_doubt()? else {
+            if self.doubted.take().is_some() {
+                info!("the clock is in doubt no longer");
+            }
+            return Ok(false);
+        };
+        let reason = doubt.reason();
+        if self.doubted.is_none() {
+            error!("{reason}; nothing is evaluated or sent until the clock is right");
+            notify(&[NotifyState::Status(&format!("held: {reason}"))]);
+        }
+        let since = *self.doubted.get_or_insert(steady);
+        Ok(doubt.holds(steady.duration_since(since)))
+    }
+
     /// One look: a cycle if one is due, else whatever waits in the outbox.
     async fn step(&mut self) -> Result<(), StoreError> {
         self.ready()?;
-        let engine = &mut self.engine;
-        let now = engine.clock.now();
-        let newest = engine.store.newest_day_of_all()?;
-        if let Some(reason) = engine
-            .clock
-            .is_machine()
-            .then(|| doubt(now, newest))
-            .flatten()
-        {
-            if !self.doubted {
-                error!("{reason}; nothing is evaluated or sent until the clock is right");
-                notify(&[NotifyState::Status(&format!("held: {reason}"))]);
-            }
-            self.doubted = true;
+        if self.is_held()? {
             return Ok(());
         }
-        self.doubted = false;
+        let engine = &mut self.engine;
+        engine.take_back_days_ahead()?;
         if engine.is_due()? {
             let report = engine.cycle(&beat).await?;
             summarise(engine, &report);
+            if report.failed < report.stations || report.stations == 0 {
+                engine.heartbeat(&beat).await;
+            }
         } else if engine.is_digest_due()? {
             engine.tell(&beat).await?;
         } else {
@@ -182,12 +192,13 @@ impl<'p> Daemon<'p> {
             notify(&[NotifyState::Reloading, since]);
         }
         let status = self.take_configuration();
-        notify(&[NotifyState::Ready, NotifyState::Status(status)]);
         // While the database fails this waits until it works again.
-        if self.begun
-            && self.outage.is_none()
-            && let Err(problem) = self.engine.store.note_configuration(Some(&self.digest))
-        {
+        let noted = match self.begun && self.outage.is_none() {
+            true => self.engine.store.note_configuration(Some(&self.digest)),
+            false => Ok(()),
+        };
+        notify(&[NotifyState::Ready, NotifyState::Status(status)]);
+        if let Err(problem) = noted {
             self.failed(&problem).await;
         }
     }

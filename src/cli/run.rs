@@ -1,7 +1,7 @@
 //! `hatchbell run`: the service, or one cycle of it.
 
 use super::{ConfigOption, EXIT_CONFIG, configuration, counted, or_exit, runtime};
-use crate::clock::{Clock, doubt};
+use crate::clock::{Clock, ClockDoubt};
 use crate::cycle::{Engine, Setup};
 use crate::daemon::Daemon;
 use crate::store::{Store, StoreError};
@@ -64,12 +64,18 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     // A single cycle leaves no configuration in force.
     engine.store.note_configuration(None)?;
     engine.clock = Clock::for_run(engine.config.demo, engine.store.last_cycle()?);
-    if engine.clock.is_machine()
-        && let Some(reason) = doubt(engine.clock.now(), engine.store.newest_day_of_all()?)
-    {
-        anyhow::bail!("{reason}; set the clock, then run again");
+    match engine.clock_doubt()? {
+        Some(ClockDoubt::Behind(reason)) => {
+            anyhow::bail!("{reason}; set the clock, then run again")
+        }
+        Some(ClockDoubt::Ahead(reason)) => eprintln!("{reason}; is the clock right?"),
+        None => {}
     }
+    engine.take_back_days_ahead()?;
     let report = runtime.block_on(engine.cycle(&|| {}))?;
+    if report.failed < report.stations || report.stations == 0 {
+        runtime.block_on(engine.heartbeat(&|| {}));
+    }
     let for_their_hour = match report.for_their_hour {
         0 => String::new(),
         count => format!(", {count} waiting for their hour"),

@@ -1,11 +1,11 @@
-//! A word to the operator that needs no database: when it is the database that fails.
+//! Signs that need no database: a word to the operator when it fails, a heartbeat while all is well.
 
 use super::{Beat, Engine, Print, deliver::extra_ca, with_beat};
 use crate::config::{Addresses, Config, EmailServer, PushAddress};
 use crate::feed::fetch::user_agent;
 use crate::notify::email::{Mailer, SmtpSettings};
 use crate::notify::push::{PushTarget, Pusher};
-use crate::notify::{Parcel, SendError};
+use crate::notify::{Parcel, SendError, heartbeat};
 use crate::secret::{Secret, SecretSource};
 use std::time::Duration;
 use tracing::{info, warn};
@@ -39,6 +39,30 @@ impl Engine {
         };
         tokio::select! {
             () = with_beat(sending, beat) => {}
+            Ok(_) = stop.wait_for(|stop| *stop) => {}
+        }
+    }
+}
+
+impl Engine {
+    /// Calls the heartbeat address, if there is one; a failure is logged and hurts nothing.
+    pub async fn heartbeat(&self, beat: Beat<'_>) {
+        let Some(url) = &self.config.service.heartbeat else {
+            return;
+        };
+        let agent = user_agent(&self.config.service.contact);
+        let mut stop = self.stop.clone();
+        let calling = async {
+            let result = match extra_ca(&self.config) {
+                Ok(ca) => heartbeat::call(url, &agent, ca.as_deref()).await,
+                Err(problem) => Err(problem),
+            };
+            if let Err(problem) = result {
+                warn!("{problem}");
+            }
+        };
+        tokio::select! {
+            () = with_beat(calling, beat) => {}
             Ok(_) = stop.wait_for(|stop| *stop) => {}
         }
     }

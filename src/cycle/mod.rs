@@ -18,6 +18,7 @@ use tokio::sync::watch;
 mod advising;
 mod alarm;
 mod cases;
+mod clock_check;
 mod data_notices;
 mod deliver;
 mod digests;

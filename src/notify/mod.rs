@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 
 pub mod email;
+pub mod heartbeat;
 pub mod local;
 pub mod push;
 pub mod wording;

@@ -3,7 +3,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod clocks;
 mod daemon;
+mod database_faults;
 mod hours;
 mod promise;
 mod whole_way;
