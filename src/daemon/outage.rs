@@ -6,10 +6,10 @@ use std::time::{Duration, Instant};
 const FIRST_PAUSE: Duration = Duration::from_secs(5);
 
 /// Pauses double up to this.
-const LONGEST_PAUSE: Duration = Duration::from_mins(5);
+const LONGEST_PAUSE: Duration = Duration::from_secs(5 * 60);
 
 /// What lasts is said again after this.
-const SAID_AGAIN: Duration = Duration::from_hours(1);
+const SAID_AGAIN: Duration = Duration::from_secs(3600);
 
 /// The operator hears of it from this failure on: a lock that is soon let go is no news.
 const TOLD_FROM: u32 = 3;
@@ -103,7 +103,7 @@ mod tests {
         let mut outage = Outage::begin(start);
         let mut now = start;
         let mut heard = Vec::new();
-        while now - start < Duration::from_hours(24) {
+        while now - start < Duration::from_secs(24 * 3600) {
             heard.push(outage.failed(now));
             assert_eq!(outage.is_told(), heard.len() >= 3);
             now += outage.wait(now);
