@@ -124,7 +124,7 @@ pub struct Service {
     /// The recipient, by id, who is told when something is wrong with a feed.
     pub operator: Option<String>,
     /// An address that is called after each good cycle. Its path may be a secret and is never shown.
-    pub heartbeat: Option<reqwest::Url>,
+    pub heartbeat: Option<Box<reqwest::Url>>,
     /// How numbers and dates are written where nobody says otherwise.
     pub notation: Notation,
 }

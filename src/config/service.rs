@@ -56,7 +56,8 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let operator = table.text("operator");
     let heartbeat = table
         .text("heartbeat")
-        .and_then(|text| checked_url(&table, "heartbeat", &text));
+        .and_then(|text| checked_url(&table, "heartbeat", &text))
+        .map(Box::new);
     let answer_to = answer_to(&table);
     let notation = notation(&table, &Notation::default()).unwrap_or_default();
     table.finish();

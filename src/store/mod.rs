@@ -182,7 +182,7 @@ impl StoreError {
 pub struct Store {
     connection: Connection,
     /// In the hands of the process that runs cycles.
-    running: Option<running::Running>,
+    running: Option<Box<running::Running>>,
 }
 
 impl Store {

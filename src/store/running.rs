@@ -73,13 +73,13 @@ impl Store {
     pub fn to_run(path: &Path, new_database: bool) -> Result<Self, StoreError> {
         Ok(Self {
             connection: Connection::open_in_memory()?,
-            running: Some(Running {
+            running: Some(Box::new(Running {
                 path: path.to_owned(),
                 lock: None,
                 new_database,
                 open: None,
                 orphan_log: None,
-            }),
+            })),
         })
     }
 
