@@ -1,10 +1,10 @@
 //! `hatchbell run`: the service, or one cycle of it.
 
-use super::{ConfigOption, configuration, counted, or_exit, runtime};
-use crate::clock::{Clock, doubt};
+use super::{ConfigOption, EXIT_CONFIG, configuration, counted, or_exit, runtime};
+use crate::clock::{Clock, ClockDoubt};
 use crate::cycle::{Engine, Setup};
-use crate::daemon;
-use crate::store::{RunLock, Store};
+use crate::daemon::Daemon;
+use crate::store::{Store, StoreError};
 use clap::Args;
 use std::process::ExitCode;
 use tokio::sync::watch;
@@ -23,6 +23,9 @@ pub(super) struct RunOptions {
     /// Run one cycle, send what is due, and end
     #[arg(long)]
     once: bool,
+    /// Take the database as it is there, or make a new one, although another one ran here before
+    #[arg(long)]
+    new_database: bool,
 }
 
 pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
@@ -30,12 +33,19 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     let path = &options.config.config;
     let loaded = or_exit!(configuration(path));
     let config = loaded.config;
-    let _lock = RunLock::take(&config.service.database)?;
-    let store = Store::open(&config.service.database)?;
-    // A single cycle leaves none in force.
-    store.note_configuration(Some(loaded.digest.as_str()).filter(|_| !options.once))?;
-    let last_cycle = store.last_cycle()?;
-    let clock = Clock::for_run(config.demo, last_cycle);
+    let mut store = Store::to_run(&config.service.database, options.new_database)?;
+    match store.open_again() {
+        Ok(()) => {}
+        // Starting again cannot mend it.
+        Err(problem @ (StoreError::TooNew { .. } | StoreError::Foreign(_))) => {
+            eprintln!("hatchbell: {problem}");
+            return Ok(ExitCode::from(EXIT_CONFIG));
+        }
+        Err(problem) if options.once || problem.is_refusal() => return Err(problem.into()),
+        // The daemon waits for it.
+        Err(_) => {}
+    }
+    let clock = Clock::for_run(config.demo, None);
     let setup = Setup::of(&config).map_err(anyhow::Error::msg)?;
     let (stop, stopping) = watch::channel(false);
     let mut engine = Engine::new(
@@ -48,15 +58,24 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     );
     let runtime = runtime()?;
     if !options.once {
-        runtime.block_on(daemon::run(engine, path, stop))?;
+        runtime.block_on(Daemon::new(engine, path, loaded.digest).run(stop))?;
         return Ok(ExitCode::SUCCESS);
     }
-    if engine.clock.is_machine()
-        && let Some(reason) = doubt(engine.clock.now(), engine.store.newest_day_of_all()?)
-    {
-        anyhow::bail!("{reason}; set the clock, then run again");
+    // A single cycle leaves no configuration in force.
+    engine.store.note_configuration(None)?;
+    engine.clock = Clock::for_run(engine.config.demo, engine.store.last_cycle()?);
+    match engine.clock_doubt()? {
+        Some(ClockDoubt::Behind(reason)) => {
+            anyhow::bail!("{reason}; set the clock, then run again")
+        }
+        Some(ClockDoubt::Ahead(reason)) => eprintln!("{reason}; is the clock right?"),
+        None => {}
     }
+    engine.take_back_days_ahead()?;
     let report = runtime.block_on(engine.cycle(&|| {}))?;
+    if report.failed < report.stations || report.stations == 0 {
+        runtime.block_on(engine.heartbeat(&|| {}));
+    }
     let for_their_hour = match report.for_their_hour {
         0 => String::new(),
         count => format!(", {count} waiting for their hour"),

@@ -130,6 +130,8 @@ pub struct Service {
     pub extra_ca_file: Option<PathBuf>,
     /// The recipient, by id, who is told when something is wrong with a feed.
     pub operator: Option<String>,
+    /// An address that is called after each good cycle. Its path may be a secret and is never shown.
+    pub heartbeat: Option<Box<reqwest::Url>>,
     /// How numbers and dates are written where nobody says otherwise.
     pub notation: Notation,
 }

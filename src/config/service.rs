@@ -4,6 +4,7 @@ use super::fields::{Fields, Located};
 use super::name::required_name;
 use super::notation::notation;
 use super::problem::closest;
+use super::stations::checked_url;
 use super::{Demo, DemoDelivery, EmailServer, Service};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::season_days::Limits;
@@ -54,6 +55,10 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let dialect_dir = path_in(&table, "dialect_dir", folder);
     let extra_ca_file = path_in(&table, "extra_ca_file", folder);
     let operator = table.text("operator");
+    let heartbeat = table
+        .text("heartbeat")
+        .and_then(|text| checked_url(&table, "heartbeat", &text))
+        .map(Box::new);
     let answer_to = answer_to(&table);
     let notation = notation(&table, &Notation::default()).unwrap_or_default();
     table.finish();
@@ -66,6 +71,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             schedule,
             database,
             extra_ca_file,
+            heartbeat,
             operator: operator.as_ref().map(|id| id.value.clone()),
             notation,
         }),

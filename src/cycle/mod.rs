@@ -18,7 +18,9 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 mod advising;
+mod alarm;
 mod cases;
+mod clock_check;
 mod data_notices;
 mod deliver;
 mod digests;

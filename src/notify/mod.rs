@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use std::time::Duration;
 
 pub mod email;
+pub mod heartbeat;
 pub mod local;
 pub mod push;
 pub mod wording;

@@ -162,7 +162,7 @@ impl Pusher {
 }
 
 /// Host and port, the only part of a push address that may be shown.
-fn host(url: &Url) -> String {
+pub(super) fn host(url: &Url) -> String {
     let host = url.host_str().unwrap_or("");
     url.port()
         .map_or_else(|| host.to_owned(), |port| format!("{host}:{port}"))

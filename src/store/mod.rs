@@ -25,6 +25,7 @@ pub mod rain;
 mod reading_year;
 pub mod readings;
 mod refused_values;
+mod running;
 mod schema;
 pub mod taking_in;
 pub mod told;
@@ -35,7 +36,7 @@ mod year_of_changes;
 /// Held by the one process that runs cycles on a database; let go when dropped.
 #[derive(Debug)]
 pub struct RunLock {
-    _file: std::fs::File,
+    file: std::fs::File,
 }
 
 impl RunLock {
@@ -53,18 +54,34 @@ impl RunLock {
         };
         make_private(&path).map_err(|error| failed(error.to_string()))?;
         let file = std::fs::OpenOptions::new()
+            .read(true)
             .write(true)
             .open(&path)
             .map_err(|error| failed(error.to_string()))?;
-        file.try_lock().map_err(|_| {
-            failed(format!(
-                "another hatchbell runs cycles on it and holds {}; stop that one first",
-                path.display()
-            ))
+        file.try_lock().map_err(|_| StoreError::Taken {
+            path: database.to_owned(),
+            lock: path,
         })?;
-        Ok(Self { _file: file })
+        Ok(Self { file })
+    }
+
+    /// The install id of the database that ran here last, if one did.
+    fn install(&self) -> Option<String> {
+        use std::os::unix::fs::FileExt;
+        let mut text = [0; INSTALL_BYTES];
+        self.file.read_exact_at(&mut text, 0).ok()?;
+        String::from_utf8(text.to_vec()).ok()
+    }
+
+    fn remember(&self, install: &str) -> std::io::Result<()> {
+        use std::os::unix::fs::FileExt;
+        self.file.write_all_at(install.as_bytes(), 0)?;
+        self.file.sync_all()
     }
 }
+
+/// Length of an install id.
+const INSTALL_BYTES: usize = 16;
 
 /// How long to wait for another process that is writing.
 const BUSY_WAIT: Duration = Duration::from_secs(10);
@@ -84,6 +101,29 @@ pub enum StoreError {
         /// What the system said.
         reason: String,
     },
+    /// Another process runs cycles on it.
+    #[error(
+        "database {path} cannot be opened: another hatchbell runs cycles on it and holds {lock}; stop that one first"
+    )]
+    Taken {
+        /// The file.
+        path: PathBuf,
+        /// What the other one holds.
+        lock: PathBuf,
+    },
+    /// The file is something else.
+    #[error("{0} is no database of hatchbell; name another file, or move this one away")]
+    Foreign(PathBuf),
+    /// The database that ran here last is no longer there, or empty.
+    #[error(
+        "database {0} has gone; put it back (from a backup), or start anew from nothing with `hatchbell run --new-database`"
+    )]
+    Gone(PathBuf),
+    /// Another database lies in the place of the one that ran here last.
+    #[error(
+        "{0} is not the database that ran here last; put that one back, or go on with this one by `hatchbell run --new-database`"
+    )]
+    Exchanged(PathBuf),
     /// There is no database yet.
     #[error("there is no database at {0} yet; start the service or import a file first")]
     Missing(PathBuf),
@@ -122,10 +162,30 @@ pub enum StoreError {
     },
 }
 
+impl StoreError {
+    /// Whether only a person can put it right: waiting for it at the start is of no use.
+    pub fn is_refusal(&self) -> bool {
+        matches!(
+            self,
+            Self::TooNew { .. } | Self::Foreign(_) | Self::Taken { .. }
+        )
+    }
+
+    /// What it says, with what SQLite said.
+    pub fn in_full(&self) -> String {
+        match std::error::Error::source(self) {
+            Some(source) => format!("{self} ({source})"),
+            None => self.to_string(),
+        }
+    }
+}
+
 /// The open database.
 #[derive(Debug)]
 pub struct Store {
     connection: Connection,
+    /// In the hands of the process that runs cycles.
+    running: Option<Box<running::Running>>,
 }
 
 impl Store {
@@ -143,11 +203,24 @@ impl Store {
         let mut connection = Connection::open(path).map_err(|error| failed(error.to_string()))?;
         prepare_for_many_statements(&connection)?;
         connection.busy_timeout(BUSY_WAIT)?;
+        is_of_hatchbell(&connection, path)?;
         connection.pragma_update(None, "journal_mode", "WAL")?;
         connection.pragma_update(None, "synchronous", "FULL")?;
         connection.pragma_update(None, "foreign_keys", true)?;
         schema::migrate(&mut connection, path)?;
-        Ok(Self { connection })
+        Ok(Self {
+            connection,
+            running: None,
+        })
+    }
+
+    /// The id of this database, made with it.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn install(&self) -> Result<String, StoreError> {
+        let sql = "SELECT value FROM note WHERE name = 'install'";
+        Ok(self.connection.query_row(sql, [], |row| row.get(0))?)
     }
 
     /// Opens a database that is thrown away soon: nothing waits for the disk.
@@ -184,7 +257,31 @@ impl Store {
         prepare_for_many_statements(&connection)?;
         connection.busy_timeout(BUSY_WAIT)?;
         schema::check_is_current(&connection, path)?;
-        Ok(Self { connection })
+        Ok(Self {
+            connection,
+            running: None,
+        })
+    }
+}
+
+/// Whether a database is one of hatchbell's; an empty one is not yet.
+///
+/// # Errors
+/// [`StoreError::Foreign`] if it is something else.
+fn is_of_hatchbell(connection: &Connection, path: &Path) -> Result<bool, StoreError> {
+    let counted = connection.query_row(
+        "SELECT count(*), count(*) FILTER (WHERE name = 'note') FROM sqlite_schema",
+        [],
+        |row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?)),
+    );
+    match counted {
+        Ok((0, _)) => Ok(false),
+        Ok((_, 1)) => Ok(true),
+        Ok(_) => Err(StoreError::Foreign(path.to_owned())),
+        Err(error) if error.sqlite_error_code() == Some(rusqlite::ErrorCode::NotADatabase) => {
+            Err(StoreError::Foreign(path.to_owned()))
+        }
+        Err(error) => Err(error.into()),
     }
 }
 

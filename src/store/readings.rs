@@ -97,6 +97,25 @@ impl Store {
             .query_row("SELECT max(newest) FROM reading_year", [], |row| row.get(0))?)
     }
 
+    /// Every station's days after a day of which something is stored.
+    pub fn days_after(&self, day: NaiveDate) -> Result<Vec<(String, NaiveDate)>, StoreError> {
+        let mut statement = self
+            .connection
+            .prepare("SELECT DISTINCT station FROM reading_year WHERE newest > ?1")?;
+        let stations = statement
+            .query_map([day], |row| row.get(0))?
+            .collect::<Result<Vec<String>, _>>()?;
+        let mut found = Vec::new();
+        for station in stations {
+            let days = self.readings_since(&station, day)?.into_keys();
+            found.extend(
+                days.filter(|one| *one > day)
+                    .map(|one| (station.clone(), one)),
+            );
+        }
+        Ok(found)
+    }
+
     /// How often values of a station were revised.
     pub fn revisions(&self, station: &str) -> Result<u32, StoreError> {
         Ok(self.connection.query_row(

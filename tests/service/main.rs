@@ -3,7 +3,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod clocks;
 mod daemon;
+mod database_faults;
 mod delivery;
 mod hours;
 mod promise;

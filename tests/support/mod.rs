@@ -7,6 +7,7 @@ pub mod engine;
 pub mod feeds;
 pub mod http_server;
 pub mod journal;
+pub mod manager;
 pub mod real_data;
 pub mod reference;
 pub mod smtp_peer;

@@ -122,7 +122,10 @@ mod tests {
     fn every_notice_of_an_older_database_is_in_the_log_in_the_order_it_was_told() {
         let mut connection = older(TOLD_BEFORE);
         migrate(&mut connection, Path::new("older.db")).unwrap();
-        let store = Store { connection };
+        let store = Store {
+            connection,
+            running: None,
+        };
         let pair = |species| Pair {
             site: "lawn",
             species,

@@ -1,0 +1,133 @@
+//! Signs that need no database: a word to the operator when it fails, a heartbeat while all is well.
+
+use super::{Beat, Engine, Print, deliver::extra_ca, with_beat};
+use crate::config::{Addresses, Config, EmailServer, PushAddress};
+use crate::feed::fetch::user_agent;
+use crate::notify::email::{Mailer, SmtpSettings};
+use crate::notify::push::{PushTarget, Pusher};
+use crate::notify::{Parcel, SendError, heartbeat};
+use crate::secret::{Secret, SecretSource};
+use std::time::Duration;
+use tracing::{info, warn};
+
+/// Longest wait for a mail or push server.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+impl Engine {
+    /// Sends the operator a message at once, by mail and push, past the outbox. What cannot be sent
+    /// is logged and forgotten, and so is what a stop interrupts.
+    pub async fn alarm(&self, title: &str, text: &str, beat: Beat<'_>) {
+        let config = &self.config;
+        let operator = config.service.operator.as_ref();
+        let Some(addresses) = operator.and_then(|id| config.addresses.get(id)) else {
+            return;
+        };
+        if self.print != Print::Console {
+            return;
+        }
+        let now = self.clock.now();
+        let parcel = Parcel {
+            id: format!("alarm-{}", now.timestamp_micros()),
+            title: format!("{}: {title}", config.service.name),
+            text: text.to_owned(),
+            created_at: now,
+        };
+        let mut stop = self.stop.clone();
+        let sending = async {
+            say(by_mail(config, addresses, &parcel).await);
+            say(by_push(config, addresses, &parcel).await);
+        };
+        tokio::select! {
+            () = with_beat(sending, beat) => {}
+            Ok(_) = stop.wait_for(|stop| *stop) => {}
+        }
+    }
+}
+
+impl Engine {
+    /// Calls the heartbeat address, if there is one; a failure is logged and hurts nothing.
+    pub async fn heartbeat(&self, beat: Beat<'_>) {
+        let Some(url) = &self.config.service.heartbeat else {
+            return;
+        };
+        let agent = user_agent(&self.config.service.contact);
+        let mut stop = self.stop.clone();
+        let calling = async {
+            let result = match extra_ca(&self.config) {
+                Ok(ca) => heartbeat::call(url, &agent, ca.as_deref()).await,
+                Err(problem) => Err(problem),
+            };
+            if let Err(problem) = result {
+                warn!("{problem}");
+            }
+        };
+        tokio::select! {
+            () = with_beat(calling, beat) => {}
+            Ok(_) = stop.wait_for(|stop| *stop) => {}
+        }
+    }
+}
+
+fn say(result: Option<Result<(), SendError>>) {
+    match result {
+        Some(Ok(())) => info!("the operator was told"),
+        Some(Err(problem)) => warn!("the operator could not be told: {problem}"),
+        None => {}
+    }
+}
+
+/// `None` if they are not reached by mail.
+async fn by_mail(
+    config: &Config,
+    addresses: &Addresses,
+    parcel: &Parcel,
+) -> Option<Result<(), SendError>> {
+    let (server, to) = (config.email.as_ref()?, addresses.email.as_ref()?);
+    Some(match mailer(config, server) {
+        Ok(mut mailer) => Box::pin(mailer.send(to, parcel)).await,
+        Err(problem) => Err(SendError::Transient(problem)),
+    })
+}
+
+/// `None` if they are not reached by push.
+async fn by_push(
+    config: &Config,
+    addresses: &Addresses,
+    parcel: &Parcel,
+) -> Option<Result<(), SendError>> {
+    let address = addresses.push.as_ref()?;
+    Some(match pusher(config, address) {
+        Ok((pusher, target)) => Box::pin(pusher.send(&target, parcel)).await,
+        Err(problem) => Err(SendError::Transient(problem)),
+    })
+}
+
+fn mailer(config: &Config, server: &EmailServer) -> Result<Mailer, String> {
+    Mailer::new(&SmtpSettings {
+        host: server.host.clone(),
+        port: server.port,
+        security: server.security,
+        username: server.username.clone(),
+        password: secret(server.password.as_ref())?,
+        from: server.from.clone(),
+        timeout: PATIENCE,
+        extra_ca_pem: extra_ca(config)?,
+    })
+}
+
+fn pusher(config: &Config, address: &PushAddress) -> Result<(Pusher, PushTarget), String> {
+    let target = PushTarget {
+        url: address.url.clone(),
+        format: address.format,
+        token: secret(address.token.as_ref())?,
+    };
+    let agent = user_agent(&config.service.contact);
+    let pusher = Pusher::new(&agent, PATIENCE, extra_ca(config)?.as_deref())?;
+    Ok((pusher, target))
+}
+
+fn secret(source: Option<&SecretSource>) -> Result<Option<Secret>, String> {
+    source
+        .map(|source| source.load().map_err(|error| error.to_string()))
+        .transpose()
+}
