@@ -1,7 +1,7 @@
 //! Delivering: what is due in the outbox, side by side to all servers, to each one message after
 //! the other. One task uses the database; those that wait for servers only bring back how it went.
 
-use super::lines::{Destination, Done, Line, Server, no_address, parcel};
+use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
 use crate::config::{Addresses, Config};
 use crate::domain::place::site::{Channel, Recipient};
@@ -277,7 +277,7 @@ impl Engine {
 }
 
 /// Sends a message in a task of its own.
-fn begin(line: Line, target: Destination, message: Waiting, under_way: &mut JoinSet<Option<Done>>) {
+fn begin(line: Line, target: Addressee, message: Waiting, under_way: &mut JoinSet<Option<Done>>) {
     under_way.spawn(async move { Some(line.send(target, message).await) });
 }
 

@@ -69,7 +69,7 @@ pub(super) struct Done {
 }
 
 /// Where a message goes.
-pub(super) enum Destination {
+pub(super) enum Addressee {
     Mail(String),
     Push(PushTarget),
 }
@@ -89,11 +89,7 @@ impl Line {
     ///
     /// # Errors
     /// [`SendError`] if there is no address any more, or a secret or certificate cannot be read.
-    pub fn prepare(
-        &mut self,
-        config: &Config,
-        message: &Waiting,
-    ) -> Result<Destination, SendError> {
+    pub fn prepare(&mut self, config: &Config, message: &Waiting) -> Result<Addressee, SendError> {
         let Some(addresses) = config.addresses.get(&message.recipient) else {
             return Err(no_address(message.channel));
         };
@@ -107,7 +103,7 @@ impl Line {
         &mut self,
         config: &Config,
         addresses: &Addresses,
-    ) -> Result<Destination, SendError> {
+    ) -> Result<Addressee, SendError> {
         let (Some(server), Some(to)) = (&config.email, &addresses.email) else {
             return Err(no_address(Channel::Email));
         };
@@ -116,14 +112,14 @@ impl Line {
             let mailer = Mailer::new(&settings).map_err(SendError::Unreachable)?;
             self.connection = Connection::Mail(Box::new(mailer));
         }
-        Ok(Destination::Mail(to.clone()))
+        Ok(Addressee::Mail(to.clone()))
     }
 
     fn prepare_push(
         &mut self,
         config: &Config,
         addresses: &Addresses,
-    ) -> Result<Destination, SendError> {
+    ) -> Result<Addressee, SendError> {
         let Some(address) = &addresses.push else {
             return Err(no_address(Channel::Push));
         };
@@ -133,7 +129,7 @@ impl Line {
             let pusher = Pusher::new(&agent, PATIENCE, ca.as_deref());
             self.connection = Connection::Push(pusher.map_err(SendError::Unreachable)?);
         }
-        Ok(Destination::Push(PushTarget {
+        Ok(Addressee::Push(PushTarget {
             url: address.url.clone(),
             format: address.format,
             token: load(address.token.as_ref()).map_err(SendError::Transient)?,
@@ -141,11 +137,11 @@ impl Line {
     }
 
     /// Sends one message.
-    pub async fn send(mut self, target: Destination, message: Waiting) -> Done {
+    pub async fn send(mut self, target: Addressee, message: Waiting) -> Done {
         let parcel = parcel(&message);
         let result = match (&mut self.connection, &target) {
-            (Connection::Mail(mailer), Destination::Mail(to)) => mailer.send(to, &parcel).await,
-            (Connection::Push(pusher), Destination::Push(target)) => {
+            (Connection::Mail(mailer), Addressee::Mail(to)) => mailer.send(to, &parcel).await,
+            (Connection::Push(pusher), Addressee::Push(target)) => {
                 pusher.send(target, &parcel).await
             }
             _ => Err(no_address(message.channel)),
