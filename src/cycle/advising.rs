@@ -1,21 +1,19 @@
 //! Treatment: what to tell of it, and how applications are watered in. The decisions are the
 //! domain's; this only brings it what is stored.
 
-use super::cases::SiteCase;
+use super::evaluate::{Evaluation, SiteToday};
 use super::site_states::SiteState;
 use crate::config::Config;
 use crate::domain::journal::{Application, Entry as Journal, JournalAction};
 use crate::domain::place::site;
 use crate::domain::telling::notice::{Notice, NoticeKind, TreatmentNotice};
-use crate::domain::telling::notice_log::{LoggedNotice, NoticeLog};
+use crate::domain::telling::notice_log::LoggedNotice;
 use crate::domain::telling::site_species::SiteSpecies;
 use crate::domain::telling::treatment_notice::treatment_decision;
 use crate::domain::telling::watering_notice::watering_notice;
 use crate::domain::treatment::coverage::Window;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::site_plan::PlanScope;
-use crate::domain::treatment::steps::Step;
-use crate::domain::treatment::steps::{StepsToday, advise};
+use crate::domain::treatment::steps::{Step, StepsToday, advise};
 use crate::domain::treatment::watering::{FOLLOWED_DAYS, Watering, Wet, watering, wet};
 use crate::domain::treatment::weather_ahead::WeatherAhead;
 use crate::domain::weather::rain::Rain;
@@ -35,41 +33,30 @@ impl SiteState<'_> {
 }
 
 /// The steps that are due today at sites of the same people.
-pub(super) fn steps_today(
-    config: &Config,
-    store: &Store,
-    cases: &[SiteCase<'_>],
-    now: DateTime<Utc>,
-) -> Result<StepsToday, StoreError> {
-    let mut steps = StepsToday::new();
-    for case in cases.iter().filter(|case| case.need().purpose().is_some()) {
-        let log = store.notices_of_season(&case.site.id, case.season())?;
-        let plan = case.plan(config, now.date_naive(), PlanScope::CalledFor);
-        let due = advise(&plan, |option| log.last_step(option), &StepsToday::new());
-        steps.extend(due.into_iter().map(|one| (one.option.id, one.step)));
-    }
-    Ok(steps)
+pub(super) fn steps_today(sites: &[SiteToday<'_>]) -> StepsToday {
+    let none = StepsToday::new();
+    sites
+        .iter()
+        .flat_map(|site| advise(&site.plan, |option| site.log.last_step(option), &none))
+        .map(|one| (one.option.id, one.step))
+        .collect()
 }
 
-/// What there is to tell of treatments at a site, and what to keep of it; `log` is what was told of the
-/// site in the season.
+/// What there is to tell of treatments at a site, and what to keep of it.
 pub(super) fn advise_site<'s>(
-    config: &'s Config,
     store: &Store,
-    case: &'s SiteCase<'s>,
-    (log, elsewhere): (&NoticeLog, &StepsToday),
+    SiteToday { case, plan, log }: &SiteToday<'s>,
+    elsewhere: &StepsToday,
     now: DateTime<Utc>,
 ) -> Result<Option<(NoticeKind<'s>, Vec<LoggedNotice>)>, StoreError> {
-    let today = now.date_naive();
-    let plan = case.plan(config, today, PlanScope::CalledFor);
-    let Some(decision) = treatment_decision(&plan, log, elsewhere) else {
+    let Some(decision) = treatment_decision(plan, log, elsewhere) else {
         return Ok(None);
     };
     let logged = decision.logged(&case.site.id, case.season(), now);
     let (advice, instead) = decision.into_advice();
     let in_time = advice.iter().filter(|one| one.step != Step::TooLate);
     let options = in_time.map(|one| (&one.option, one.window));
-    let weather = weather_here(store, case.site, options, today)?;
+    let weather = weather_here(store, case.site, options, plan.day)?;
     let calls = &plan.need.calls;
     let species = case.species.iter().enumerate();
     let notice = TreatmentNotice {
@@ -136,8 +123,7 @@ pub(super) fn follow_watering<'c>(
     config: &'c Config,
     store: &Store,
     now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'c>>,
-    notices: &mut Vec<Notice<'c>>,
+    evaluation: &mut Evaluation<'c>,
 ) -> Result<(), StoreError> {
     let today = now.date_naive();
     for (member, site) in config.sites() {
@@ -159,8 +145,8 @@ pub(super) fn follow_watering<'c>(
             let Some(logged) = watering_notice(site, application, &watering, &log, now) else {
                 continue;
             };
-            entries.push(Recording::Told(logged));
-            notices.push(Notice {
+            evaluation.entries.push(Recording::Told(logged));
+            evaluation.notices.push(Notice {
                 member,
                 site,
                 station: &feed.station,

@@ -1,6 +1,7 @@
 //! Telling the people of each site once that no days arrive, and once that they do again.
 
 use super::cases::SiteCase;
+use super::evaluate::Evaluation;
 use super::site_states::{newest_day_of, newest_station};
 use crate::config::Config;
 use crate::domain::telling::data_notice::data_notice;
@@ -17,8 +18,7 @@ pub(super) fn data_notices<'c>(
     store: &Store,
     cases: &[SiteCase<'c>],
     now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'c>>,
-    notices: &mut Vec<Notice<'c>>,
+    evaluation: &mut Evaluation<'c>,
 ) -> Result<(), StoreError> {
     let today = now.date_naive();
     let under_way: HashSet<&str> = cases
@@ -37,11 +37,11 @@ pub(super) fn data_notices<'c>(
         else {
             continue;
         };
-        entries.push(Recording::Told(logged));
+        evaluation.entries.push(Recording::Told(logged));
         let Some(kind) = kind else {
             continue;
         };
-        notices.push(Notice {
+        evaluation.notices.push(Notice {
             member,
             site,
             // Its newest day is what the message speaks of.
@@ -54,7 +54,7 @@ pub(super) fn data_notices<'c>(
 }
 
 /// Whether the season is under way for any of a site's species.
-pub(super) fn is_site_under_way(config: &Config, case: &SiteCase<'_>, today: NaiveDate) -> bool {
+fn is_site_under_way(config: &Config, case: &SiteCase<'_>, today: NaiveDate) -> bool {
     let mut species = case.species.iter();
     species.any(|one| is_under_way(&one.here.site_species(), &config.notices, today))
 }

@@ -14,12 +14,12 @@ use crate::domain::telling::milestone_decision::{Decision, Recorded, decide};
 use crate::domain::telling::milestone_notice::milestone_notices;
 use crate::domain::telling::milestones_soon::{came_as_told, milestones_soon};
 use crate::domain::telling::notice::{Notice, NoticeKind, bundles};
-use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice};
-use crate::domain::telling::season_letter::{SpeciesAhead, foretold, is_near, moved};
+use crate::domain::telling::notice_log::{LoggedKind, LoggedNotice, NoticeLog};
+use crate::domain::telling::season_letter::{Dated, SpeciesAhead, foretold, is_near, moved};
 use crate::domain::telling::season_span::is_under_way;
 use crate::domain::telling::treatment_notice::in_time;
 use crate::domain::treatment::need::Need;
-use crate::domain::treatment::site_plan::PlanScope;
+use crate::domain::treatment::site_plan::{PlanScope, SitePlan};
 use crate::domain::treatment::steps::StepsToday;
 use crate::notify::wording::message;
 use crate::store::milestones::Recording;
@@ -28,69 +28,53 @@ use crate::store::{Store, StoreError};
 use chrono::{DateTime, Utc};
 use tracing::info;
 
+/// What an evaluation comes to.
+#[derive(Default)]
+pub(super) struct Evaluation<'s> {
+    /// What to write down.
+    pub entries: Vec<Recording<'s>>,
+    /// What to tell.
+    pub notices: Vec<Notice<'s>>,
+}
+
+/// A site today, worked out once a cycle.
+pub(super) struct SiteToday<'s> {
+    /// The site.
+    pub case: &'s SiteCase<'s>,
+    /// Its plan of what is called for.
+    pub plan: SitePlan<'s>,
+    /// What was told of it this season.
+    pub log: NoticeLog,
+}
+
 impl Engine {
     pub(super) fn evaluate(
         &mut self,
         now: DateTime<Utc>,
         report: &mut Report,
     ) -> Result<(), StoreError> {
-        let considered = consider(&self.config, &self.store, now.date_naive())?;
-        let mut entries = Vec::new();
-        let mut notices = Vec::new();
+        let (config, store) = (&self.config, &self.store);
+        let considered = consider(config, store, now.date_naive())?;
+        let mut evaluation = Evaluation::default();
         for of_member in considered.chunk_by(|a, b| a.member.id == b.member.id) {
-            let steps = steps_today(&self.config, &self.store, of_member, now)?;
-            let told_before = notices.len();
-            for one in of_member {
-                evaluate_site(
-                    (&self.config, &self.store),
-                    (one, &steps),
-                    now,
-                    &mut entries,
-                    &mut notices,
-                )?;
-            }
-            let told = &notices[told_before..];
-            let (is_passed, is_counted) =
-                (told.iter().any(is_passed), told.iter().any(asks_for_count));
-            if is_passed {
-                tell_what_is_soon(&self.store, of_member, now, &mut entries, &mut notices)?;
-            }
-            if is_counted {
-                ask_for_other_counts(&self.store, of_member, now, &mut entries, &mut notices)?;
-            }
+            evaluation.add_member((config, store), of_member, now)?;
         }
-        season_letters(
-            &self.config,
-            &self.store,
-            &considered,
-            now,
-            &mut entries,
-            &mut notices,
-        )?;
-        follow_watering(&self.config, &self.store, now, &mut entries, &mut notices)?;
-        data_notices(
-            &self.config,
-            &self.store,
-            &considered,
-            now,
-            &mut entries,
-            &mut notices,
-        )?;
-        let bundles = bundles(&self.config.members, &notices);
+        follow_watering(config, store, now, &mut evaluation)?;
+        data_notices(config, store, &considered, now, &mut evaluation)?;
+        let Evaluation {
+            mut entries,
+            notices,
+        } = evaluation;
+        let bundles = bundles(&config.members, &notices);
         let mut drafts: Vec<Draft<'_>> = bundles
             .iter()
             .map(|bundle| {
-                let answer_to = bundle
-                    .notices
-                    .first()
-                    .map_or("", |notice| self.config.answer_to(notice.member));
-                let message = message(&self.config.service.name, answer_to, bundle);
+                let member = bundle.notices[0].member;
+                let answer_to = config.answer_to(member);
+                let message = message(&config.service.name, answer_to, bundle);
                 Draft {
                     recipient: &bundle.recipient.id,
-                    member: bundle
-                        .notices
-                        .first()
-                        .map_or("", |notice| &notice.member.id),
+                    member: &member.id,
                     channel: bundle.channel,
                     title: message.title,
                     body: message.body,
@@ -102,14 +86,7 @@ impl Engine {
                 }
             })
             .collect();
-        digests(
-            &self.config,
-            &self.store,
-            &considered,
-            now,
-            &mut entries,
-            &mut drafts,
-        )?;
+        digests(config, store, &considered, now, &mut entries, &mut drafts)?;
         if entries.is_empty() && drafts.is_empty() {
             return Ok(());
         }
@@ -123,43 +100,207 @@ impl Engine {
     }
 }
 
-fn is_passed(notice: &Notice<'_>) -> bool {
-    matches!(notice.kind, NoticeKind::Passed { .. })
-}
-
-fn asks_for_count(notice: &Notice<'_>) -> bool {
-    matches!(notice.kind, NoticeKind::CountNow { .. })
-}
-
-/// Asks the people of a member, who are to count at a site today, for the counts at others that can be made
-/// soon.
-fn ask_for_other_counts<'s>(
-    store: &Store,
-    of_member: &'s [SiteCase<'s>],
-    now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<(), StoreError> {
-    for case in of_member {
-        let asked = |notice: &Notice<'_>| asks_for_count(notice) && notice.site.id == case.site.id;
-        if notices.iter().any(asked) {
-            continue;
+impl<'s> Evaluation<'s> {
+    /// What there is to tell of a member's sites.
+    fn add_member(
+        &mut self,
+        (config, store): (&'s Config, &Store),
+        of_member: &'s [SiteCase<'s>],
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let sites = of_member
+            .iter()
+            .map(|case| {
+                Ok(SiteToday {
+                    case,
+                    plan: case.plan(config, now.date_naive(), PlanScope::CalledFor),
+                    log: store.notices_of_season(&case.site.id, case.season())?,
+                })
+            })
+            .collect::<Result<Vec<_>, StoreError>>()?;
+        let steps = steps_today(&sites);
+        let told_before = self.notices.len();
+        let mut recorded = Vec::with_capacity(sites.len());
+        for site in &sites {
+            recorded.push(self.add_site((config, store), (site, &steps), now)?);
         }
+        self.add_counts(&sites, &recorded, now);
+        let is_passed = |notice: &Notice<'_>| matches!(notice.kind, NoticeKind::Passed { .. });
+        if self.notices[told_before..].iter().any(is_passed) {
+            self.add_what_is_soon(store, of_member, now)?;
+        }
+        self.add_letters(config, &sites, now);
+        Ok(())
+    }
+
+    /// A site: what there is to tell of each of its species and of treatments. What was recorded of each
+    /// species before is given back.
+    fn add_site(
+        &mut self,
+        (config, store): (&'s Config, &Store),
+        (site, steps): (&SiteToday<'s>, &StepsToday),
+        now: DateTime<Utc>,
+    ) -> Result<Vec<Vec<Recorded>>, StoreError> {
+        let (case, need) = (site.case, site.plan.need.need);
         let mut recorded = Vec::with_capacity(case.species.len());
         for species in &case.species {
-            let here = &species.here;
-            recorded.push(store.recorded(here.pair(), here.state.season.year)?);
+            recorded.push(self.add_species((config, store), &species.here, need, now)?);
         }
-        let log = store.notices_of_season(&case.site.id, case.season())?;
-        if let Some((kind, logged)) = counting_notice(&countable(case, &recorded), &log, true, now)
+        if let Some((kind, logged)) = advise_site(store, site, steps, now)? {
+            self.tell(site, kind, logged);
+        } else if let Some((kind, logged)) =
+            counted_notice(&countable(case, &recorded), need, &site.log, now)
         {
-            entries.push(Recording::Told(logged));
-            notices.push(case.species[0].here.notice(kind));
+            self.tell(site, kind, [logged]);
+        }
+        Ok(recorded)
+    }
+
+    /// Tells of a site as a whole, and keeps that.
+    fn tell(
+        &mut self,
+        site: &SiteToday<'s>,
+        kind: NoticeKind<'s>,
+        logged: impl IntoIterator<Item = LoggedNotice>,
+    ) {
+        self.entries.extend(logged.into_iter().map(Recording::Told));
+        self.notices.push(Notice {
+            need: Some(site.plan.need.need),
+            ..site.case.species[0].here.notice(kind)
+        });
+    }
+
+    /// A site and one of its species: milestones and holds. What was recorded of it before is given back.
+    fn add_species(
+        &mut self,
+        (config, store): (&Config, &Store),
+        here: &'s SiteState<'s>,
+        need: Need,
+        now: DateTime<Utc>,
+    ) -> Result<Vec<Recorded>, StoreError> {
+        let (pair, season, today) = (here.pair(), here.state.season.year, now.date_naive());
+        let recorded = store.recorded(pair, season)?;
+        let log = store.notices_of_pair(pair, season)?;
+        let mut tell = |kind| {
+            self.notices.push(Notice {
+                need: Some(need),
+                ..here.notice(kind)
+            });
+        };
+
+        let watched_from = store.watched_from(pair)?;
+        let decision = decide(&here.state, &recorded, watched_from, today);
+        write_down(&decision, here, &mut self.entries);
+        let is_known = |crossing: &_| came_as_told(crossing, &log, &config.notices);
+        for kind in milestone_notices(&decision, &here.species, &here.state, is_known, today) {
+            tell(kind);
+        }
+        let is_under_way = is_under_way(&here.site_species(), &config.notices, today);
+        if let Some((kind, logged)) = hold_notice(&here.site_species(), &log, is_under_way, now) {
+            self.entries.push(Recording::Told(logged));
+            tell(kind);
+        }
+        let told = store.foretold(pair, season)?;
+        let moved = moved(&here.state, &told, &config.notices, today);
+        self.foretell(here, moved);
+        Ok(recorded)
+    }
+
+    /// Keeps dates that are told of milestones ahead.
+    fn foretell(&mut self, here: &'s SiteState<'s>, dates: Vec<Dated>) {
+        let dates = dates.into_iter();
+        self.entries
+            .extend(dates.map(|(foretold, range)| Recording::Foretold {
+                pair: here.pair(),
+                season: here.state.season.year,
+                foretold,
+                range,
+            }));
+    }
+
+    /// Tells the people of a member, who hear of a milestone today, of those that are likely within two
+    /// weeks, so that several sites or species make few messages.
+    fn add_what_is_soon(
+        &mut self,
+        store: &Store,
+        of_member: &'s [SiteCase<'s>],
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let pairs = || of_member.iter().flat_map(|case| &case.species);
+        if pairs().count() < 2 {
+            return Ok(());
+        }
+        for SpeciesCase { here, .. } in pairs() {
+            let log = store.notices_of_pair(here.pair(), here.state.season.year)?;
+            if let Some((kind, logged)) = milestones_soon(&here.site_species(), &log, now) {
+                self.entries.extend(logged.into_iter().map(Recording::Told));
+                self.notices.push(here.notice(kind));
+            }
+        }
+        Ok(())
+    }
+
+    /// Asks for the counts at a member's sites that are due, and with them for those that can be made soon.
+    fn add_counts(
+        &mut self,
+        sites: &[SiteToday<'s>],
+        recorded: &[Vec<Vec<Recorded>>],
+        now: DateTime<Utc>,
+    ) {
+        let ask = |(site, recorded): (&SiteToday<'s>, &Vec<Vec<Recorded>>), with_others| {
+            counting_notice(&countable(site.case, recorded), &site.log, with_others, now)
+        };
+        let mut others = Vec::new();
+        for one in sites.iter().zip(recorded) {
+            match ask(one, false) {
+                Some((kind, logged)) => self.tell(one.0, kind, [logged]),
+                None => others.push(one),
+            }
+        }
+        if others.len() == sites.len() {
+            return;
+        }
+        for one in others {
+            if let Some((kind, logged)) = ask(one, true) {
+                self.tell(one.0, kind, [logged]);
+            }
         }
     }
-    Ok(())
-}
 
+    /// The season's letter to the people of a member of whose sites a first milestone comes near: about all
+    /// of them that had none this season.
+    fn add_letters(&mut self, config: &Config, sites: &[SiteToday<'s>], now: DateTime<Utc>) {
+        let today = now.date_naive();
+        let without = || {
+            let sites = sites.iter();
+            sites.filter(|site| !site.log.has(LoggedKind::SeasonLetter))
+        };
+        let near = |species: &SpeciesCase<'_>| is_near(&species.here.state, &config.notices, today);
+        if !without().any(|site| site.case.species.iter().any(near)) {
+            return;
+        }
+        for site in without() {
+            let case = site.case;
+            let ahead = case.species.iter().map(|species| SpeciesAhead {
+                species: &species.here.species,
+                ahead: species.here.state.ahead.clone(),
+            });
+            let ready = site.plan.options.iter().map(|one| &one.planned);
+            let kind = NoticeKind::SeasonAhead {
+                species: ahead.collect(),
+                ready: in_time(ready, today),
+            };
+            let logged = LoggedNotice {
+                season: Some(case.season()),
+                ..LoggedNotice::of_site(LoggedKind::SeasonLetter, &case.site.id, now)
+            };
+            self.tell(site, kind, [logged]);
+            for species in &case.species {
+                self.foretell(&species.here, foretold(&species.here.state, today));
+            }
+        }
+    }
+}
 /// The species of a site with what decides whether to dig for them.
 fn countable<'s, 'r>(
     case: &'s SiteCase<'s>,
@@ -177,176 +318,6 @@ where
             recorded,
         })
         .collect()
-}
-
-/// Tells the people of a member, who hear of a milestone today, of those that are likely within two
-/// weeks, so that several sites or species make few messages.
-fn tell_what_is_soon<'s>(
-    store: &Store,
-    of_member: &'s [SiteCase<'s>],
-    now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<(), StoreError> {
-    let pairs = || of_member.iter().flat_map(|case| &case.species);
-    if pairs().count() < 2 {
-        return Ok(());
-    }
-    for SpeciesCase { here, .. } in pairs() {
-        let log = store.notices_of_pair(here.pair(), here.state.season.year)?;
-        if let Some((kind, logged)) = milestones_soon(&here.site_species(), &log, now) {
-            entries.extend(logged.into_iter().map(Recording::Told));
-            notices.push(here.notice(kind));
-        }
-    }
-    Ok(())
-}
-
-/// A site: what there is to tell of each of its species, of treatments and of counting.
-fn evaluate_site<'s>(
-    (config, store): (&'s Config, &Store),
-    (case, steps): (&'s SiteCase<'s>, &StepsToday),
-    now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<(), StoreError> {
-    let need = case.need().need;
-    let mut recorded = Vec::with_capacity(case.species.len());
-    for species in &case.species {
-        let here = &species.here;
-        recorded.push(evaluate_species(
-            config, store, here, need, now, entries, notices,
-        )?);
-    }
-    let log = store.notices_of_season(&case.site.id, case.season())?;
-    let countable = countable(case, &recorded);
-    let first = &case.species[0].here;
-    let mut tell = |kind| {
-        notices.push(Notice {
-            need: Some(need),
-            ..first.notice(kind)
-        });
-    };
-    if let Some((kind, logged)) = advise_site(config, store, case, (&log, steps), now)? {
-        entries.extend(logged.into_iter().map(Recording::Told));
-        tell(kind);
-    } else if let Some((kind, logged)) = counted_notice(&countable, need, &log, now) {
-        entries.push(Recording::Told(logged));
-        tell(kind);
-    }
-    if let Some((kind, logged)) = counting_notice(&countable, &log, false, now) {
-        entries.push(Recording::Told(logged));
-        tell(kind);
-    }
-    Ok(())
-}
-
-/// A site and one of its species: milestones and holds. What was recorded of it before is
-/// given back.
-fn evaluate_species<'s>(
-    config: &Config,
-    store: &Store,
-    here: &'s SiteState<'s>,
-    need: Need,
-    now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<Vec<Recorded>, StoreError> {
-    let (pair, season, today) = (here.pair(), here.state.season.year, now.date_naive());
-    let recorded = store.recorded(pair, season)?;
-    let log = store.notices_of_pair(pair, season)?;
-    let mut tell = |kind| {
-        notices.push(Notice {
-            need: Some(need),
-            ..here.notice(kind)
-        });
-    };
-
-    let watched_from = store.watched_from(pair)?;
-    let decision = decide(&here.state, &recorded, watched_from, today);
-    write_down(&decision, here, entries);
-    let is_known = |crossing: &_| came_as_told(crossing, &log, &config.notices);
-    for kind in milestone_notices(&decision, &here.species, &here.state, is_known, today) {
-        tell(kind);
-    }
-    if let Some((kind, logged)) = hold_notice(
-        &here.site_species(),
-        &log,
-        is_under_way(&here.site_species(), &config.notices, today),
-        now,
-    ) {
-        entries.push(Recording::Told(logged));
-        tell(kind);
-    }
-    let told = store.foretold(pair, season)?;
-    let moved = moved(&here.state, &told, &config.notices, today).into_iter();
-    entries.extend(moved.map(|(foretold, range)| Recording::Foretold {
-        pair,
-        season,
-        foretold,
-        range,
-    }));
-    Ok(recorded)
-}
-
-/// The season's letter to the people of each member of whose sites a first milestone comes near: about
-/// all of them that had none this season.
-fn season_letters<'s>(
-    config: &'s Config,
-    store: &Store,
-    cases: &'s [SiteCase<'s>],
-    now: DateTime<Utc>,
-    entries: &mut Vec<Recording<'s>>,
-    notices: &mut Vec<Notice<'s>>,
-) -> Result<(), StoreError> {
-    let today = now.date_naive();
-    for of_member in cases.chunk_by(|a, b| a.member.id == b.member.id) {
-        let mut without = Vec::new();
-        for case in of_member {
-            let log = store.notices_of_season(&case.site.id, case.season())?;
-            if !log.has(LoggedKind::SeasonLetter) {
-                without.push(case);
-            }
-        }
-        let near = |species: &SpeciesCase<'_>| is_near(&species.here.state, &config.notices, today);
-        if !without.iter().any(|case| case.species.iter().any(near)) {
-            continue;
-        }
-        for case in without {
-            let ahead = case.species.iter().map(|species| SpeciesAhead {
-                species: &species.here.species,
-                ahead: species.here.state.ahead.clone(),
-            });
-            let plan = case.plan(config, today, PlanScope::CalledFor);
-            let ready = plan.options.iter().map(|one| &one.planned);
-            let kind = NoticeKind::SeasonAhead {
-                species: ahead.collect(),
-                ready: in_time(ready, today),
-            };
-            entries.push(Recording::Told(LoggedNotice {
-                season: Some(case.season()),
-                ..LoggedNotice::of_site(LoggedKind::SeasonLetter, &case.site.id, now)
-            }));
-            for species in &case.species {
-                let (pair, season) = (species.here.pair(), species.here.state.season.year);
-                let told = foretold(&species.here.state, today);
-                entries.extend(
-                    told.into_iter()
-                        .map(|(foretold, range)| Recording::Foretold {
-                            pair,
-                            season,
-                            foretold,
-                            range,
-                        }),
-                );
-            }
-            notices.push(Notice {
-                need: Some(plan.need.need),
-                ..case.species[0].here.notice(kind)
-            });
-        }
-    }
-    Ok(())
 }
 
 /// Writes down what was decided of milestones.
