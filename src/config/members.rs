@@ -303,7 +303,7 @@ fn recipient(
     }
     let species = table.texts("species");
     check_species(&table, species.as_deref().unwrap_or_default(), context);
-    let (mut reception, coordinates) = reception(&table);
+    let mut reception = reception(&table);
     let at_machine = table.flag("at_machine");
     let notation = notation(&table, context.known.notation);
     table.finish();
@@ -325,7 +325,6 @@ fn recipient(
         reception,
         at_machine,
         notation: notation?,
-        coordinates,
     })
 }
 

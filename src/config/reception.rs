@@ -19,19 +19,17 @@ const DAYS: [(&str, Weekday); 7] = [
     ("sunday", Weekday::Sun),
 ];
 
-/// When and of what a recipient hears, and whether their digest is of all members; what cannot be meant is
-/// noted.
-pub(super) fn reception(table: &Fields<'_, '_>) -> (Reception, bool) {
+/// When and of what a recipient hears; what cannot be meant is noted.
+pub(super) fn reception(table: &Fields<'_, '_>) -> Reception {
     let usual = Reception::default();
-    let (digest, coordinates) = digest(table);
-    let reception = Reception {
+    let digest = digest(table);
+    Reception {
         topics: topics(table, digest.is_some()),
         digest,
         quiet: quiet(table),
         zone: zone(table).unwrap_or(usual.zone),
         pause_until: pause_until(table),
-    };
-    (reception, coordinates)
+    }
 }
 
 fn topics(table: &Fields<'_, '_>, has_digest: bool) -> Topics {
@@ -86,25 +84,19 @@ fn topics(table: &Fields<'_, '_>, has_digest: bool) -> Topics {
     Topics::only(&topics)
 }
 
-/// When digests come, and whether they are of all members.
-fn digest(table: &Fields<'_, '_>) -> (Option<DigestRhythm>, bool) {
-    let Some(table) = table.table("digest") else {
-        return (None, false);
-    };
+fn digest(table: &Fields<'_, '_>) -> Option<DigestRhythm> {
+    let table = table.table("digest")?;
     let every = table.required_choice("every", &Cadence::NAMED);
     let day = table.required_choice("day", &DAYS);
     let at = time_of_day(&table, "at", "07:00");
-    let coordinates = table.flag("all_members");
+    let all_members = table.flag("all_members");
     table.finish();
-    let rhythm = every
-        .zip(day)
-        .zip(at)
-        .map(|((every, day), at)| DigestRhythm {
-            every: every.value,
-            day: day.value,
-            at,
-        });
-    (rhythm, coordinates)
+    Some(DigestRhythm {
+        every: every?.value,
+        day: day?.value,
+        at: at?,
+        all_members,
+    })
 }
 
 fn quiet(table: &Fields<'_, '_>) -> Option<QuietHours> {

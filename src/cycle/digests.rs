@@ -51,7 +51,7 @@ pub(super) fn digests<'c>(
                 if !told.is_empty() {
                     places.push(case.site.id.as_str());
                 }
-                let name = if recipient.coordinates {
+                let name = if recipient.coordinates() {
                     &case.member.name
                 } else {
                     &case.site.name
@@ -93,7 +93,7 @@ fn told_of<'r, 'c>(
     cases: &'r [SiteCase<'c>],
     by_site: &HashMap<&str, &'r SiteCase<'c>>,
 ) -> Vec<&'r SiteCase<'c>> {
-    if recipient.coordinates {
+    if recipient.coordinates() {
         return cases.iter().collect();
     }
     let sites = recipient.sites.iter();

@@ -29,7 +29,7 @@ pub use count::{
 };
 pub use digest::digest_message;
 pub use feed::feed_message;
-pub use treatment::{how_words, need_words, samples_words, spread_words};
+pub use treatment::{how_words, need_words, on_each_field, samples_words, spread_words};
 pub use undelivered::{Undelivered, undelivered_message};
 pub use water::water_in_words;
 pub use weather::{weather_words, wet_words};

@@ -3,7 +3,6 @@
 use super::counted;
 use crate::config::Config;
 use crate::cycle::{SiteState, site_states};
-use crate::domain::journal::amount::Area;
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::name_of;
 use crate::domain::notation::Notation;
@@ -14,7 +13,7 @@ use crate::domain::scouting::{
     tolerance,
 };
 use crate::domain::treatment::need::{Brood, Broods};
-use crate::notify::wording::{how_to_dig, limits, what_was_found_in_brief};
+use crate::notify::wording::{how_to_dig, limits, on_each_field, what_was_found_in_brief};
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -154,14 +153,6 @@ impl SamplingPlan {
     }
 }
 
-/// Where larger turf is dug as several fields.
-fn on_each(turf: Option<Area>) -> String {
-    match fields(turf) {
-        1 => String::new(),
-        fields => format!(" on each field, or on each of {fields} parts of about a hectare"),
-    }
-}
-
 impl SpeciesSampling {
     fn of(
         (site, species): (&Site, &Species),
@@ -186,7 +177,7 @@ impl SpeciesSampling {
                 "Dig {} of {}{}: at {} the standard error is then {:.0} % of the mean or less.",
                 counted(samples as usize, "sample"),
                 sample_area(area),
-                on_each(site.area),
+                on_each_field(fields(site.area), notation),
                 notation.density(planned_at),
                 precision * 100.0
             ),

@@ -59,7 +59,6 @@ fn recipient(id: &str, sites: &[&str]) -> Recipient {
         reception: Reception::default(),
         at_machine: false,
         notation: Notation::default(),
-        coordinates: false,
     }
 }
 

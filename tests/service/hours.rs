@@ -31,6 +31,7 @@ fn digest_in(zone: Tz, every: Cadence, day: Weekday, at: &str) -> Reception {
             every,
             day,
             at: time(at),
+            all_members: false,
         }),
         zone,
         ..Reception::default()

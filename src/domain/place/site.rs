@@ -85,14 +85,19 @@ pub struct Recipient {
     pub at_machine: bool,
     /// How they want numbers and dates written.
     pub notation: Notation,
-    /// Whether their digest is of the sites of all members, not of their own alone.
-    pub coordinates: bool,
 }
 
 impl Recipient {
     /// Whether milestones wait for this recipient's digest.
     pub fn gathers(&self) -> bool {
         self.reception.digest.is_some() && self.reception.topics.hears(Topic::Digest)
+    }
+
+    /// Whether their digest is of the sites of all members, not of their own alone.
+    pub fn coordinates(&self) -> bool {
+        self.reception
+            .digest
+            .is_some_and(|digest| digest.all_members)
     }
 
     /// Whether this recipient hears of something at a site that is about one of some species, or

@@ -114,6 +114,8 @@ pub struct DigestRhythm {
     pub day: Weekday,
     /// At what time of day.
     pub at: NaiveTime,
+    /// Whether they are of the sites of all members, for a coordinator.
+    pub all_members: bool,
 }
 
 /// Hours of the day in which nothing is sent. They may go past midnight.
@@ -239,6 +241,7 @@ impl DigestRhythm {
         every: Cadence::Week,
         day: Weekday::Mon,
         at: NaiveTime::MIN,
+        all_members: false,
     };
 
     /// Days within which a time of a digest lies, whatever the rhythm.

@@ -346,22 +346,20 @@ pub(super) fn count_block(
 /// What a count comes to where it calls for nothing.
 pub(super) fn counted_block(notice: &Notice<'_>, on: NaiveDate, reader: Reader<'_>) -> Block {
     let notation = reader.notation;
-    let (head, mean, more) = match notice.need {
+    let (head, mean, side, more) = match notice.need {
         Some(Need::CountMore { mean_per_m2, more }) => (
             "Count more before anything is applied",
             mean_per_m2,
+            "too near to what the turf tolerates to tell",
             more.map_or(String::new(), what_more),
         ),
         Some(Need::Nothing(Reason::CountedBelow { mean_per_m2 })) => (
             "Counted: nothing to apply",
             mean_per_m2,
+            "below what the turf tolerates",
             "Some grubs are normal in healthy turf. Count again if it wilts, lifts like a carpet, or animals dig.".to_owned(),
         ),
         _ => return Block::default(),
-    };
-    let side = match notice.need {
-        Some(Need::CountMore { .. }) => "too near to what the turf tolerates to tell",
-        _ => "below what the turf tolerates",
     };
     Block {
         urgency: 3,
@@ -395,13 +393,21 @@ pub fn samples_words(
     };
     match kind.round(decisive_per_m2, area) {
         Some(Round { samples, fields: 1 }) => format!("{samples} {what} over the whole area"),
-        Some(Round { samples, fields }) => format!(
-            "{samples} {what} on each field, or on each of {fields} parts of about {}",
-            match notation.units {
-                Units::Metric => "a hectare",
-                Units::Us => "2.5 acres",
-            }
-        ),
+        Some(Round { samples, fields }) => {
+            format!("{samples} {what}{}", on_each_field(fields, notation))
+        }
         None => format!("as many {what} over the whole area as you can"),
+    }
+}
+
+/// Where turf is dug as several fields, what is dug on each; empty where it is one.
+pub fn on_each_field(fields: u32, notation: &Notation) -> String {
+    let part = match notation.units {
+        Units::Metric => "a hectare",
+        Units::Us => "2.5 acres",
+    };
+    match fields {
+        1 => String::new(),
+        fields => format!(" on each field, or on each of {fields} parts of about {part}"),
     }
 }
