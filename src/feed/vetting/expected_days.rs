@@ -1,6 +1,7 @@
 //! What a station's new days are expected to be like, from whatever is known: its own stored days of
 //! the same time of year, its neighbours' same days, or nothing but latitude and height.
 
+use super::median::median;
 use super::stored_days::as_published;
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation};
 use crate::domain::weather::extremes::Unit;
@@ -365,9 +366,4 @@ fn spread(departures: impl Iterator<Item = f64>, usual: f64) -> f64 {
 /// A day's place in a leap year, from 0.
 fn place_in_year(day: NaiveDate) -> usize {
     day.with_year(2024).map_or(0, |day| day.ordinal0() as usize)
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }

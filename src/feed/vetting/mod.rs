@@ -23,6 +23,7 @@ mod holding;
 #[cfg(test)]
 mod holding_tests;
 mod last_file;
+mod median;
 mod moved_days;
 mod new_days;
 #[cfg(test)]

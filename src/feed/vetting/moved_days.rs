@@ -2,6 +2,7 @@
 //! one fits them better a day off, and the station's own days before did not. Maxima and minima must both
 //! have moved, and against two neighbours at least: observers change the hour of one of them now and then, and that is no wrong file.
 
+use super::median::median;
 use super::yardstick::{OtherStation, Yardstick};
 use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
@@ -89,22 +90,18 @@ fn scatter(readings: &Readings, other: &Readings, element: Element, lag: i64) ->
         let there = element.of(other.get(&(*day + TimeDelta::days(lag)))?)?;
         Some(here - there)
     };
-    let differences: Vec<f64> = readings
+    let mut differences: Vec<f64> = readings
         .iter()
         .filter_map(|(day, reading)| difference(day, element.of(reading)?))
         .collect();
     if differences.len() < DAYS_FOR_OPINION {
         return None;
     }
-    let middle = median(differences.clone());
-    Some(median(
-        differences.iter().map(|by| (by - middle).abs()).collect(),
-    ))
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+    let middle = median(&mut differences)?;
+    for by in &mut differences {
+        *by = (*by - middle).abs();
+    }
+    median(&mut differences)
 }
 
 #[cfg(test)]

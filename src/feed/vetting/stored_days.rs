@@ -1,5 +1,6 @@
 //! Holding a parsed file against the days that are stored: the station's own, and those of others.
 
+use super::median::median;
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation, Yardstick};
 use super::{another_unit, full_date};
 use crate::domain::weather::extremes::Unit;
@@ -328,9 +329,5 @@ fn median_difference(pairs: &[(f64, f64)], reread: impl Fn(f64) -> f64) -> f64 {
         .iter()
         .map(|(new, known)| (reread(*new) - known).abs())
         .collect();
-    if differences.is_empty() {
-        return f64::INFINITY;
-    }
-    let middle = differences.len() / 2;
-    *differences.select_nth_unstable_by(middle, f64::total_cmp).1
+    median(&mut differences).unwrap_or(f64::INFINITY)
 }
