@@ -5,6 +5,7 @@ use super::median::median;
 use super::stored_days::as_published;
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation};
 use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::gaps::LAPSE_C_PER_M;
 use crate::domain::weather::reading::{Reading, Readings};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use std::collections::BTreeMap;
@@ -36,8 +37,6 @@ const LATITUDE_SPREAD_C: f64 = 6.0;
 const LATITUDE_RANGE_SPREAD: f64 = 0.35;
 /// The usual daily range on land, °C (common practice, no source).
 const USUAL_RANGE_C: f64 = 10.0;
-/// Fall of the temperature with height, °C a metre: the standard atmosphere's (ISO 2533).
-const LAPSE_C: f64 = 0.0065;
 /// Below this sum of squares the days are as expected.
 const FITS: f64 = 9.0;
 /// Another unit must fit better by so much.
@@ -126,7 +125,8 @@ impl ExpectedDays {
                     .iter()
                     .filter_map(|other| {
                         let higher = elevation_m.zip(other.elevation_m);
-                        let lapse = higher.map_or(0.0, |(own, there)| (there - own) * LAPSE_C);
+                        let lapse =
+                            higher.map_or(0.0, |(own, there)| (there - own) * LAPSE_C_PER_M);
                         Some(pick(other.readings.get(day)?)? + lapse)
                     })
                     .collect();
@@ -162,7 +162,7 @@ impl ExpectedDays {
     /// Rough means over land, from memory; the fall with height is the standard atmosphere's.
     pub fn of_latitude(readings: &Readings, latitude: f64, elevation_m: Option<f64>) -> Self {
         let sine = latitude.to_radians().sin();
-        let annual = 27.0 - 34.0 * sine * sine - LAPSE_C * elevation_m.unwrap_or(0.0);
+        let annual = 27.0 - 34.0 * sine * sine - LAPSE_C_PER_M * elevation_m.unwrap_or(0.0);
         let days = readings
             .keys()
             .map(|day| {
