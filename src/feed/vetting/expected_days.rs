@@ -3,6 +3,7 @@
 
 use super::median::median;
 use super::stored_days::as_published;
+use super::time_of_year::{YEAR, place_in_year};
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation};
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::gaps::LAPSE_C_PER_M;
@@ -15,8 +16,6 @@ use std::f64::consts::TAU;
 const AROUND_DAYS: i64 = 15;
 /// Stored values around a date needed to say so: most of one year's.
 const FEWEST_AROUND: usize = 20;
-/// Days of a leap year.
-const YEAR: usize = 366;
 /// By how much a month is warmer or colder than usual (standard deviation), °C, as long as a
 /// station's own years say little of it; a year, and the least that is believed.
 const MONTH_SPREAD_C: f64 = 3.0;
@@ -361,9 +360,4 @@ fn spread(departures: impl Iterator<Item = f64>, usual: f64) -> f64 {
         |(squares, count), by| (squares + by * by, count + 1.0),
     );
     (squares / count).sqrt()
-}
-
-/// A day's place in a leap year, from 0.
-fn place_in_year(day: NaiveDate) -> usize {
-    day.with_year(2024).map_or(0, |day| day.ordinal0() as usize)
 }

@@ -33,6 +33,7 @@ pub mod screening;
 mod stored_days;
 #[cfg(test)]
 mod tests;
+mod time_of_year;
 #[cfg(test)]
 mod whole_file_tests;
 mod yardstick;

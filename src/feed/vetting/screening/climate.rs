@@ -1,7 +1,8 @@
 //! What a station's own record says of a time of year.
 
-use super::series::{DenseDays, YEAR};
+use super::series::DenseDays;
 use super::spread::{RobustSpread, biweight};
+use crate::feed::vetting::time_of_year::YEAR;
 use std::cell::OnceCell;
 
 /// Days to either side of a date whose values are its climate; Durre et al. 2010 take 15 days in

@@ -1,8 +1,9 @@
 //! A value against the same days of neighbouring stations.
 
 use super::doubts::{Doubts, ValueAt};
-use super::series::{DenseDays, YEAR};
+use super::series::DenseDays;
 use super::spread::{RobustSpread, biweight};
+use crate::feed::vetting::time_of_year::YEAR;
 use crate::station_feed::memory::HoldReason;
 use std::cell::OnceCell;
 

@@ -1,8 +1,9 @@
 //! A value against the days beside it: spikes and dips, and the range of neighbouring days.
 
 use super::doubts::{Doubts, ValueAt};
-use super::series::{DenseDays, YEAR};
+use super::series::DenseDays;
 use super::spread::biweight;
+use crate::feed::vetting::time_of_year::YEAR;
 use crate::station_feed::memory::HoldReason;
 use std::cell::OnceCell;
 
