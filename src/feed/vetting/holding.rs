@@ -112,10 +112,7 @@ fn take_out(readings: &mut Readings, day: NaiveDate, element: Element) {
     let Some(reading) = readings.get_mut(&day) else {
         return;
     };
-    match element {
-        Element::Max => reading.max = None,
-        Element::Min => reading.min = None,
-    }
+    *element.of_mut(reading) = None;
     if *reading == Reading::default() {
         readings.remove(&day);
     }
