@@ -16,10 +16,10 @@ const KNOTS: usize = YEAR.div_ceil(STEP);
 const FEWEST_VALUES: usize = 100;
 /// No spread is taken for smaller, °C: records in whole degrees, and made-up ones, would have every
 /// value stand out.
-pub(super) const LEAST_SPREAD_C: f64 = 1.5;
+const LEAST_SPREAD_C: f64 = 1.5;
 
 /// Days to either side of a date whose extremes it is held against.
-pub(super) const EXTREMES_WITHIN: usize = 15;
+const EXTREMES_WITHIN: usize = 15;
 
 /// Least and greatest values of the time of year, °C, without the one in question, and how many
 /// there are.
