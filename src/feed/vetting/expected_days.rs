@@ -2,7 +2,7 @@
 //! the same time of year, its neighbours' same days, or nothing but latitude and height.
 
 use super::median::median;
-use super::stored_days::as_published;
+use super::stored_days::{as_published, both};
 use super::time_of_year::{YEAR, place_in_year};
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation};
 use crate::domain::weather::extremes::Unit;
@@ -318,7 +318,7 @@ impl UsualDays {
 
 /// By how much a day is warmer than expected, °C: the mean of its extremes that are there.
 fn level(reading: &Reading, expected: &Reading, reread: impl Fn(f64) -> f64) -> Option<f64> {
-    let departures = [reading.max.zip(expected.max), reading.min.zip(expected.min)];
+    let departures = both(reading, expected);
     let there = departures.iter().flatten();
     let sum: f64 = there
         .clone()

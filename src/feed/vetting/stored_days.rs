@@ -85,7 +85,7 @@ fn common_days<'r>(
 }
 
 /// Maximum and minimum that both readings have.
-fn both(new: &Reading, known: &Reading) -> [Option<(f64, f64)>; 2] {
+pub(super) fn both(new: &Reading, known: &Reading) -> [Option<(f64, f64)>; 2] {
     [new.max.zip(known.max), new.min.zip(known.min)]
 }
 
