@@ -1,7 +1,7 @@
 //! Screening what is new, for feeds and imports alike: brings what is stored of a station, of its
 //! neighbours and of decisions.
 
-use crate::domain::weather::reading::{Reading, Readings};
+use crate::domain::weather::reading::Readings;
 use crate::feed::vetting::screening::{NEIGHBOUR_DAYS, news, screen};
 use crate::feed::vetting::{HeldOut, hold_out, leave_out_refused};
 use crate::station_feed::StationFeed;
@@ -51,14 +51,8 @@ pub fn screen_again(
         let Some(reading) = whole.get(day) else {
             continue;
         };
-        let (to, from) = (
-            brought.entry(*day).or_default(),
-            rest.entry(*day).or_default(),
-        );
-        match element {
-            Element::Max => (to.max, from.max) = (reading.max, None),
-            Element::Min => (to.min, from.min) = (reading.min, None),
-        }
+        *element.of_mut(brought.entry(*day).or_default()) = element.of(reading);
+        *element.of_mut(rest.entry(*day).or_default()) = None;
     }
     let said = brought.clone();
     let held_out = screened(store, feed, &mut brought, &rest, now)?;
@@ -69,14 +63,9 @@ pub fn screen_again(
         let known = before.get(day).copied().unwrap_or_default();
         for element in [Element::Max, Element::Min] {
             if element.of(reading).is_some() && element.of(&left).is_none() {
-                if element.of(&known).is_none() {
-                    taken_out.push((*day, element));
-                    continue;
-                }
-                let back: &mut Reading = back.entry(*day).or_default();
-                match element {
-                    Element::Max => back.max = known.max,
-                    Element::Min => back.min = known.min,
+                match element.of(&known) {
+                    None => taken_out.push((*day, element)),
+                    old => *element.of_mut(back.entry(*day).or_default()) = old,
                 }
             }
         }

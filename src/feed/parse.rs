@@ -342,10 +342,7 @@ impl Intake<'_> {
         }
         self.lines.insert(day, row.line);
         let reading = self.parsed.readings.entry(day).or_default();
-        let slot = match element {
-            Element::Max => &mut reading.max,
-            Element::Min => &mut reading.min,
-        };
+        let slot = element.of_mut(reading);
         match *slot {
             None => *slot = Some(celsius),
             Some(known) if known == celsius => {}

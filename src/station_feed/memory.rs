@@ -108,7 +108,7 @@ impl std::fmt::Display for HoldReason {
 }
 
 /// Two values this near, °C, are the same one: late revisions are of 0.1 °C.
-pub const SAME_VALUE_C: f64 = 0.25;
+const SAME_VALUE_C: f64 = 0.25;
 
 /// A value that is held out of sums.
 #[derive(Debug, Clone, Copy, PartialEq)]

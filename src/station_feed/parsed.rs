@@ -46,4 +46,12 @@ impl Element {
             Element::Min => reading.min,
         }
     }
+
+    /// Where a reading has this extreme.
+    pub fn of_mut(self, reading: &mut Reading) -> &mut Option<f64> {
+        match self {
+            Element::Max => &mut reading.max,
+            Element::Min => &mut reading.min,
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! What a file would change of what is stored: said before it is taken all the same.
 
 use super::full_date;
+use super::stored_days::both;
 use crate::domain::weather::reading::{Reading, Readings};
 use chrono::NaiveDate;
 use std::fmt;
@@ -46,7 +47,7 @@ impl FileChanges {
 }
 
 fn differences(new: &Reading, known: &Reading) -> impl Iterator<Item = f64> {
-    [new.max.zip(known.max), new.min.zip(known.min)]
+    both(new, known)
         .into_iter()
         .flatten()
         .map(|(new, known)| (new - known).abs())

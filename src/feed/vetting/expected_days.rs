@@ -1,9 +1,12 @@
 //! What a station's new days are expected to be like, from whatever is known: its own stored days of
 //! the same time of year, its neighbours' same days, or nothing but latitude and height.
 
-use super::stored_days::as_published;
+use super::median::median;
+use super::stored_days::{as_published, both};
+use super::time_of_year::{YEAR, place_in_year};
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation};
 use crate::domain::weather::extremes::Unit;
+use crate::domain::weather::gaps::LAPSE_C_PER_M;
 use crate::domain::weather::reading::{Reading, Readings};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use std::collections::BTreeMap;
@@ -13,8 +16,6 @@ use std::f64::consts::TAU;
 const AROUND_DAYS: i64 = 15;
 /// Stored values around a date needed to say so: most of one year's.
 const FEWEST_AROUND: usize = 20;
-/// Days of a leap year.
-const YEAR: usize = 366;
 /// By how much a month is warmer or colder than usual (standard deviation), °C, as long as a
 /// station's own years say little of it; a year, and the least that is believed.
 const MONTH_SPREAD_C: f64 = 3.0;
@@ -35,8 +36,6 @@ const LATITUDE_SPREAD_C: f64 = 6.0;
 const LATITUDE_RANGE_SPREAD: f64 = 0.35;
 /// The usual daily range on land, °C (common practice, no source).
 const USUAL_RANGE_C: f64 = 10.0;
-/// Fall of the temperature with height, °C a metre: the standard atmosphere's (ISO 2533).
-const LAPSE_C: f64 = 0.0065;
 /// Below this sum of squares the days are as expected.
 const FITS: f64 = 9.0;
 /// Another unit must fit better by so much.
@@ -125,7 +124,8 @@ impl ExpectedDays {
                     .iter()
                     .filter_map(|other| {
                         let higher = elevation_m.zip(other.elevation_m);
-                        let lapse = higher.map_or(0.0, |(own, there)| (there - own) * LAPSE_C);
+                        let lapse =
+                            higher.map_or(0.0, |(own, there)| (there - own) * LAPSE_C_PER_M);
                         Some(pick(other.readings.get(day)?)? + lapse)
                     })
                     .collect();
@@ -161,7 +161,7 @@ impl ExpectedDays {
     /// Rough means over land, from memory; the fall with height is the standard atmosphere's.
     pub fn of_latitude(readings: &Readings, latitude: f64, elevation_m: Option<f64>) -> Self {
         let sine = latitude.to_radians().sin();
-        let annual = 27.0 - 34.0 * sine * sine - LAPSE_C * elevation_m.unwrap_or(0.0);
+        let annual = 27.0 - 34.0 * sine * sine - LAPSE_C_PER_M * elevation_m.unwrap_or(0.0);
         let days = readings
             .keys()
             .map(|day| {
@@ -318,7 +318,7 @@ impl UsualDays {
 
 /// By how much a day is warmer than expected, °C: the mean of its extremes that are there.
 fn level(reading: &Reading, expected: &Reading, reread: impl Fn(f64) -> f64) -> Option<f64> {
-    let departures = [reading.max.zip(expected.max), reading.min.zip(expected.min)];
+    let departures = both(reading, expected);
     let there = departures.iter().flatten();
     let sum: f64 = there
         .clone()
@@ -360,14 +360,4 @@ fn spread(departures: impl Iterator<Item = f64>, usual: f64) -> f64 {
         |(squares, count), by| (squares + by * by, count + 1.0),
     );
     (squares / count).sqrt()
-}
-
-/// A day's place in a leap year, from 0.
-fn place_in_year(day: NaiveDate) -> usize {
-    day.with_year(2024).map_or(0, |day| day.ordinal0() as usize)
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }

@@ -57,11 +57,19 @@ pub fn hold_out(
     let mut days: Vec<NaiveDate> = suspects.iter().map(|suspect| suspect.day).collect();
     days.dedup();
     let few = days.len() <= MOST_BELIEVED_DAYS;
+    let reach = readings.keys().next().copied();
+    let reach = reach.zip(readings.keys().next_back().copied());
+    let within = |day: NaiveDate| reach.is_some_and(|(from, to)| (from..=to).contains(&day));
+    // What was held before and has not been met again.
+    let mut left: BTreeMap<(NaiveDate, Element), &HeldValue> = before
+        .iter()
+        .map(|held| ((held.day, held.element), held))
+        .collect();
     let mut out = HeldOut::default();
     for suspect in suspects {
-        let known = before
-            .iter()
-            .find(|held| held.is_of(suspect.day, suspect.element, suspect.celsius));
+        let place = (suspect.day, suspect.element);
+        let known = left.get(&place).copied();
+        let known = known.filter(|held| held.is_of(suspect.day, suspect.element, suspect.celsius));
         let since = known.map_or(now, |held| held.since);
         let may_wait = suspect.thin && few;
         if may_wait && now - since >= BELIEVED_AFTER {
@@ -75,6 +83,8 @@ pub fn hold_out(
         }
         out.waits |= may_wait;
         out.fresh += usize::from(known.is_none());
+        left.remove(&place);
+        take_out(readings, suspect.day, suspect.element);
         out.held.push(HeldValue {
             day: suspect.day,
             element: suspect.element,
@@ -84,38 +94,20 @@ pub fn hold_out(
             expected: suspect.expected,
         });
     }
-    let reach = readings.keys().next().copied();
-    let reach = reach.zip(readings.keys().next_back().copied());
-    let within = |day: NaiveDate| reach.is_some_and(|(from, to)| (from..=to).contains(&day));
-    let (gone, kept): (Vec<&HeldValue>, Vec<&HeldValue>) = before
-        .iter()
-        .filter(|old| !is_held(&out.held, old.day, old.element))
-        .partition(|old| within(old.day));
+    let (gone, kept): (Vec<&HeldValue>, Vec<&HeldValue>) =
+        left.into_values().partition(|old| within(old.day));
     out.released = released(&gone, readings);
     out.held.extend(kept);
     out.held.sort_by_key(|held| (held.day, held.element));
-    for suspect in suspects {
-        if is_held(&out.held, suspect.day, suspect.element) {
-            take_out(readings, suspect.day, suspect.element);
-        }
-    }
     out.finding = finding(&out.held);
     out
-}
-
-fn is_held(held: &[HeldValue], day: NaiveDate, element: Element) -> bool {
-    held.iter()
-        .any(|held| held.day == day && held.element == element)
 }
 
 fn take_out(readings: &mut Readings, day: NaiveDate, element: Element) {
     let Some(reading) = readings.get_mut(&day) else {
         return;
     };
-    match element {
-        Element::Max => reading.max = None,
-        Element::Min => reading.min = None,
-    }
+    *element.of_mut(reading) = None;
     if *reading == Reading::default() {
         readings.remove(&day);
     }

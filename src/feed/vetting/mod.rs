@@ -14,6 +14,7 @@ use crate::domain::weather::extremes::Unit;
 use crate::station_feed::dialect::{Binding, in_words};
 use crate::station_feed::parsed::Parsed;
 use chrono::NaiveDate;
+use stored_days::Shared;
 
 mod changes;
 mod expected_days;
@@ -23,6 +24,7 @@ mod holding;
 #[cfg(test)]
 mod holding_tests;
 mod last_file;
+mod median;
 mod moved_days;
 mod new_days;
 #[cfg(test)]
@@ -32,6 +34,7 @@ pub mod screening;
 mod stored_days;
 #[cfg(test)]
 mod tests;
+mod time_of_year;
 #[cfg(test)]
 mod whole_file_tests;
 mod yardstick;
@@ -52,13 +55,15 @@ pub fn vet(parsed: &Parsed, binding: &Binding, known: &Yardstick) -> Result<(), 
     if unit_was_corrected(parsed, binding, known) {
         return vet_alone(parsed, binding);
     }
-    stored_days::refuse_other_unit(parsed, binding, known)?;
+    let shared = Shared::of(&parsed.readings, &known.stored);
+    let new = new_days::new_days(parsed, known);
+    stored_days::refuse_other_unit(parsed, &shared, binding, known)?;
     vet_alone(parsed, binding)
-        .map_err(|rejection| new_days::with_unit_that_fits(rejection, parsed, binding, known))?;
-    stored_days::refuse_other_days(parsed, binding, known)?;
-    stored_days::refuse_other_station(parsed, known)?;
-    new_days::refuse_unexpected(parsed, binding, known)?;
-    moved_days::refuse_moved(parsed, known)
+        .map_err(|rejection| new_days::with_unit_that_fits(rejection, &new, binding, known))?;
+    stored_days::refuse_other_days(parsed, &shared, binding, known)?;
+    stored_days::refuse_other_station(parsed, &shared, known)?;
+    new_days::refuse_unexpected(&new, binding, known)?;
+    moved_days::refuse_moved(&new, known)
 }
 
 /// Holds a parsed file against what is possible alone: of a forecast, of a file of no station yet,

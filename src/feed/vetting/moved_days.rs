@@ -2,10 +2,11 @@
 //! one fits them better a day off, and the station's own days before did not. Maxima and minima must both
 //! have moved, and against two neighbours at least: observers change the hour of one of them now and then, and that is no wrong file.
 
+use super::median::median;
 use super::yardstick::{OtherStation, Yardstick};
 use crate::domain::weather::reading::Readings;
 use crate::feed::Rejection;
-use crate::station_feed::parsed::{Element, Parsed};
+use crate::station_feed::parsed::Element;
 use chrono::{NaiveDate, TimeDelta};
 
 /// Days that both need for an opinion, of the file and of the time before it. A choice.
@@ -22,13 +23,7 @@ pub(super) const DAYS_BEFORE: u64 = 90;
 ///
 /// # Errors
 /// [`Rejection`] naming the neighbour and the way it has moved.
-pub(super) fn refuse_moved(parsed: &Parsed, known: &Yardstick) -> Result<(), Rejection> {
-    let new: Readings = parsed
-        .readings
-        .iter()
-        .filter(|(day, _)| !known.stored.contains_key(day))
-        .map(|(day, reading)| (*day, *reading))
-        .collect();
+pub(super) fn refuse_moved(new: &Readings, known: &Yardstick) -> Result<(), Rejection> {
     let Some((first, _)) = new.first_key_value() else {
         return Ok(());
     };
@@ -44,7 +39,7 @@ pub(super) fn refuse_moved(parsed: &Parsed, known: &Yardstick) -> Result<(), Rej
         .filter(|other| other.is_neighbour)
         .filter_map(|other| {
             let by = |element| {
-                let now = clear_lag(&new, &other.readings, element)?;
+                let now = clear_lag(new, &other.readings, element)?;
                 let then = clear_lag(&before, &other.readings, element)?;
                 Some(now - then)
             };
@@ -89,22 +84,18 @@ fn scatter(readings: &Readings, other: &Readings, element: Element, lag: i64) ->
         let there = element.of(other.get(&(*day + TimeDelta::days(lag)))?)?;
         Some(here - there)
     };
-    let differences: Vec<f64> = readings
+    let mut differences: Vec<f64> = readings
         .iter()
         .filter_map(|(day, reading)| difference(day, element.of(reading)?))
         .collect();
     if differences.len() < DAYS_FOR_OPINION {
         return None;
     }
-    let middle = median(differences.clone());
-    Some(median(
-        differences.iter().map(|by| (by - middle).abs()).collect(),
-    ))
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+    let middle = median(&mut differences)?;
+    for by in &mut differences {
+        *by = (*by - middle).abs();
+    }
+    median(&mut differences)
 }
 
 #[cfg(test)]
@@ -135,10 +126,7 @@ mod tests {
     }
 
     fn vetted(new_later_by: i64, stored_later_by: i64) -> Result<(), Rejection> {
-        let parsed = Parsed {
-            readings: weather("2026-04-01", "2026-04-30", new_later_by, 0.0),
-            ..Parsed::default()
-        };
+        let new = weather("2026-04-01", "2026-04-30", new_later_by, 0.0);
         let known = Yardstick {
             stored: weather("2026-01-01", "2026-03-31", stored_later_by, 0.0),
             others: ["orchard", "weir"]
@@ -152,7 +140,7 @@ mod tests {
             command: "the command".into(),
             ..Yardstick::default()
         };
-        refuse_moved(&parsed, &known)
+        refuse_moved(&new, &known)
     }
 
     #[test]
@@ -174,10 +162,7 @@ mod tests {
 
     #[test]
     fn where_nothing_is_known_of_the_days_before_nothing_is_said() {
-        let parsed = Parsed {
-            readings: weather("2026-04-01", "2026-04-30", -1, 0.0),
-            ..Parsed::default()
-        };
-        assert_eq!(refuse_moved(&parsed, &Yardstick::default()), Ok(()));
+        let new = weather("2026-04-01", "2026-04-30", -1, 0.0);
+        assert_eq!(refuse_moved(&new, &Yardstick::default()), Ok(()));
     }
 }

@@ -9,23 +9,22 @@ use crate::feed::Rejection;
 use crate::station_feed::dialect::Binding;
 use crate::station_feed::parsed::Parsed;
 
-/// Refuses a file whose new days fit another unit, or no such station.
+/// Refuses a file of which the new days, `days`, fit another unit, or no such station.
 ///
 /// # Errors
 /// [`Rejection`] naming the unit that fits, or how far the days are off.
 pub(super) fn refuse_unexpected(
-    parsed: &Parsed,
+    days: &Readings,
     binding: &Binding,
     known: &Yardstick,
 ) -> Result<(), Rejection> {
-    let days = new_days(parsed, known);
     let span = || {
         let ends = days.first_key_value().zip(days.last_key_value());
         ends.map_or(String::new(), |((first, _), (last, _))| {
             format!("{} to {}", full_date(*first), full_date(*last))
         })
     };
-    match opinion(&days, binding, known) {
+    match opinion(days, binding, known) {
         Some((source, Opinion::Unit(unit, departure))) => Err(Rejection::whole(
             format!(
                 "{}, {}, against {source}; read as {unit} they fit better",
@@ -48,11 +47,11 @@ pub(super) fn refuse_unexpected(
 /// A rejection of impossible values, with the unit in which the new days are as expected, if there is one.
 pub(super) fn with_unit_that_fits(
     rejection: Rejection,
-    parsed: &Parsed,
+    days: &Readings,
     binding: &Binding,
     known: &Yardstick,
 ) -> Rejection {
-    match opinion(&new_days(parsed, known), binding, known) {
+    match opinion(days, binding, known) {
         Some((_, Opinion::Unit(unit, _))) => Rejection {
             what: format!("{}; read as {unit} they fit better", rejection.what),
             remedy: how_to_set(unit, binding, known),
@@ -63,7 +62,7 @@ pub(super) fn with_unit_that_fits(
 }
 
 /// The days of a file that are not stored.
-fn new_days(parsed: &Parsed, known: &Yardstick) -> Readings {
+pub(super) fn new_days(parsed: &Parsed, known: &Yardstick) -> Readings {
     let days = parsed.readings.iter();
     days.filter(|(day, _)| !known.stored.contains_key(day))
         .map(|(day, reading)| (*day, *reading))

@@ -1,5 +1,6 @@
 //! Holding a parsed file against the days that are stored: the station's own, and those of others.
 
+use super::median::median;
 use super::yardstick::{DAYS_TO_COMPARE, OtherStation, Yardstick};
 use super::{another_unit, full_date};
 use crate::domain::weather::extremes::Unit;
@@ -84,7 +85,7 @@ fn common_days<'r>(
 }
 
 /// Maximum and minimum that both readings have.
-fn both(new: &Reading, known: &Reading) -> [Option<(f64, f64)>; 2] {
+pub(super) fn both(new: &Reading, known: &Reading) -> [Option<(f64, f64)>; 2] {
     [new.max.zip(known.max), new.min.zip(known.min)]
 }
 
@@ -101,13 +102,14 @@ pub(super) fn changed_too_much(shared: &Shared) -> bool {
 /// [`Rejection`] naming the unit that fits.
 pub(super) fn refuse_other_unit(
     parsed: &Parsed,
+    shared: &Shared,
     binding: &Binding,
     known: &Yardstick,
 ) -> Result<(), Rejection> {
     let common = common_values(&parsed.readings, &known.stored);
     let is_another = common.len() >= 2 * DAYS_FOR_UNIT
         && median_difference(&common, |celsius| celsius) > OTHER_UNIT_C
-        || changed_too_much(&Shared::of(&parsed.readings, &known.stored));
+        || changed_too_much(shared);
     match unit_that_fits(&common, binding.unit) {
         Some(unit) if is_another => Err(other_unit(unit, binding, known)),
         _ => Ok(()),
@@ -121,12 +123,12 @@ pub(super) fn refuse_other_unit(
 /// [`Rejection`] naming that reading, or the differences.
 pub(super) fn refuse_other_days(
     parsed: &Parsed,
+    shared: &Shared,
     binding: &Binding,
     known: &Yardstick,
 ) -> Result<(), Rejection> {
     let readings = &parsed.readings;
-    let shared = Shared::of(readings, &known.stored);
-    if !changed_too_much(&shared) {
+    if !changed_too_much(shared) {
         return Ok(());
     }
     let remedy = |first: &str| {
@@ -137,7 +139,7 @@ pub(super) fn refuse_other_days(
     };
     let (what, first) = if let Some(moved) = moved_by_a_day(readings, &known.stored) {
         (
-            format!("{}: {moved}", in_numbers(&shared)),
+            format!("{}: {moved}", in_numbers(shared)),
             "the service or its observer has changed the day that a value is put under: look at the file"
                 .to_owned(),
         )
@@ -145,7 +147,7 @@ pub(super) fn refuse_other_days(
         (
             format!(
                 "{}: these are the days of station {id} ({} of {} the same)",
-                in_numbers(&shared),
+                in_numbers(shared),
                 days.0,
                 days.1
             ),
@@ -153,7 +155,7 @@ pub(super) fn refuse_other_days(
         )
     } else {
         (
-            in_numbers(&shared),
+            in_numbers(shared),
             format!(
                 "the feed has changed its unit or its station: {}, or give a new station its own id",
                 another_unit(binding)
@@ -184,12 +186,15 @@ fn in_numbers(shared: &Shared) -> String {
 ///
 /// # Errors
 /// [`Rejection`] naming the station.
-pub(super) fn refuse_other_station(parsed: &Parsed, known: &Yardstick) -> Result<(), Rejection> {
-    let readings = &parsed.readings;
-    if Shared::of(readings, &known.stored).days() >= DAYS_TO_COMPARE {
+pub(super) fn refuse_other_station(
+    parsed: &Parsed,
+    shared: &Shared,
+    known: &Yardstick,
+) -> Result<(), Rejection> {
+    if shared.days() >= DAYS_TO_COMPARE {
         return Ok(());
     }
-    let Some((id, (same, days))) = whose(readings, &known.others, SAME_STATION) else {
+    let Some((id, (same, days))) = whose(&parsed.readings, &known.others, SAME_STATION) else {
         return Ok(());
     };
     Err(Rejection::whole(
@@ -328,9 +333,5 @@ fn median_difference(pairs: &[(f64, f64)], reread: impl Fn(f64) -> f64) -> f64 {
         .iter()
         .map(|(new, known)| (reread(*new) - known).abs())
         .collect();
-    if differences.is_empty() {
-        return f64::INFINITY;
-    }
-    let middle = differences.len() / 2;
-    *differences.select_nth_unstable_by(middle, f64::total_cmp).1
+    median(&mut differences).unwrap_or(f64::INFINITY)
 }

@@ -57,6 +57,15 @@ pub(super) fn known(stored: &Readings) -> Yardstick {
     }
 }
 
+fn refuse_other_unit(
+    parsed: &Parsed,
+    binding: &Binding,
+    stored: &Readings,
+) -> Result<(), Rejection> {
+    let shared = Shared::of(&parsed.readings, stored);
+    stored_days::refuse_other_unit(parsed, &shared, binding, &known(stored))
+}
+
 fn profile(readings: &Readings) -> FileProfile {
     let parsed = Parsed {
         readings: readings.clone(),
@@ -229,7 +238,7 @@ fn every_switch_of_unit_is_recognised_by_the_unit_that_fits() {
             };
             let mut binding = binding(bound);
             binding.dialect.units = Unit::NAMED.map(|(_, unit)| unit).to_vec();
-            let result = stored_days::refuse_other_unit(&parsed, &binding, &known(&stored));
+            let result = refuse_other_unit(&parsed, &binding, &stored);
             if unit == bound {
                 assert_eq!(result, Ok(()), "{name}");
             } else {
@@ -249,7 +258,7 @@ fn a_switch_to_a_unit_that_the_dialect_does_not_have_points_to_another_dialect()
         readings: misread(&stored, Unit::Fahrenheit, bound),
         ..Parsed::default()
     };
-    let text = stored_days::refuse_other_unit(&parsed, &binding(bound), &known(&stored))
+    let text = refuse_other_unit(&parsed, &binding(bound), &stored)
         .unwrap_err()
         .to_string();
     assert!(text.contains("read as fahrenheit it agrees"), "{text}");

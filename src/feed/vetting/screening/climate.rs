@@ -1,7 +1,8 @@
 //! What a station's own record says of a time of year.
 
-use super::series::{DenseDays, YEAR};
+use super::series::DenseDays;
 use super::spread::{RobustSpread, biweight};
+use crate::feed::vetting::time_of_year::YEAR;
 use std::cell::OnceCell;
 
 /// Days to either side of a date whose values are its climate; Durre et al. 2010 take 15 days in
@@ -15,10 +16,10 @@ const KNOTS: usize = YEAR.div_ceil(STEP);
 const FEWEST_VALUES: usize = 100;
 /// No spread is taken for smaller, °C: records in whole degrees, and made-up ones, would have every
 /// value stand out.
-pub(super) const LEAST_SPREAD_C: f64 = 1.5;
+const LEAST_SPREAD_C: f64 = 1.5;
 
 /// Days to either side of a date whose extremes it is held against.
-pub(super) const EXTREMES_WITHIN: usize = 15;
+const EXTREMES_WITHIN: usize = 15;
 
 /// Least and greatest values of the time of year, °C, without the one in question, and how many
 /// there are.

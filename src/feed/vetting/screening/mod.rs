@@ -23,6 +23,7 @@ mod doubts;
 mod neighbours;
 mod outliers;
 mod repeats;
+mod seasonal;
 mod series;
 mod spread;
 mod steps;

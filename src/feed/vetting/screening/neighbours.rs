@@ -1,10 +1,10 @@
 //! A value against the same days of neighbouring stations.
 
 use super::doubts::{Doubts, ValueAt};
-use super::series::{DenseDays, YEAR};
-use super::spread::{RobustSpread, biweight};
+use super::seasonal::SeasonalSpread;
+use super::series::DenseDays;
+use super::spread::RobustSpread;
 use crate::station_feed::memory::HoldReason;
-use std::cell::OnceCell;
 
 /// A value at least so far, °C, from what every neighbour makes of it is in doubt, …
 const APART_C: f64 = 12.0;
@@ -14,69 +14,59 @@ const APART_C: f64 = 12.0;
 const APART_SPREADS: f64 = 5.0;
 /// A neighbour this near, °C, speaks for a value.
 const AGREES_C: f64 = 5.0;
-/// Places of the year that share a usual difference.
-const STEP: usize = 15;
-/// Days to either side that it is of.
+/// Days to either side of a time of year that a usual difference is of.
 const WITHIN: usize = 45;
 /// Fewest common days for a usual difference.
 const FEWEST_COMMON: usize = 60;
+/// No usual difference is taken to vary less, standard deviation, °C.
+const LEAST_DEVIATION_C: f64 = 0.5;
+
 /// A neighbour and how it usually differs.
 pub(super) struct Beside<'s> {
     own: &'s DenseDays,
     other: &'s DenseDays,
-    usual: [Vec<OnceCell<Option<RobustSpread>>>; 2],
+    usual: SeasonalSpread,
 }
 
 impl<'s> Beside<'s> {
     /// A station and one of its neighbours.
     pub fn of(own: &'s DenseDays, other: &'s DenseDays) -> Self {
-        let cells = YEAR.div_ceil(STEP);
         Self {
             own,
             other,
-            usual: [vec![OnceCell::new(); cells], vec![OnceCell::new(); cells]],
+            usual: SeasonalSpread::new(WITHIN, FEWEST_COMMON),
         }
+    }
+
+    /// Where the neighbour has a day.
+    fn there(&self, index: usize) -> Option<usize> {
+        self.other.index(self.own.day(index))
     }
 
     /// The usual difference, own minus neighbour's, of a time of year.
     fn usual(&self, index: usize, slot: usize) -> Option<RobustSpread> {
-        let cell = self.own.place(index) / STEP;
-        *self.usual[slot][cell].get_or_init(|| {
-            let mut differences = Vec::new();
-            let middle = cell * STEP + STEP / 2;
-            self.other.each_around(middle, WITHIN, |there| {
-                let own = self.own.index(self.other.day(there));
-                let own = own.and_then(|index| self.own.value(index, slot));
-                if let Some((own, other)) = own.zip(self.other.value(there, slot)) {
-                    differences.push(own - other);
-                }
-            });
-            biweight(&mut differences)
-                .filter(|spread| spread.count >= FEWEST_COMMON)
-                .map(|spread| RobustSpread {
-                    deviation: spread.deviation.max(0.5),
-                    ..spread
-                })
+        let difference = |there| {
+            let here = self.own.index(self.other.day(there))?;
+            Some(self.own.value(here, slot)? - self.other.value(there, slot)?)
+        };
+        let place = self.own.place(index);
+        let spread = self.usual.at(place, slot, self.other, difference)?;
+        Some(RobustSpread {
+            deviation: spread.deviation.max(LEAST_DEVIATION_C),
+            ..spread
         })
     }
 
-    /// The neighbour's values of the day and the two beside it: observers read at different hours.
-    fn days(&self, index: usize, slot: usize) -> impl Iterator<Item = f64> + '_ {
-        let there = self.other.index(self.own.day(index));
-        let around =
-            move |there| (-1..=1).filter_map(move |step| self.other.near(there, step, slot));
-        there.into_iter().flat_map(around)
-    }
-
-    /// How far a value is from the nearest of the neighbour's three days, with the usual difference,
-    /// if the neighbour knows the day.
+    /// How far a value is from the nearest of the neighbour's values of the day and the two beside
+    /// it (observers read at different hours), with the usual difference, if the neighbour knows the
+    /// day.
     fn apart(&self, index: usize, slot: usize) -> Option<(f64, RobustSpread)> {
         let value = self.own.value(index, slot)?;
         let usual = self.usual(index, slot)?;
-        let same = self.other.index(self.own.day(index))?;
-        self.other.value(same, slot)?;
-        let apart = self
-            .days(index, slot)
+        let there = self.there(index)?;
+        self.other.value(there, slot)?;
+        let apart = (-1..=1)
+            .filter_map(|step| self.other.near(there, step, slot))
             .map(|there| value - there - usual.mean)
             .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
         Some((apart, usual))
@@ -89,7 +79,7 @@ impl<'s> Beside<'s> {
             return false;
         };
         let usual = self.usual(index, slot).map_or(0.0, |usual| usual.mean);
-        let same = self.other.index(self.own.day(index));
+        let same = self.there(index);
         let same = same.and_then(|there| self.other.value(there, slot));
         same.is_some_and(|there| (value - there - usual).abs() <= AGREES_C)
     }

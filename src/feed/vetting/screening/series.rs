@@ -1,11 +1,10 @@
 //! A station's days as a dense row, for checks that look at the days beside.
 
 use crate::domain::weather::reading::Readings;
+use crate::feed::vetting::time_of_year::{YEAR, place_in_year};
 use crate::station_feed::parsed::Element;
 use chrono::{Datelike, Days, NaiveDate};
 
-/// Days of a leap year.
-pub(super) const YEAR: usize = 366;
 /// Days that a record may span; what is farther apart is no record of one station.
 const LONGEST: i64 = 400 * YEAR as i64;
 
@@ -53,10 +52,11 @@ impl DenseDays {
                 *known = value.unwrap_or(*known);
             }
         }
+        let dates = first.iter_days().take(length);
         Self {
             first,
             days,
-            places: places(first, length),
+            places: dates.map(|day| place_in_year(day) as u16).collect(),
         }
     }
 
@@ -133,27 +133,4 @@ impl DenseDays {
             }
         }
     }
-}
-
-/// The places in a leap year of so many days.
-fn places(first: NaiveDate, length: usize) -> Vec<u16> {
-    let mut places = Vec::with_capacity(length);
-    let mut day = first;
-    while places.len() < length {
-        let leap = day.leap_year();
-        let from = day.ordinal0();
-        let to = if leap { 366 } else { 365 };
-        let left = length - places.len();
-        places.extend(
-            (from..to)
-                .take(left)
-                .map(|ordinal| ordinal as u16 + u16::from(!leap && ordinal > 58)),
-        );
-        let Some(next) = NaiveDate::from_ymd_opt(day.year() + 1, 1, 1) else {
-            break;
-        };
-        day = next;
-    }
-    places.resize(length, 0);
-    places
 }

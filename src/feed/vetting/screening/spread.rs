@@ -1,5 +1,7 @@
 //! Mean and spread that a few bad values do not move.
 
+use crate::feed::vetting::median::median as median_of;
+
 /// Multiples of the median absolute deviation beyond which a value has no weight.
 const CENSORED_FROM: f64 = 7.5;
 
@@ -37,9 +39,9 @@ pub(super) fn biweight(values: &mut [f64]) -> Option<RobustSpread> {
     if values.len() < 2 {
         return None;
     }
-    let median = median_of(values);
+    let median = median_of(values)?;
     let mut far: Vec<f64> = values.iter().map(|value| (value - median).abs()).collect();
-    let scale = CENSORED_FROM * median_of(&mut far);
+    let scale = CENSORED_FROM * median_of(&mut far)?;
     let count = values.len();
     if scale <= 0.0 {
         return Some(RobustSpread {
@@ -66,10 +68,4 @@ pub(super) fn biweight(values: &mut [f64]) -> Option<RobustSpread> {
         deviation: (count as f64 * squares).sqrt() / slope.abs().max(f64::MIN_POSITIVE),
         count,
     })
-}
-
-/// The upper median; puts the values out of order.
-pub(super) fn median_of(values: &mut [f64]) -> f64 {
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }

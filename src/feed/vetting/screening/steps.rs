@@ -1,10 +1,9 @@
 //! A value against the days beside it: spikes and dips, and the range of neighbouring days.
 
 use super::doubts::{Doubts, ValueAt};
-use super::series::{DenseDays, YEAR};
-use super::spread::biweight;
+use super::seasonal::SeasonalSpread;
+use super::series::DenseDays;
 use crate::station_feed::memory::HoldReason;
-use std::cell::OnceCell;
 
 /// A step up and one down (or down and up) of so much, °C, is a spike: 25 in Durre et al. 2010 (from
 /// memory).
@@ -16,8 +15,6 @@ const SPIKE_SPREADS: f64 = 5.0;
 const LEAST_SPIKE_C: f64 = 10.0;
 /// Days to either side whose steps count.
 const WITHIN: usize = 15;
-/// Places of the year that share a spread.
-const STEP: usize = 15;
 /// Fewest steps of which a spread is taken.
 const FEWEST_STEPS: usize = 100;
 /// A maximum so much, °C, above the warmest minimum of the three days around, or a minimum so much
@@ -27,34 +24,23 @@ const LAGGED_RANGE_C: f64 = 40.0;
 /// The spreads of a station's steps from day to day, reckoned where they are asked for.
 pub(super) struct Steps<'s> {
     series: &'s DenseDays,
-    spreads: [Vec<OnceCell<Option<f64>>>; 2],
+    spreads: SeasonalSpread,
 }
 
 impl<'s> Steps<'s> {
     /// Of a record.
     pub fn of(series: &'s DenseDays) -> Self {
-        let cells = YEAR.div_ceil(STEP);
         Self {
             series,
-            spreads: [vec![OnceCell::new(); cells], vec![OnceCell::new(); cells]],
+            spreads: SeasonalSpread::new(WITHIN, FEWEST_STEPS),
         }
     }
 
     fn spread(&self, index: usize, slot: usize) -> Option<f64> {
-        let cell = self.series.place(index) / STEP;
-        *self.spreads[slot][cell].get_or_init(|| {
-            let mut steps = Vec::new();
-            let middle = cell * STEP + STEP / 2;
-            self.series.each_around(middle, WITHIN, |at| {
-                let before = self.series.near(at, -1, slot);
-                if let Some((before, value)) = before.zip(self.series.value(at, slot)) {
-                    steps.push(value - before);
-                }
-            });
-            biweight(&mut steps)
-                .filter(|spread| spread.count >= FEWEST_STEPS)
-                .map(|spread| spread.deviation)
-        })
+        let series = self.series;
+        let step = |at| Some(series.value(at, slot)? - series.near(at, -1, slot)?);
+        let spread = self.spreads.at(series.place(index), slot, series, step)?;
+        Some(spread.deviation)
     }
 
     /// Values far above or below both days beside them.
