@@ -313,7 +313,10 @@ impl Import<'_> {
         let mut good: Vec<(usize, Parsed)> = Vec::new();
         for (place, parsed) in part.stations {
             let place = job.stations[place];
-            match self.vetted(place, parsed, store)? {
+            let is_stored =
+                !self.options.dry_run && outcome.rejected.iter().all(|(bad, _)| *bad != place);
+            let new = is_stored.then_some(&mut *new);
+            match self.vetted((place, parsed), store, new)? {
                 Ok(parsed) => good.push((place, parsed)),
                 Err(rejection) => outcome.rejected.push((place, rejection)),
             }
@@ -325,10 +328,6 @@ impl Import<'_> {
                 .iter()
                 .map(|(place, parsed)| (self.stations[*place].station.id.as_str(), parsed))
                 .collect();
-            for (place, parsed) in &good {
-                let stored = store.readings(&self.stations[*place].station.id)?;
-                new.add(*place, &parsed.readings, &stored);
-            }
             let merged = store.merge_all(&stations, batch, self.now)?;
             for ((place, _), merged) in good.iter().zip(merged) {
                 *outcome.merged.entry(*place).or_default() += merged;
@@ -344,12 +343,12 @@ impl Import<'_> {
         Ok(())
     }
 
-    /// What a station's rows say, held against what is stored.
+    /// What a station's rows say, held against what is stored; `new` remembers what of it is news.
     fn vetted(
         &self,
-        place: usize,
-        parsed: Result<Parsed, Rejection>,
+        (place, parsed): (usize, Result<Parsed, Rejection>),
         store: &Store,
+        new: Option<&mut NewValues>,
     ) -> anyhow::Result<Result<Parsed, Rejection>> {
         let parsed = match parsed {
             Ok(parsed) => parsed,
@@ -359,16 +358,22 @@ impl Import<'_> {
         let mut binding = feed.binding.clone();
         binding.dialect = self.dialect.clone();
         binding.unit = self.dialect.units[0];
-        if self.options.replace {
-            let changes = FileChanges::of(&parsed.readings, &store.readings(&feed.station.id)?);
+        let (verdict, stored) = if self.options.replace {
+            let stored = store.readings(&feed.station.id)?;
+            let changes = FileChanges::of(&parsed.readings, &stored);
             if changes.changes_values() {
                 self.bar.suspend(|| say!("{}: {changes}", feed.station.id));
             }
-            return Ok(vet_alone(&parsed, &binding).map(|()| parsed));
+            (vet_alone(&parsed, &binding), stored)
+        } else {
+            let mut known = yardstick(store, self.config, feed, &binding, &parsed)?;
+            known.command = "hatchbell import --bulk --replace FILE".to_owned();
+            (vet(&parsed, &binding, &known), known.stored)
+        };
+        if let (Ok(()), Some(new)) = (&verdict, new) {
+            new.add(place, &parsed.readings, &stored);
         }
-        let mut known = yardstick(store, self.config, feed, &binding, &parsed)?;
-        known.command = "hatchbell import --bulk --replace FILE".to_owned();
-        Ok(vet(&parsed, &binding, &known).map(|()| parsed))
+        Ok(verdict.map(|()| parsed))
     }
 
     fn end(
