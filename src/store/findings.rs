@@ -6,7 +6,7 @@ use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::{Finding, KnownFinding, Trouble};
 use crate::station_feed::memory::{DecidedValue, FileProfile, HeldValue};
 use chrono::{DateTime, TimeDelta, Utc};
-use rusqlite::{OptionalExtension, TransactionBehavior, params};
+use rusqlite::{OptionalExtension, params};
 
 /// What is told and over at once is shown for so long.
 const SHOWN_FOR: TimeDelta = TimeDelta::days(14);
@@ -109,9 +109,7 @@ impl Store {
         drafts: &[Draft<'_>],
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self.immediate()?;
         for finding in &changes.begun {
             let over_at = (finding.trouble == Trouble::Header).then_some(now);
             transaction.execute(

@@ -8,7 +8,7 @@ use crate::domain::weather::reading::Readings;
 use crate::station_feed::memory::{DecidedValue, HeldValue, HoldReason};
 use crate::station_feed::parsed::Element;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Transaction, TransactionBehavior, params};
+use rusqlite::{Transaction, params};
 
 /// Who decides of a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,9 +94,7 @@ impl Store {
         finding: Option<&Finding>,
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self.immediate()?;
         replace_held(&transaction, station, held)?;
         decide(&transaction, station, (decided, DecidedBy::Command), now)?;
         let mut confirmed = Readings::new();

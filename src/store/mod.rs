@@ -5,7 +5,7 @@
 //! messages about them are written in one transaction; sending comes after.
 
 use rusqlite::config::DbConfig;
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -261,6 +261,12 @@ impl Store {
             connection,
             running: None,
         })
+    }
+
+    /// A transaction that nobody else writes beside; dropped, it leaves no trace.
+    fn immediate(&mut self) -> Result<Transaction<'_>, StoreError> {
+        let connection = &mut self.connection;
+        Ok(connection.transaction_with_behavior(TransactionBehavior::Immediate)?)
     }
 }
 
