@@ -39,11 +39,27 @@ pub enum Element {
 }
 
 impl Element {
+    /// The name in the store.
+    pub fn name(self) -> &'static str {
+        match self {
+            Element::Max => "max",
+            Element::Min => "min",
+        }
+    }
+
     /// This extreme of a reading, °C.
     pub fn of(self, reading: &Reading) -> Option<f64> {
         match self {
             Element::Max => reading.max,
             Element::Min => reading.min,
+        }
+    }
+
+    /// The same, to be changed.
+    pub fn of_mut(self, reading: &mut Reading) -> &mut Option<f64> {
+        match self {
+            Element::Max => &mut reading.max,
+            Element::Min => &mut reading.min,
         }
     }
 }

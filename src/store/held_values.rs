@@ -7,7 +7,7 @@ use crate::domain::telling::feed_trouble::{Finding, Trouble};
 use crate::domain::weather::reading::Readings;
 use crate::station_feed::memory::{DecidedValue, HeldValue, HoldReason};
 use crate::station_feed::parsed::Element;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 use rusqlite::{Transaction, params};
 
 /// Who decides of a value.
@@ -25,13 +25,6 @@ impl DecidedBy {
             Self::Command => "command",
             Self::Time => "time",
         }
-    }
-}
-
-fn name(element: Element) -> &'static str {
-    match element {
-        Element::Max => "max",
-        Element::Min => "min",
     }
 }
 
@@ -100,10 +93,7 @@ impl Store {
         let mut confirmed = Readings::new();
         for value in decided.iter().filter(|value| value.confirmed) {
             let reading = confirmed.entry(value.day).or_default();
-            match value.element {
-                Element::Max => reading.max = Some(value.celsius),
-                Element::Min => reading.min = Some(value.celsius),
-            }
+            *value.element.of_mut(reading) = Some(value.celsius);
         }
         let mut batch = OpenBatch::of_import("values confirmed by command".to_owned());
         let said = Said::of_readings(&confirmed);
@@ -154,7 +144,7 @@ pub(super) fn replace_held(
         insert.execute(params![
             station,
             one.day,
-            name(one.element),
+            one.element.name(),
             one.celsius,
             one.since,
             one.reason.name(),
@@ -186,11 +176,10 @@ pub(super) fn decide(
         } else {
             "refused"
         };
-        let day: NaiveDate = one.day;
         insert.execute(params![
             station,
-            day,
-            name(one.element),
+            one.day,
+            one.element.name(),
             one.celsius,
             decision,
             by.name(),
