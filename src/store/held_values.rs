@@ -1,6 +1,7 @@
 //! Values held out of sums, and what was decided of values.
 
 use super::batches::OpenBatch;
+use super::findings::{begin, end, go_on};
 use super::taking_in::{Said, take_in};
 use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::{Finding, Trouble};
@@ -98,29 +99,10 @@ impl Store {
         let mut batch = OpenBatch::of_import("values confirmed by command".to_owned());
         let said = Said::of_readings(&confirmed);
         take_in(&transaction, station, said, &mut batch, now)?;
-        let trouble = Trouble::Outlier.name();
         match finding {
-            Some(finding) => {
-                let known = transaction.execute(
-                    "UPDATE finding SET what = ?3
-                     WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
-                    params![station, trouble, finding.what],
-                )?;
-                if known == 0 {
-                    transaction.execute(
-                        "INSERT INTO finding (station, trouble, what, since)
-                         VALUES (?1, ?2, ?3, ?4)",
-                        params![station, trouble, finding.what, now],
-                    )?;
-                }
-            }
-            None => {
-                transaction.execute(
-                    "UPDATE finding SET over_at = ?3
-                     WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
-                    params![station, trouble, now],
-                )?;
-            }
+            Some(finding) if go_on(&transaction, station, finding)? => {}
+            Some(finding) => begin(&transaction, station, finding, None, now)?,
+            None => end(&transaction, station, Trouble::Outlier, now)?,
         }
         transaction.commit()?;
         Ok(())
