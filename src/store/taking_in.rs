@@ -255,13 +255,19 @@ impl StationMerge<'_> {
     }
 
     fn withdraw(&mut self, failed: &[(NaiveDate, Element)]) -> Result<(), StoreError> {
-        for (day, element) in failed {
-            let mut year = YearOfReadings::load(self.transaction, self.station, day.year())?;
-            if let Some(old) = element.of_mut(year.entry(*day)).take() {
-                self.keep_old(*day, *element, old, None)?;
-                self.note(*day, (*element).into(), Some(old), None);
+        for of_year in failed.chunk_by(|(one, _), (next, _)| one.year() == next.year()) {
+            let (first, _) = of_year[0];
+            let mut year = YearOfReadings::load(self.transaction, self.station, first.year())?;
+            let before = self.merged.withdrawn;
+            for (day, element) in of_year {
+                if let Some(old) = element.of_mut(year.entry(*day)).take() {
+                    self.keep_old(*day, *element, old, None)?;
+                    self.note(*day, (*element).into(), Some(old), None);
+                    self.merged.withdrawn += 1;
+                }
+            }
+            if self.merged.withdrawn > before {
                 year.save(self.transaction, self.station)?;
-                self.merged.withdrawn += 1;
             }
         }
         Ok(())
