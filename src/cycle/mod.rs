@@ -37,6 +37,7 @@ mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
 pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
+pub use clock_check::ClockCheck;
 pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use screening::{screen_again, screened};
