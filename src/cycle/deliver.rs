@@ -3,7 +3,7 @@
 
 use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
-use crate::config::{Addresses, Config};
+use crate::config::Addresses;
 use crate::domain::place::site::{Channel, Recipient};
 use crate::notify::{SendError, local};
 use crate::store::StoreError;
@@ -356,21 +356,4 @@ fn addressee(name: &str, channel: Channel, addresses: &Addresses) -> String {
         (Channel::Push, _) => format!("{name} by push"),
         _ => name.to_owned(),
     }
-}
-
-/// The further root certificates, if any are configured.
-///
-/// # Errors
-/// A text naming the file if it cannot be read.
-pub(super) fn extra_ca(config: &Config) -> Result<Option<Vec<u8>>, String> {
-    config
-        .service
-        .extra_ca_file
-        .as_ref()
-        .map(|path| {
-            std::fs::read(path).map_err(|error| {
-                format!("extra_ca_file {} cannot be read: {error}", path.display())
-            })
-        })
-        .transpose()
 }

@@ -224,7 +224,7 @@ impl Setup {
     /// # Errors
     /// A text that says why, if the further root certificates cannot be used.
     pub fn of(config: &Config) -> Result<Self, String> {
-        let extra_ca = deliver::extra_ca(config)?;
+        let extra_ca = lines::extra_ca(config)?;
         let agent = user_agent(&config.service.contact);
         let fetcher = Fetcher::new(FetchPolicy::default(), &agent, extra_ca.as_deref())
             .map_err(|error| error.to_string())?;
