@@ -175,7 +175,7 @@ impl<'p> Daemon<'p> {
         if engine.is_due()? {
             let report = engine.cycle(&beat).await?;
             summarise(engine, &report);
-            if report.failed < report.stations || report.stations == 0 {
+            if report.is_good() {
                 engine.heartbeat(&beat).await;
             }
         } else if engine.is_digest_due()? {

@@ -74,7 +74,7 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     }
     engine.take_back_days_ahead(check)?;
     let report = runtime.block_on(engine.cycle(&|| {}))?;
-    if report.failed < report.stations || report.stations == 0 {
+    if report.is_good() {
         runtime.block_on(engine.heartbeat(&|| {}));
     }
     let for_their_hour = match report.for_their_hour {

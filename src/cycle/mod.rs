@@ -83,6 +83,13 @@ pub struct Report {
     pub for_their_hour: usize,
 }
 
+impl Report {
+    /// Whether days can still arrive: a station has answered, or there is none to ask.
+    pub fn is_good(&self) -> bool {
+        self.failed < self.stations || self.stations == 0
+    }
+}
+
 /// Called while a cycle works, so that a supervisor sees that it does.
 pub type Beat<'b> = &'b dyn Fn();
 
