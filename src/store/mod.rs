@@ -45,9 +45,7 @@ impl RunLock {
     /// # Errors
     /// [`StoreError::Open`] if another process holds it, or the folder cannot be written to.
     pub fn take(database: &Path) -> Result<Self, StoreError> {
-        let mut name = database.as_os_str().to_owned();
-        name.push(".lock");
-        let path = PathBuf::from(name);
+        let path = running::beside(database, ".lock");
         let failed = |reason: String| StoreError::Open {
             path: database.to_owned(),
             reason,
