@@ -2,7 +2,7 @@
 //! answers signals, and lets the service manager see that it works. A database that fails does not
 //! end it: it is tried again until it works.
 
-use crate::clock::Clock;
+use crate::clock::{Clock, ClockDoubt};
 use crate::config::load;
 use crate::cycle::{Engine, Report, Setup};
 use crate::store::StoreError;
@@ -146,13 +146,13 @@ impl<'p> Daemon<'p> {
     }
 
     /// Whether the clock is in doubt, so that nothing is evaluated or sent.
-    fn is_held(&mut self) -> Result<bool, StoreError> {
+    fn is_held(&mut self, doubt: Option<&ClockDoubt>) -> bool {
         let steady = Clock::steady();
-        let Some(doubt) = self.engine.clock_doubt()? else {
+        let Some(doubt) = doubt else {
             if self.doubted.take().is_some() {
                 info!("the clock is in doubt no longer");
             }
-            return Ok(false);
+            return false;
         };
         let reason = doubt.reason();
         if self.doubted.is_none() {
@@ -160,21 +160,22 @@ impl<'p> Daemon<'p> {
             notify(&[NotifyState::Status(&format!("held: {reason}"))]);
         }
         let since = *self.doubted.get_or_insert(steady);
-        Ok(doubt.holds(steady.duration_since(since)))
+        doubt.holds(steady.duration_since(since))
     }
 
     /// One look: a cycle if one is due, else whatever waits in the outbox.
     async fn step(&mut self) -> Result<(), StoreError> {
         self.ready()?;
-        if self.is_held()? {
+        let check = self.engine.check_clock()?;
+        if self.is_held(check.doubt.as_ref()) {
             return Ok(());
         }
         let engine = &mut self.engine;
-        engine.take_back_days_ahead()?;
+        engine.take_back_days_ahead(check)?;
         if engine.is_due()? {
             let report = engine.cycle(&beat).await?;
             summarise(engine, &report);
-            if report.failed < report.stations || report.stations == 0 {
+            if report.is_good() {
                 engine.heartbeat(&beat).await;
             }
         } else if engine.is_digest_due()? {

@@ -64,16 +64,17 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     // A single cycle leaves no configuration in force.
     engine.store.note_configuration(None)?;
     engine.clock = Clock::for_run(engine.config.demo, engine.store.last_cycle()?);
-    match engine.clock_doubt()? {
+    let check = engine.check_clock()?;
+    match &check.doubt {
         Some(ClockDoubt::Behind(reason)) => {
             anyhow::bail!("{reason}; set the clock, then run again")
         }
         Some(ClockDoubt::Ahead(reason)) => eprintln!("{reason}; is the clock right?"),
         None => {}
     }
-    engine.take_back_days_ahead()?;
+    engine.take_back_days_ahead(check)?;
     let report = runtime.block_on(engine.cycle(&|| {}))?;
-    if report.failed < report.stations || report.stations == 0 {
+    if report.is_good() {
         runtime.block_on(engine.heartbeat(&|| {}));
     }
     let for_their_hour = match report.for_their_hour {

@@ -1,12 +1,10 @@
 //! Signs that need no database: a word to the operator when it fails, a heartbeat while all is well.
 
-use super::{Beat, Engine, Print, deliver::extra_ca, with_beat};
-use crate::config::{Addresses, Config, EmailServer, PushAddress};
+use super::lines::{extra_ca, mailer, push_target, pusher};
+use super::{Beat, Engine, Print, with_beat};
+use crate::config::{Addresses, Config};
 use crate::feed::fetch::user_agent;
-use crate::notify::email::{Mailer, SmtpSettings};
-use crate::notify::push::{PushTarget, Pusher};
 use crate::notify::{Parcel, SendError, heartbeat};
-use crate::secret::{Secret, SecretSource};
 use std::time::Duration;
 use tracing::{info, warn};
 
@@ -32,26 +30,19 @@ impl Engine {
             text: text.to_owned(),
             created_at: now,
         };
-        let mut stop = self.stop.clone();
         let sending = async {
             say(by_mail(config, addresses, &parcel).await);
             say(by_push(config, addresses, &parcel).await);
         };
-        tokio::select! {
-            () = with_beat(sending, beat) => {}
-            Ok(_) = stop.wait_for(|stop| *stop) => {}
-        }
+        self.unless_stopped(sending, beat).await;
     }
-}
 
-impl Engine {
     /// Calls the heartbeat address, if there is one; a failure is logged and hurts nothing.
     pub async fn heartbeat(&self, beat: Beat<'_>) {
         let Some(url) = &self.config.service.heartbeat else {
             return;
         };
         let agent = user_agent(&self.config.service.contact);
-        let mut stop = self.stop.clone();
         let calling = async {
             let result = match extra_ca(&self.config) {
                 Ok(ca) => heartbeat::call(url, &agent, ca.as_deref()).await,
@@ -61,8 +52,14 @@ impl Engine {
                 warn!("{problem}");
             }
         };
+        self.unless_stopped(calling, beat).await;
+    }
+
+    /// Awaits something, beating meanwhile, until it is over or the program is to stop.
+    async fn unless_stopped(&self, work: impl Future<Output = ()>, beat: Beat<'_>) {
+        let mut stop = self.stop.clone();
         tokio::select! {
-            () = with_beat(calling, beat) => {}
+            () = with_beat(work, beat) => {}
             Ok(_) = stop.wait_for(|stop| *stop) => {}
         }
     }
@@ -83,7 +80,7 @@ async fn by_mail(
     parcel: &Parcel,
 ) -> Option<Result<(), SendError>> {
     let (server, to) = (config.email.as_ref()?, addresses.email.as_ref()?);
-    Some(match mailer(config, server) {
+    Some(match mailer(config, server, PATIENCE) {
         Ok(mut mailer) => Box::pin(mailer.send(to, parcel)).await,
         Err(problem) => Err(SendError::Transient(problem)),
     })
@@ -95,39 +92,10 @@ async fn by_push(
     addresses: &Addresses,
     parcel: &Parcel,
 ) -> Option<Result<(), SendError>> {
-    let address = addresses.push.as_ref()?;
-    Some(match pusher(config, address) {
+    let target = push_target(addresses.push.as_ref()?);
+    let ready = target.and_then(|target| Ok((pusher(config, PATIENCE)?, target)));
+    Some(match ready {
         Ok((pusher, target)) => Box::pin(pusher.send(&target, parcel)).await,
         Err(problem) => Err(SendError::Transient(problem)),
     })
-}
-
-fn mailer(config: &Config, server: &EmailServer) -> Result<Mailer, String> {
-    Mailer::new(&SmtpSettings {
-        host: server.host.clone(),
-        port: server.port,
-        security: server.security,
-        username: server.username.clone(),
-        password: secret(server.password.as_ref())?,
-        from: server.from.clone(),
-        timeout: PATIENCE,
-        extra_ca_pem: extra_ca(config)?,
-    })
-}
-
-fn pusher(config: &Config, address: &PushAddress) -> Result<(Pusher, PushTarget), String> {
-    let target = PushTarget {
-        url: address.url.clone(),
-        format: address.format,
-        token: secret(address.token.as_ref())?,
-    };
-    let agent = user_agent(&config.service.contact);
-    let pusher = Pusher::new(&agent, PATIENCE, extra_ca(config)?.as_deref())?;
-    Ok((pusher, target))
-}
-
-fn secret(source: Option<&SecretSource>) -> Result<Option<Secret>, String> {
-    source
-        .map(|source| source.load().map_err(|error| error.to_string()))
-        .transpose()
 }

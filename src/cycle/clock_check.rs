@@ -8,23 +8,43 @@ use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 use tracing::warn;
 
+/// What the machine's clock and the stored days say of each other; nothing where another clock runs.
+#[derive(Debug, Default)]
+pub struct ClockCheck {
+    /// Why the clock may not be right, if so.
+    pub doubt: Option<ClockDoubt>,
+    /// The stored days that cannot have been measured yet, if the clock is right, by station.
+    days_ahead: BTreeMap<String, Vec<NaiveDate>>,
+}
+
 impl Engine {
-    /// Why the machine's clock may not be right, if so.
+    /// Holds the clock against what is stored.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn clock_doubt(&self) -> Result<Option<ClockDoubt>, StoreError> {
+    pub fn check_clock(&self) -> Result<ClockCheck, StoreError> {
         if !self.clock.is_machine() {
-            return Ok(None);
+            return Ok(ClockCheck::default());
         }
         let now = self.clock.now();
-        let days: BTreeSet<NaiveDate> = self.days_ahead()?.into_iter().map(|one| one.1).collect();
+        let allowed = newest_allowed(now);
+        let newest_day = self.store.newest_day_of_all()?;
+        let mut days_ahead: BTreeMap<String, Vec<NaiveDate>> = BTreeMap::new();
+        if newest_day.is_some_and(|newest| newest > allowed) {
+            for (station, day) in self.store.days_after(allowed)? {
+                days_ahead.entry(station).or_default().push(day);
+            }
+        }
+        let days: BTreeSet<&NaiveDate> = days_ahead.values().flatten().collect();
         let evidence = TimeEvidence {
-            newest_day: self.store.newest_day_of_all()?,
+            newest_day,
             days_ahead: days.len(),
             last_cycle: self.store.last_cycle()?,
         };
-        Ok(doubt(now, &evidence))
+        Ok(ClockCheck {
+            doubt: doubt(now, &evidence),
+            days_ahead,
+        })
     }
 
     /// Takes back stored days that lie in the future of a clock that is believed: they came in while
@@ -32,15 +52,8 @@ impl Engine {
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn take_back_days_ahead(&mut self) -> Result<(), StoreError> {
-        if !self.clock.is_machine() {
-            return Ok(());
-        }
-        let mut by_station: BTreeMap<String, Vec<NaiveDate>> = BTreeMap::new();
-        for (station, day) in self.days_ahead()? {
-            by_station.entry(station).or_default().push(day);
-        }
-        for (station, days) in by_station {
+    pub fn take_back_days_ahead(&mut self, check: ClockCheck) -> Result<(), StoreError> {
+        for (station, days) in check.days_ahead {
             let both = |day: &NaiveDate| [(*day, Element::Min), (*day, Element::Max)];
             let values: Vec<_> = days.iter().flat_map(both).collect();
             self.store.withdraw(&station, &values, self.clock.now())?;
@@ -49,14 +62,5 @@ impl Engine {
             }
         }
         Ok(())
-    }
-
-    /// The stored days that cannot have been measured yet, if the clock is right, by station.
-    fn days_ahead(&self) -> Result<Vec<(String, NaiveDate)>, StoreError> {
-        let allowed = newest_allowed(self.clock.now());
-        match self.store.newest_day_of_all()? {
-            Some(newest) if newest > allowed => self.store.days_after(allowed),
-            _ => Ok(Vec::new()),
-        }
     }
 }

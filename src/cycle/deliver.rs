@@ -3,7 +3,7 @@
 
 use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
-use crate::config::{Addresses, Config};
+use crate::config::Addresses;
 use crate::domain::place::site::{Channel, Recipient};
 use crate::notify::{SendError, local};
 use crate::store::StoreError;
@@ -165,8 +165,8 @@ impl Engine {
             };
             self.store.attempt(&message, self.clock.now())?;
             let target = self
-                .is_for_its_member(&message)
-                .and_then(|()| line.prepare(&self.config, &message));
+                .recipient_of(&message)
+                .and_then(|_| line.prepare(&self.config, &message));
             match target {
                 Ok(target) => {
                     begin(line, target, message, under_way);
@@ -239,9 +239,9 @@ impl Engine {
         Ok(())
     }
 
-    /// Refuses a message whose recipient's id belongs to another member by now.
-    fn is_for_its_member(&self, message: &Waiting) -> Result<(), SendError> {
-        let Some((member, _)) = self.config.member_and_recipient(&message.recipient) else {
+    /// Who a message is for. One whose recipient's id belongs to another member by now is refused.
+    fn recipient_of(&self, message: &Waiting) -> Result<&Recipient, SendError> {
+        let Some((member, recipient)) = self.config.member_and_recipient(&message.recipient) else {
             return Err(SendError::Permanent(format!(
                 "recipient {} is no longer in the configuration",
                 message.recipient
@@ -252,19 +252,17 @@ impl Engine {
                 "it was meant for recipient {} of member {meant}, and {} is now of member {}",
                 message.recipient, message.recipient, member.id
             ))),
-            _ => Ok(()),
+            _ => Ok(recipient),
         }
     }
 
     /// Prints a message or appends it to a file.
     fn hand_over(&mut self, message: &Waiting) -> Result<(), SendError> {
-        self.is_for_its_member(message)?;
-        let recipient = self.config.recipient(&message.recipient);
-        let addresses = self.config.addresses.get(&message.recipient);
-        let (Some(recipient), Some(addresses)) = (recipient, addresses) else {
+        let name = &self.recipient_of(message)?.name;
+        let Some(addresses) = self.config.addresses.get(&message.recipient) else {
             return Err(no_address(message.channel));
         };
-        let (name, parcel) = (&recipient.name, parcel(message));
+        let parcel = parcel(message);
         if prints(self.print, message.channel) {
             let to = addressee(name, message.channel, addresses);
             return local::print(&mut self.output, &to, &parcel);
@@ -356,21 +354,4 @@ fn addressee(name: &str, channel: Channel, addresses: &Addresses) -> String {
         (Channel::Push, _) => format!("{name} by push"),
         _ => name.to_owned(),
     }
-}
-
-/// The further root certificates, if any are configured.
-///
-/// # Errors
-/// A text naming the file if it cannot be read.
-pub(super) fn extra_ca(config: &Config) -> Result<Option<Vec<u8>>, String> {
-    config
-        .service
-        .extra_ca_file
-        .as_ref()
-        .map(|path| {
-            std::fs::read(path).map_err(|error| {
-                format!("extra_ca_file {} cannot be read: {error}", path.display())
-            })
-        })
-        .transpose()
 }

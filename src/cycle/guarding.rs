@@ -1,6 +1,6 @@
 //! Guarding the intake: brings what vetting and telling decide by, and writes down what they say.
 
-use super::unreachable::operator;
+use super::unreachable::{operator, operator_draft};
 use super::{Engine, Report, screened};
 use crate::config::Config;
 use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
@@ -232,26 +232,20 @@ fn operator_drafts<'c>(
     notices: &[FeedNotice<'_>],
     id: &'c str,
 ) -> Vec<Draft<'c>> {
-    let Some((member, operator)) = operator(config).filter(|_| !notices.is_empty()) else {
+    let Some(whose) = operator(config).filter(|_| !notices.is_empty()) else {
         return Vec::new();
     };
+    let (_, operator) = whose;
     operator
         .channels
         .iter()
         .map(|channel| {
             let message = feed_message(&config.service.name, &operator.name, *channel, notices);
-            Draft {
-                recipient: &operator.id,
-                member: &member.id,
-                channel: *channel,
-                title: message.title,
-                body: message.body,
-                urgent: false,
-                about: About {
-                    kinds: notices.iter().map(|one| one.trouble.name()).collect(),
-                    places: vec![id],
-                },
-            }
+            let about = About {
+                kinds: notices.iter().map(|one| one.trouble.name()).collect(),
+                places: vec![id],
+            };
+            operator_draft(whose, *channel, message, about)
         })
         .collect()
 }

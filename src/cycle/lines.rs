@@ -1,8 +1,7 @@
 //! Lines of messages: one for each server, which is sent them one after the other over one
 //! connection.
 
-use super::deliver::extra_ca;
-use crate::config::{Addresses, Config, EmailServer};
+use crate::config::{Addresses, Config, EmailServer, PushAddress};
 use crate::domain::place::site::Channel;
 use crate::feed::fetch::user_agent;
 use crate::notify::email::{Mailer, SmtpSettings};
@@ -108,8 +107,7 @@ impl Line {
             return Err(no_address(Channel::Email));
         };
         if !matches!(self.connection, Connection::Mail(_)) {
-            let settings = smtp_settings(config, server).map_err(SendError::Unreachable)?;
-            let mailer = Mailer::new(&settings).map_err(SendError::Unreachable)?;
+            let mailer = mailer(config, server, PATIENCE).map_err(SendError::Unreachable)?;
             self.connection = Connection::Mail(Box::new(mailer));
         }
         Ok(Addressee::Mail(to.clone()))
@@ -124,16 +122,11 @@ impl Line {
             return Err(no_address(Channel::Push));
         };
         if !matches!(self.connection, Connection::Push(_)) {
-            let ca = extra_ca(config).map_err(SendError::Unreachable)?;
-            let agent = user_agent(&config.service.contact);
-            let pusher = Pusher::new(&agent, PATIENCE, ca.as_deref());
-            self.connection = Connection::Push(pusher.map_err(SendError::Unreachable)?);
+            let pusher = pusher(config, PATIENCE).map_err(SendError::Unreachable)?;
+            self.connection = Connection::Push(pusher);
         }
-        Ok(Addressee::Push(PushTarget {
-            url: address.url.clone(),
-            format: address.format,
-            token: load(address.token.as_ref()).map_err(SendError::Transient)?,
-        }))
+        let target = push_target(address).map_err(SendError::Transient)?;
+        Ok(Addressee::Push(target))
     }
 
     /// Sends one message.
@@ -179,21 +172,67 @@ pub(super) fn no_address(channel: Channel) -> SendError {
     ))
 }
 
-fn load(source: Option<&SecretSource>) -> Result<Option<Secret>, String> {
-    source
-        .map(|source| source.load().map_err(|error| error.to_string()))
-        .transpose()
-}
-
-fn smtp_settings(config: &Config, server: &EmailServer) -> Result<SmtpSettings, String> {
-    Ok(SmtpSettings {
+/// What mail is sent with. The password is read anew.
+///
+/// # Errors
+/// A text that says what cannot be read or used.
+pub(super) fn mailer(
+    config: &Config,
+    server: &EmailServer,
+    patience: Duration,
+) -> Result<Mailer, String> {
+    Mailer::new(&SmtpSettings {
         host: server.host.clone(),
         port: server.port,
         security: server.security,
         username: server.username.clone(),
         password: load(server.password.as_ref())?,
         from: server.from.clone(),
-        timeout: PATIENCE,
+        timeout: patience,
         extra_ca_pem: extra_ca(config)?,
     })
+}
+
+/// What pushes are sent with.
+///
+/// # Errors
+/// A text that says what cannot be read or used.
+pub(super) fn pusher(config: &Config, patience: Duration) -> Result<Pusher, String> {
+    let agent = user_agent(&config.service.contact);
+    Pusher::new(&agent, patience, extra_ca(config)?.as_deref())
+}
+
+/// Where a push goes. The token is read anew.
+///
+/// # Errors
+/// A text that says why the token cannot be read.
+pub(super) fn push_target(address: &PushAddress) -> Result<PushTarget, String> {
+    Ok(PushTarget {
+        url: address.url.clone(),
+        format: address.format,
+        token: load(address.token.as_ref())?,
+    })
+}
+
+fn load(source: Option<&SecretSource>) -> Result<Option<Secret>, String> {
+    source
+        .map(|source| source.load().map_err(|error| error.to_string()))
+        .transpose()
+}
+
+/// The further root certificates, if any are configured.
+///
+/// # Errors
+/// A text naming the file if it cannot be read.
+pub(super) fn extra_ca(config: &Config) -> Result<Option<Vec<u8>>, String> {
+    config
+        .service
+        .extra_ca_file
+        .as_ref()
+        .map(|path| {
+            std::fs::read(path).map_err(|error| {
+                format!("extra_ca_file {} cannot be read: {error}", path.display())
+            })
+        })
+        .transpose()
 }

@@ -37,6 +37,7 @@ mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
 pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
+pub use clock_check::ClockCheck;
 pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use screening::{screen_again, screened};
@@ -80,6 +81,13 @@ pub struct Report {
     pub unsent: usize,
     /// Messages that wait for the end of quiet hours or of a pause.
     pub for_their_hour: usize,
+}
+
+impl Report {
+    /// Whether days can still arrive: a station has answered, or there is none to ask.
+    pub fn is_good(&self) -> bool {
+        self.failed < self.stations || self.stations == 0
+    }
 }
 
 /// Called while a cycle works, so that a supervisor sees that it does.
@@ -223,7 +231,7 @@ impl Setup {
     /// # Errors
     /// A text that says why, if the further root certificates cannot be used.
     pub fn of(config: &Config) -> Result<Self, String> {
-        let extra_ca = deliver::extra_ca(config)?;
+        let extra_ca = lines::extra_ca(config)?;
         let agent = user_agent(&config.service.contact);
         let fetcher = Fetcher::new(FetchPolicy::default(), &agent, extra_ca.as_deref())
             .map_err(|error| error.to_string())?;

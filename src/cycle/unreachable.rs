@@ -3,7 +3,7 @@
 use super::{Engine, Report};
 use crate::config::Config;
 use crate::domain::place::site::{Channel, Member, Recipient};
-use crate::notify::wording::{Undelivered, undelivered_message};
+use crate::notify::wording::{Message, Undelivered, undelivered_message};
 use crate::store::StoreError;
 use crate::store::outbox::{About, Draft};
 use crate::store::unreachable::Unreachable;
@@ -13,13 +13,32 @@ pub(super) fn operator(config: &Config) -> Option<(&Member, &Recipient)> {
     config.member_and_recipient(config.service.operator.as_ref()?)
 }
 
+/// A message to the operator by one of their ways.
+pub(super) fn operator_draft<'c>(
+    (member, operator): (&'c Member, &'c Recipient),
+    channel: Channel,
+    message: Message,
+    about: About<'c>,
+) -> Draft<'c> {
+    Draft {
+        recipient: &operator.id,
+        member: &member.id,
+        channel,
+        title: message.title,
+        body: message.body,
+        urgent: false,
+        about,
+    }
+}
+
 impl Engine {
     /// Writes a message about each recipient who cannot be reached and of whom the operator does
     /// not know. Says whether there were any.
     pub(super) fn tell_of_unreachable(&mut self, report: &mut Report) -> Result<bool, StoreError> {
-        let Some((member, operator)) = operator(&self.config) else {
+        let Some(whose) = operator(&self.config) else {
             return Ok(false);
         };
+        let (_, operator) = whose;
         let now = self.clock.now();
         let found = self.store.newly_unreachable(now)?;
         let mut drafts = Vec::new();
@@ -35,18 +54,11 @@ impl Engine {
             drafts.extend(ways(operator, one).into_iter().map(|channel| {
                 let service = &self.config.service.name;
                 let message = undelivered_message(service, &operator.name, channel, &undelivered);
-                Draft {
-                    recipient: &operator.id,
-                    member: &member.id,
-                    channel,
-                    title: message.title,
-                    body: message.body,
-                    urgent: false,
-                    about: About {
-                        kinds: vec!["undelivered"],
-                        places: Vec::new(),
-                    },
-                }
+                let about = About {
+                    kinds: vec!["undelivered"],
+                    places: Vec::new(),
+                };
+                operator_draft(whose, channel, message, about)
             }));
         }
         if found.is_empty() {

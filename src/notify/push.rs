@@ -10,7 +10,7 @@ use chrono::SecondsFormat;
 use reqwest::header::{
     AUTHORIZATION, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue, RETRY_AFTER,
 };
-use reqwest::{Client, Response, StatusCode, Url, redirect};
+use reqwest::{Client, ClientBuilder, Response, StatusCode, Url, redirect};
 use serde::Serialize;
 use std::fmt;
 use std::time::Duration;
@@ -90,22 +90,14 @@ impl Pusher {
         timeout: Duration,
         extra_ca_pem: Option<&[u8]>,
     ) -> Result<Self, String> {
-        install_tls_provider();
-        let extra = extra_ca_pem.map_or(Ok(Vec::new()), root_certificates)?;
-        let client = Client::builder()
-            .user_agent(user_agent)
-            .tls_certs_merge(extra)
-            .timeout(timeout)
-            .redirect(redirect::Policy::none())
-            .referer(false)
-            .build()
-            .map_err(|error| {
-                format!(
-                    "nothing can be pushed: {}; see that the machine's root certificates (package \
-                     ca-certificates) and extra_ca_file are in order",
-                    innermost(&error)
-                )
-            })?;
+        let client = client(user_agent, timeout, extra_ca_pem)?;
+        let client = client.build().map_err(|error| {
+            format!(
+                "nothing can be pushed: {}; see that the machine's root certificates (package \
+                 ca-certificates) and extra_ca_file are in order",
+                innermost(&error)
+            )
+        })?;
         Ok(Self { client, timeout })
     }
 
@@ -254,6 +246,25 @@ fn body(format: PushFormat, parcel: &Parcel) -> Vec<u8> {
         .expect("texts become JSON"),
         PushFormat::Text => parcel.text.clone().into_bytes(),
     }
+}
+
+/// What calls addresses that may be secret: nothing of one goes elsewhere.
+///
+/// # Errors
+/// A text that says what is wrong with `extra_ca_pem`.
+pub(super) fn client(
+    user_agent: &str,
+    timeout: Duration,
+    extra_ca_pem: Option<&[u8]>,
+) -> Result<ClientBuilder, String> {
+    install_tls_provider();
+    let extra = extra_ca_pem.map_or(Ok(Vec::new()), root_certificates)?;
+    Ok(Client::builder()
+        .user_agent(user_agent)
+        .tls_certs_merge(extra)
+        .timeout(timeout)
+        .redirect(redirect::Policy::none())
+        .referer(false))
 }
 
 /// A structured-field string (RFC 8941, 3.3.3).

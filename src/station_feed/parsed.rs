@@ -39,6 +39,14 @@ pub enum Element {
 }
 
 impl Element {
+    /// The name in the store.
+    pub fn name(self) -> &'static str {
+        match self {
+            Element::Max => "max",
+            Element::Min => "min",
+        }
+    }
+
     /// This extreme of a reading, °C.
     pub fn of(self, reading: &Reading) -> Option<f64> {
         match self {

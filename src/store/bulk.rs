@@ -10,7 +10,7 @@ use crate::station_feed::parsed::Parsed;
 use crate::station_feed::station_year::{FAILED, Packed, SLOTS, StationYear, UNKNOWN, YearPage};
 use crate::station_feed::version::FileMark;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 
 /// The years of the archive from ?1 on, as `known (year)`: one look into the index for each, where
 /// a plain DISTINCT would pass every page.
@@ -200,11 +200,6 @@ impl Store {
         }
         readings.retain(|_, reading| !is_swapped(reading));
         Ok((readings, rain))
-    }
-
-    pub(super) fn immediate(&mut self) -> Result<Transaction<'_>, StoreError> {
-        let connection = &mut self.connection;
-        Ok(connection.transaction_with_behavior(TransactionBehavior::Immediate)?)
     }
 }
 

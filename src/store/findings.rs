@@ -6,7 +6,7 @@ use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::{Finding, KnownFinding, Trouble};
 use crate::station_feed::memory::{DecidedValue, FileProfile, HeldValue};
 use chrono::{DateTime, TimeDelta, Utc};
-use rusqlite::{OptionalExtension, TransactionBehavior, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 
 /// What is told and over at once is shown for so long.
 const SHOWN_FOR: TimeDelta = TimeDelta::days(14);
@@ -109,30 +109,16 @@ impl Store {
         drafts: &[Draft<'_>],
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self.immediate()?;
         for finding in &changes.begun {
             let over_at = (finding.trouble == Trouble::Header).then_some(now);
-            transaction.execute(
-                "INSERT INTO finding (station, trouble, what, since, over_at)
-                 VALUES (?1, ?2, ?3, ?4, ?5)",
-                params![station, finding.trouble.name(), finding.what, now, over_at],
-            )?;
+            begin(&transaction, station, finding, over_at, now)?;
         }
         for finding in &changes.going_on {
-            transaction.execute(
-                "UPDATE finding SET what = ?3
-                 WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
-                params![station, finding.trouble.name(), finding.what],
-            )?;
+            go_on(&transaction, station, finding)?;
         }
         for trouble in &changes.over {
-            transaction.execute(
-                "UPDATE finding SET over_at = ?3
-                 WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
-                params![station, trouble.name(), now],
-            )?;
+            end(&transaction, station, *trouble, now)?;
         }
         if let Some(profile) = changes.profile {
             let header = serde_json::Value::from(profile.header.clone()).to_string();
@@ -167,4 +153,49 @@ impl Store {
         transaction.commit()?;
         Ok(())
     }
+}
+
+/// Writes a finding down; `over_at` is for one that is over at once.
+pub(super) fn begin(
+    transaction: &Transaction<'_>,
+    station: &str,
+    finding: &Finding,
+    over_at: Option<DateTime<Utc>>,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    transaction.execute(
+        "INSERT INTO finding (station, trouble, what, since, over_at)
+         VALUES (?1, ?2, ?3, ?4, ?5)",
+        params![station, finding.trouble.name(), finding.what, now, over_at],
+    )?;
+    Ok(())
+}
+
+/// Puts what is seen now in the place of what an open finding says. Says whether there is one.
+pub(super) fn go_on(
+    transaction: &Transaction<'_>,
+    station: &str,
+    finding: &Finding,
+) -> Result<bool, StoreError> {
+    let known = transaction.execute(
+        "UPDATE finding SET what = ?3
+         WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
+        params![station, finding.trouble.name(), finding.what],
+    )?;
+    Ok(known > 0)
+}
+
+/// Ends a station's open finding of a trouble, if there is one.
+pub(super) fn end(
+    transaction: &Transaction<'_>,
+    station: &str,
+    trouble: Trouble,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    transaction.execute(
+        "UPDATE finding SET over_at = ?3
+         WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
+        params![station, trouble.name(), now],
+    )?;
+    Ok(())
 }

@@ -6,16 +6,14 @@ use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
 use crate::domain::weather::wind::Wind;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, params};
 use std::collections::BTreeSet;
 
 impl Store {
     /// Replaces a station's forecast. One that says word for word what the stored one says is no new
     /// one and stays as old as it is.
     pub fn replace_forecast(&mut self, station: &str, new: &Forecast) -> Result<(), StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self.immediate()?;
         if let Some(issued) = issued(&transaction, station)?
             && of(&transaction, station, issued)?.says_the_same(new)
         {

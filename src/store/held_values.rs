@@ -1,14 +1,15 @@
 //! Values held out of sums, and what was decided of values.
 
 use super::batches::OpenBatch;
+use super::findings::{begin, end, go_on};
 use super::taking_in::{Said, take_in};
 use super::{Store, StoreError, understood};
 use crate::domain::telling::feed_trouble::{Finding, Trouble};
 use crate::domain::weather::reading::Readings;
 use crate::station_feed::memory::{DecidedValue, HeldValue, HoldReason};
 use crate::station_feed::parsed::Element;
-use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Transaction, TransactionBehavior, params};
+use chrono::{DateTime, Utc};
+use rusqlite::{Transaction, params};
 
 /// Who decides of a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,13 +26,6 @@ impl DecidedBy {
             Self::Command => "command",
             Self::Time => "time",
         }
-    }
-}
-
-fn name(element: Element) -> &'static str {
-    match element {
-        Element::Max => "max",
-        Element::Min => "min",
     }
 }
 
@@ -94,45 +88,21 @@ impl Store {
         finding: Option<&Finding>,
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self.immediate()?;
         replace_held(&transaction, station, held)?;
         decide(&transaction, station, (decided, DecidedBy::Command), now)?;
         let mut confirmed = Readings::new();
         for value in decided.iter().filter(|value| value.confirmed) {
             let reading = confirmed.entry(value.day).or_default();
-            match value.element {
-                Element::Max => reading.max = Some(value.celsius),
-                Element::Min => reading.min = Some(value.celsius),
-            }
+            *value.element.of_mut(reading) = Some(value.celsius);
         }
         let mut batch = OpenBatch::of_import("values confirmed by command".to_owned());
         let said = Said::of_readings(&confirmed);
         take_in(&transaction, station, said, &mut batch, now)?;
-        let trouble = Trouble::Outlier.name();
         match finding {
-            Some(finding) => {
-                let known = transaction.execute(
-                    "UPDATE finding SET what = ?3
-                     WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
-                    params![station, trouble, finding.what],
-                )?;
-                if known == 0 {
-                    transaction.execute(
-                        "INSERT INTO finding (station, trouble, what, since)
-                         VALUES (?1, ?2, ?3, ?4)",
-                        params![station, trouble, finding.what, now],
-                    )?;
-                }
-            }
-            None => {
-                transaction.execute(
-                    "UPDATE finding SET over_at = ?3
-                     WHERE station = ?1 AND trouble = ?2 AND over_at IS NULL",
-                    params![station, trouble, now],
-                )?;
-            }
+            Some(finding) if go_on(&transaction, station, finding)? => {}
+            Some(finding) => begin(&transaction, station, finding, None, now)?,
+            None => end(&transaction, station, Trouble::Outlier, now)?,
         }
         transaction.commit()?;
         Ok(())
@@ -156,7 +126,7 @@ pub(super) fn replace_held(
         insert.execute(params![
             station,
             one.day,
-            name(one.element),
+            one.element.name(),
             one.celsius,
             one.since,
             one.reason.name(),
@@ -188,11 +158,10 @@ pub(super) fn decide(
         } else {
             "refused"
         };
-        let day: NaiveDate = one.day;
         insert.execute(params![
             station,
-            day,
-            name(one.element),
+            one.day,
+            one.element.name(),
             one.celsius,
             decision,
             by.name(),

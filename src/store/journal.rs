@@ -6,7 +6,7 @@ use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, SampleArea};
 use crate::store::milestones::Pair;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 use tracing::warn;
 
@@ -156,7 +156,7 @@ impl Store {
         now: DateTime<Utc>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<i64, E> {
-        let transaction = self.alone()?;
+        let transaction = self.immediate()?;
         may(&state(&transaction, site)?)?;
         let number = insert(&transaction, site, day, action, remark, None, now)?;
         transaction.commit().map_err(StoreError::from)?;
@@ -192,7 +192,7 @@ impl Store {
         now: DateTime<Utc>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<Option<i64>, E> {
-        let transaction = self.alone()?;
+        let transaction = self.immediate()?;
         if !remove(&transaction, old.number, now)? {
             return Ok(None);
         }
@@ -201,12 +201,6 @@ impl Store {
         let number = insert(&transaction, &old.site, day, action, remark, replaces, now)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(Some(number))
-    }
-
-    /// A transaction that nobody else writes beside; dropped, it leaves no trace.
-    fn alone(&mut self) -> Result<Transaction<'_>, StoreError> {
-        let immediate = TransactionBehavior::Immediate;
-        Ok(self.connection.transaction_with_behavior(immediate)?)
     }
 
     /// The entries that stand of a site, oldest first.

@@ -8,7 +8,7 @@ use crate::domain::telling::milestone_decision::Recorded;
 use crate::domain::telling::notice_log::LoggedNotice;
 use crate::domain::telling::season_letter::Foretold;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 
 /// A site and a species.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -183,9 +183,7 @@ impl Store {
         drafts: &[Draft<'_>],
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self.immediate()?;
         for entry in entries {
             write(&transaction, entry, now)?;
         }

@@ -5,7 +5,7 @@
 //! messages about them are written in one transaction; sending comes after.
 
 use rusqlite::config::DbConfig;
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -45,9 +45,7 @@ impl RunLock {
     /// # Errors
     /// [`StoreError::Open`] if another process holds it, or the folder cannot be written to.
     pub fn take(database: &Path) -> Result<Self, StoreError> {
-        let mut name = database.as_os_str().to_owned();
-        name.push(".lock");
-        let path = PathBuf::from(name);
+        let path = running::beside(database, ".lock");
         let failed = |reason: String| StoreError::Open {
             path: database.to_owned(),
             reason,
@@ -261,6 +259,12 @@ impl Store {
             connection,
             running: None,
         })
+    }
+
+    /// A transaction that nobody else writes beside; dropped, it leaves no trace.
+    fn immediate(&mut self) -> Result<Transaction<'_>, StoreError> {
+        let connection = &mut self.connection;
+        Ok(connection.transaction_with_behavior(TransactionBehavior::Immediate)?)
     }
 }
 

@@ -1,9 +1,10 @@
 //! The outbox: messages that were decided on, and what became of them.
 //!
 //! A message keeps its number and its id for life, so a repeat after a crash can be recognised. An
-//! id is random: a database that is restored from a backup gives none a second time. Addresses are not stored: they are looked up in the configuration when
-//! a message is sent, so a corrected address also serves messages that wait. So are quiet hours and
-//! pauses; stored is only whether a message may break them.
+//! id is random: a database that is restored from a backup gives none a second time. Addresses are
+//! not stored: they are looked up in the configuration when a message is sent, so a corrected
+//! address also serves messages that wait. So are quiet hours and pauses; stored is only whether a
+//! message may break them.
 
 use super::pauses::{LONGEST, Retry, pause};
 use super::{Store, StoreError, understood};

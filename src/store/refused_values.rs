@@ -1,7 +1,7 @@
 //! What a feed said that was taken back: it is not taken in again until the feed says something else.
 
 use super::StoreError;
-use super::taking_in::Said;
+use super::taking_in::{SAME, Said};
 use super::year_of_changes::{Measured, ValueChange, YearOfChanges};
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::Readings;
@@ -9,9 +9,6 @@ use crate::station_feed::parsed::Element;
 use chrono::{Datelike, NaiveDate};
 use rusqlite::{Transaction, params};
 use std::collections::{BTreeMap, BTreeSet};
-
-/// Differences below this are the same value written differently, °C or mm.
-const SAME: f64 = 0.005;
 
 /// What is refused of a station. What was said stands where a change has what was before; a value that
 /// was withdrawn says nothing.
@@ -106,7 +103,7 @@ impl RefusedValues {
             self.accept(*day, Measured::Rain);
         }
         for (day, element) in said.failed {
-            self.accept(*day, measured(*element));
+            self.accept(*day, Measured::from(*element));
         }
     }
 
@@ -128,7 +125,7 @@ impl RefusedValues {
             }
         }
         for (day, element) in said.failed {
-            let of = measured(*element);
+            let of = Measured::from(*element);
             match self.refused(*day, of) {
                 Some(None) => remaining.left_out += 1,
                 refused => {
@@ -172,12 +169,5 @@ impl RefusedValues {
         self.changed.insert(year);
         let empty = || YearOfChanges::empty(year);
         self.years.entry(year).or_insert_with(empty)
-    }
-}
-
-pub(super) fn measured(element: Element) -> Measured {
-    match element {
-        Element::Min => Measured::Min,
-        Element::Max => Measured::Max,
     }
 }

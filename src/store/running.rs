@@ -154,11 +154,10 @@ impl Store {
 
 impl Running {
     fn open(&mut self) -> Result<Connection, StoreError> {
-        let lock = match self.lock.take() {
-            Some(lock) => self.lock.insert(lock),
-            None => self.lock.insert(RunLock::take(&self.path)?),
-        };
-        let known = lock.install();
+        if self.lock.is_none() {
+            self.lock = Some(RunLock::take(&self.path)?);
+        }
+        let known = self.lock.as_ref().and_then(RunLock::install);
         let path = self.path.clone();
         let failed = |error: std::io::Error| StoreError::Open {
             path: path.clone(),
@@ -221,7 +220,8 @@ impl Running {
     }
 }
 
-fn beside(path: &Path, ending: &str) -> PathBuf {
+/// The path of a file that goes with another and has its name with an ending more.
+pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(ending);
     PathBuf::from(name)

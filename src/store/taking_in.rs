@@ -4,7 +4,7 @@
 use super::batches::{BatchKind, OpenBatch};
 use super::reading_year::YearOfReadings;
 use super::readings::Merged;
-use super::refused_values::{RefusedValues, measured};
+use super::refused_values::RefusedValues;
 use super::year_of_changes::{Measured, YearOfChanges};
 use super::{Store, StoreError};
 use crate::domain::weather::rain::Rain;
@@ -14,8 +14,8 @@ use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use rusqlite::{Connection, Transaction, params};
 use std::collections::BTreeMap;
 
-/// Differences below this are the same reading written differently, °C.
-const SAME_C: f64 = 0.005;
+/// Differences below this are the same value written differently, °C or mm.
+pub(super) const SAME: f64 = 0.005;
 
 static NO_DAYS: Readings = Readings::new();
 static NO_RAIN: Rain = Rain::new();
@@ -215,12 +215,12 @@ impl StationMerge<'_> {
             return Ok(());
         }
         let mut revised = 0;
-        for (name, old, new) in [("min", old.min, new.min), ("max", old.max, new.max)] {
+        for element in [Element::Min, Element::Max] {
             // The old value is kept if a new one replaces it.
-            if let (Some(old), Some(new)) = (old, new)
-                && (old - new).abs() >= SAME_C
+            if let (Some(old), Some(new)) = (element.of(&old), element.of(&new))
+                && (old - new).abs() >= SAME
             {
-                self.keep_old(day, name, old, Some(new))?;
+                self.keep_old(day, element, old, Some(new))?;
                 revised += 1;
             }
         }
@@ -255,18 +255,19 @@ impl StationMerge<'_> {
     }
 
     fn withdraw(&mut self, failed: &[(NaiveDate, Element)]) -> Result<(), StoreError> {
-        for (day, element) in failed {
-            let mut year = YearOfReadings::load(self.transaction, self.station, day.year())?;
-            let reading = year.entry(*day);
-            let (name, value) = match element {
-                Element::Min => ("min", &mut reading.min),
-                Element::Max => ("max", &mut reading.max),
-            };
-            if let Some(old) = value.take() {
-                self.keep_old(*day, name, old, None)?;
-                self.note(*day, measured(*element), Some(old), None);
+        for of_year in failed.chunk_by(|(one, _), (next, _)| one.year() == next.year()) {
+            let (first, _) = of_year[0];
+            let mut year = YearOfReadings::load(self.transaction, self.station, first.year())?;
+            let before = self.merged.withdrawn;
+            for (day, element) in of_year {
+                if let Some(old) = element.of_mut(year.entry(*day)).take() {
+                    self.keep_old(*day, *element, old, None)?;
+                    self.note(*day, (*element).into(), Some(old), None);
+                    self.merged.withdrawn += 1;
+                }
+            }
+            if self.merged.withdrawn > before {
                 year.save(self.transaction, self.station)?;
-                self.merged.withdrawn += 1;
             }
         }
         Ok(())
@@ -286,7 +287,7 @@ impl StationMerge<'_> {
     fn keep_old(
         &self,
         day: NaiveDate,
-        element: &str,
+        element: Element,
         old: f64,
         new: Option<f64>,
     ) -> Result<(), StoreError> {
@@ -295,7 +296,14 @@ impl StationMerge<'_> {
                 "INSERT INTO revision (station, day, element, old_c, new_c, seen_at)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
             )?
-            .execute(params![self.station, day, element, old, new, self.now])?;
+            .execute(params![
+                self.station,
+                day,
+                element.name(),
+                old,
+                new,
+                self.now
+            ])?;
         Ok(())
     }
 }

@@ -38,6 +38,9 @@ impl Store {
             "SELECT recipient, channel, count(*), min(created_at), last_error, max(tries)
              FROM outbox AS waits
              WHERE state = 'waiting' AND last_error IS NOT NULL
+             GROUP BY recipient, channel
+             HAVING (max(tries) > ?2 OR max(next_try_at) > ?3)
+               -- Once for each group and not for each message: no index finds what somebody got.
                AND NOT EXISTS (
                    SELECT 1 FROM unreachable AS known
                    WHERE known.recipient = waits.recipient AND known.channel = waits.channel
@@ -45,7 +48,6 @@ impl Store {
                          SELECT 1 FROM outbox AS got
                          WHERE got.recipient = known.recipient AND got.channel = known.channel
                            AND got.state = 'sent' AND got.sent_at > known.told_at)))
-             GROUP BY recipient, channel HAVING max(tries) > ?2 OR max(next_try_at) > ?3
              ORDER BY recipient, channel",
         )?;
         let a_day_ago = now - TimeDelta::days(1);

@@ -2,6 +2,7 @@
 //! there before, so that a whole year that was added takes fifteen bytes and a single value as many.
 
 use super::StoreError;
+use crate::station_feed::parsed::Element;
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -27,6 +28,15 @@ pub(super) enum Measured {
 
 impl Measured {
     const ALL: [Measured; 3] = [Measured::Min, Measured::Max, Measured::Rain];
+}
+
+impl From<Element> for Measured {
+    fn from(element: Element) -> Self {
+        match element {
+            Element::Min => Self::Min,
+            Element::Max => Self::Max,
+        }
+    }
 }
 
 /// What became of a value.

@@ -20,8 +20,8 @@ use hatchbell::store::undo::UndoError;
 use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
-/// and 10, and 12 to 14.
-const DATABASES: [(usize, &str); 11] = [
+/// and 10, and 12 to 15.
+const DATABASES: [(usize, &str); 10] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -31,7 +31,6 @@ const DATABASES: [(usize, &str); 11] = [
     (8, include_str!("../../fixtures/databases/schema-8.sql")),
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
-    (14, include_str!("../../fixtures/databases/schema-14.sql")),
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
 ];
 
@@ -324,7 +323,7 @@ fn messages_are_kept_and_go_out_under_the_ids_they_had() {
         let about = listed
             .last()
             .map(|one| (one.kinds.concat(), one.sites.concat()));
-        let expected = if schema >= 14 {
+        let expected = if schema >= 15 {
             ("held", "quay-green")
         } else {
             ("", "")
@@ -493,7 +492,7 @@ fn the_last_good_file_its_findings_and_values_held_out_are_kept() {
         );
         // Before reasons were kept, values beyond all others were held.
         let (reason, expected) = match schema {
-            ..14 => (HoldReason::Gap, None),
+            ..15 => (HoldReason::Gap, None),
             _ => (HoldReason::Outlier, Some((-4.0, 31.5))),
         };
         assert_eq!(
@@ -506,7 +505,7 @@ fn the_last_good_file_its_findings_and_values_held_out_are_kept() {
 
 #[test]
 fn what_was_decided_of_values_is_kept() {
-    for (schema, _folder, store) in opened_from(14) {
+    for (schema, _folder, store) in opened_from(15) {
         let decided = store.decided_values("well-field").unwrap();
         let decided: Vec<_> = decided
             .iter()
@@ -607,7 +606,7 @@ fn batches_are_kept_and_can_still_be_undone_and_what_a_feed_may_not_say_again_st
     for (schema, _folder, mut store) in opened_from(1) {
         let batches = store.batches(None, 20).unwrap();
         let now = instant("2026-03-01T12:00:00Z");
-        if schema < 14 {
+        if schema < 15 {
             assert_eq!(batches, [], "schema {schema}");
             let error = store.undo_batch(1, false, now).unwrap_err();
             assert!(matches!(error, UndoError::Unknown { .. }), "{error}");
