@@ -49,6 +49,7 @@ pub mod domain;
 pub mod feed;
 pub mod notify;
 pub mod report;
+pub mod retry_after;
 pub mod secret;
 pub mod station_feed;
 pub mod store;

@@ -3,13 +3,16 @@
 use super::yardstick::yardstick;
 use super::{Beat, Engine, Report, with_beat};
 use crate::domain::weather::forecast::Forecast;
+use crate::feed::ahead::{Ahead, Request};
 use crate::feed::reader::{FetchOutcome, IntakeError};
 use crate::station_feed::StationFeed;
 use crate::station_feed::fingerprint::LastRead;
 use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
+use crate::station_feed::version::Validators;
 use crate::store::StoreError;
+use crate::store::feeds::FeedState;
 use crate::store::taking_in::{Said, TakenIn};
 use chrono::{DateTime, Days, Utc};
 use tracing::{info, warn};
@@ -21,7 +24,13 @@ const ROWS_SHOWN: usize = 3;
 /// import takes all there is.
 const RAIN_DAYS: u64 = 800;
 
+/// The place of a station's file in the order of what is fetched; its forecast comes next.
+fn place(index: usize) -> usize {
+    2 * index
+}
+
 impl Engine {
+    /// Hosts are asked side by side; what they say is taken in in the order of the stations.
     pub(super) async fn take_in(
         &mut self,
         now: DateTime<Utc>,
@@ -31,50 +40,92 @@ impl Engine {
         let read_for = self.config.read_for();
         let asked = |feed: &&StationFeed| read_for.contains_key(feed.station.id.as_str());
         let feeds = self.config.stations.values().filter(asked);
-        for feed in feeds.cloned().collect::<Vec<_>>() {
+        let feeds: Vec<StationFeed> = feeds.cloned().collect();
+        let mut ahead = self.reader.ahead(self.requests(&feeds, now)?);
+        for (index, feed) in feeds.iter().enumerate() {
             if *self.stop.borrow() {
                 return Ok(());
             }
             // Nobody is asked for what is brought by hand.
             if feed.origin != Origin::ByHand {
                 report.stations += 1;
-                if !self.take_in_station(&feed, now, beat, report).await? {
+                let reading = self.take_in_station(feed, &mut ahead, place(index), now, beat, report);
+                if !reading.await? {
                     report.failed += 1;
                 }
             }
-            self.take_in_forecast(&feed, now, beat, report).await?;
+            self.take_in_forecast(feed, &mut ahead, place(index) + 1, now, beat, report)
+                .await?;
             beat();
         }
         Ok(())
+    }
+
+    /// What is to be fetched, by its place.
+    fn requests(
+        &self,
+        feeds: &[StationFeed],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<(usize, Request)>, StoreError> {
+        let mut requests = Vec::new();
+        for (index, feed) in feeds.iter().enumerate() {
+            if feed.origin != Origin::ByHand {
+                let (_, known) = self.known_version(feed)?;
+                let request = self.reader.request(feed, &known, now.date_naive());
+                requests.extend(request.map(|request| (place(index), request)));
+            }
+            let forecast = feed.forecast.as_ref();
+            let request = forecast.and_then(|forecast| self.reader.forecast_request(forecast));
+            requests.extend(request.map(|request| (place(index) + 1, request)));
+        }
+        Ok(requests)
+    }
+
+    /// How a station was read last, and the validators of its file if it would be read so again.
+    fn known_version(&self, feed: &StationFeed) -> Result<(FeedState, Validators), StoreError> {
+        let state = self.store.feed(&feed.station.id)?;
+        let last_read = LastRead::of(&state.fingerprint, &feed.fingerprint());
+        let known = match last_read.is_known_version() {
+            true => state.validators.clone(),
+            false => Validators::default(),
+        };
+        Ok((state, known))
     }
 
     /// Whether it went well.
     async fn take_in_station(
         &mut self,
         feed: &StationFeed,
+        ahead: &mut Ahead,
+        place: usize,
         now: DateTime<Utc>,
         beat: Beat<'_>,
         report: &mut Report,
     ) -> Result<bool, StoreError> {
         let id = &feed.station.id;
-        let state = self.store.feed(id)?;
+        let (state, _) = self.known_version(feed)?;
         let fingerprint = feed.fingerprint();
         let last_read = LastRead::of(&state.fingerprint, &fingerprint);
-        let known = if last_read.is_known_version() {
-            state.validators.clone()
-        } else {
-            Default::default()
-        };
-        let stored = |parsed: &Parsed| {
-            let mut known = yardstick(&self.store, &self.config, feed, &feed.binding, parsed)?;
-            known.stored_unit = feed.unit_before(&state.fingerprint);
-            Ok::<_, StoreError>(known)
-        };
+        let today = now.date_naive();
         let mut stop = self.stop.clone();
-        let read = self.reader.read(feed, &known, stored, now.date_naive());
-        let outcome = tokio::select! {
-            outcome = with_beat(read, beat) => outcome?,
+        let fetched = tokio::select! {
+            fetched = with_beat(ahead.answer(place), beat) => fetched,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(true),
+        };
+        let outcome = match fetched {
+            Some(fetched) => {
+                let stored = |parsed: &Parsed| {
+                    let (store, config) = (&self.store, &self.config);
+                    let mut known = yardstick(store, config, feed, &feed.binding, parsed)?;
+                    known.stored_unit = feed.unit_before(&state.fingerprint);
+                    Ok::<_, StoreError>(known)
+                };
+                self.reader.read_fetched(feed, fetched, stored, today)?
+            }
+            None => tokio::select! {
+                outcome = with_beat(self.reader.read_kept(feed, today), beat) => outcome,
+                Ok(_) = stop.wait_for(|stop| *stop) => return Ok(true),
+            },
         };
         match outcome {
             Ok(FetchOutcome::Unchanged) => {
@@ -134,6 +185,8 @@ impl Engine {
     async fn take_in_forecast(
         &mut self,
         feed: &StationFeed,
+        ahead: &mut Ahead,
+        place: usize,
         now: DateTime<Utc>,
         beat: Beat<'_>,
         report: &mut Report,
@@ -144,12 +197,14 @@ impl Engine {
         let id = &feed.station.id;
         let mut stop = self.stop.clone();
         let forecast_origin = forecast.origin.to_string();
-        let read = self.reader.read_forecast(forecast);
-        let outcome = tokio::select! {
-            outcome = with_beat(read, beat) => outcome,
+        let fetched = tokio::select! {
+            fetched = with_beat(ahead.answer(place), beat) => fetched,
             Ok(_) = stop.wait_for(|stop| *stop) => return Ok(()),
         };
-        match outcome {
+        let Some(fetched) = fetched else {
+            return Ok(());
+        };
+        match self.reader.read_forecast(forecast, fetched) {
             Ok(Some(parsed)) => {
                 let forecast = Forecast {
                     issued: now,

@@ -9,15 +9,17 @@
 use crate::feed::limits::MOST_BYTES;
 use crate::station_feed::origin::{Origin, shown};
 use crate::station_feed::version::Validators;
+use crate::retry_after::retry_after;
 use crate::tls::{causes, innermost, install_tls_provider, root_certificates, tls_objection};
 use reqwest::header::{
     ETAG, HeaderMap, HeaderName, HeaderValue, IF_MODIFIED_SINCE, IF_NONE_MATCH, LAST_MODIFIED,
-    LOCATION, RETRY_AFTER,
+    LOCATION,
 };
 use reqwest::{Client, ClientBuilder, Response, StatusCode, Url, redirect};
 use std::io::{self, ErrorKind};
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::time::{Instant, timeout_at};
 use tracing::debug;
 
 mod disk;
@@ -56,7 +58,7 @@ pub enum Fetched {
 pub struct FetchPolicy {
     /// Longest wait for a connection.
     pub connect_timeout: Duration,
-    /// Longest time from the request to the last byte, for each attempt.
+    /// Longest time from the first request to the last byte, all attempts and pauses together.
     pub total_timeout: Duration,
     /// Most bytes of a file, after decompression.
     pub max_bytes: u64,
@@ -166,25 +168,49 @@ impl Fetcher {
     /// # Errors
     /// [`FetchError`] of the last attempt.
     pub async fn fetch(&self, origin: &Origin, known: &Validators) -> Result<Fetched, FetchError> {
+        self.fetch_at_most(origin, known, self.policy.max_bytes)
+            .await
+    }
+
+    /// The same with at most so many bytes, if the policy allows more.
+    pub(super) async fn fetch_at_most(
+        &self,
+        origin: &Origin,
+        known: &Validators,
+        most: u64,
+    ) -> Result<Fetched, FetchError> {
+        let most = most.min(self.policy.max_bytes);
         match origin {
-            Origin::Url(url) => self.fetch_url(url, known).await,
-            Origin::File(path) => fetch_file(path, known, self.policy.max_bytes),
+            Origin::Url(url) => self.fetch_url(url, known, most).await,
+            Origin::File(path) => fetch_file(path, known, most),
             Origin::ByHand => Ok(Fetched::NotModified),
         }
     }
 
-    async fn fetch_url(&self, url: &Url, known: &Validators) -> Result<Fetched, FetchError> {
+    async fn fetch_url(
+        &self,
+        url: &Url,
+        known: &Validators,
+        most: u64,
+    ) -> Result<Fetched, FetchError> {
+        let limit = self.policy.total_timeout;
+        let deadline = Instant::now() + limit;
         let mut pause = self.policy.first_pause;
         let mut attempt = 1;
         loop {
-            let error = match self.attempt(url, known).await {
-                Ok(fetched) => return Ok(fetched),
-                Err(error) => error,
+            let fetched = timeout_at(deadline, self.follow(url, known, most)).await;
+            let error = match fetched {
+                Ok(Ok(fetched)) => return Ok(fetched),
+                Ok(Err(error)) => error,
+                Err(_) => {
+                    let at = shown(url);
+                    return Err(FetchError::Timeout { at, limit });
+                }
             };
             let asked = error.retry_after();
             let wait = asked.unwrap_or(pause.min(self.policy.longest_pause));
             let enough = attempt >= self.policy.attempts || wait > self.policy.longest_pause;
-            if enough || !error.is_transient() {
+            if enough || !error.is_transient() || Instant::now() + wait >= deadline {
                 return Err(error);
             }
             debug!("attempt {attempt}: {error}; next one in {wait:?}");
@@ -194,17 +220,13 @@ impl Fetcher {
         }
     }
 
-    async fn attempt(&self, url: &Url, known: &Validators) -> Result<Fetched, FetchError> {
-        let limit = self.policy.total_timeout;
-        let fetched = tokio::time::timeout(limit, self.follow(url, known)).await;
-        fetched.unwrap_or_else(|_| {
-            let at = shown(url);
-            Err(FetchError::Timeout { at, limit })
-        })
-    }
-
     /// Asks where redirects lead to.
-    async fn follow(&self, url: &Url, known: &Validators) -> Result<Fetched, FetchError> {
+    async fn follow(
+        &self,
+        url: &Url,
+        known: &Validators,
+        most: u64,
+    ) -> Result<Fetched, FetchError> {
         let clients = self.clients.as_ref().map_err(Clone::clone)?;
         let conditions = conditions(known);
         let mut asked = url.clone();
@@ -224,8 +246,9 @@ impl Fetcher {
             let response = response.map_err(|error| self.explained(&error, &at))?;
             let Some(to) = location(&response) else {
                 let elsewhere = (!within).then(|| shown(&asked));
+                let conditional = !conditions.is_empty();
                 return self
-                    .taken(response, at, !conditions.is_empty(), elsewhere)
+                    .taken(response, at, conditional, elsewhere, most)
                     .await;
             };
             asked = self
@@ -274,12 +297,13 @@ impl Fetcher {
         at: String,
         conditional: bool,
         elsewhere: Option<String>,
+        most: u64,
     ) -> Result<Fetched, FetchError> {
         match response.status() {
             StatusCode::OK | StatusCode::NON_AUTHORITATIVE_INFORMATION => {}
             StatusCode::NOT_MODIFIED if conditional => return Ok(Fetched::NotModified),
             status => {
-                let retry_after = seconds_to_wait(response.headers());
+                let retry_after = retry_after(response.headers());
                 return Err(FetchError::Status {
                     at,
                     status,
@@ -288,8 +312,8 @@ impl Fetcher {
             }
         }
         let validators = validators(response.headers());
-        let body = self.body(&mut response, &at).await?;
-        let bytes = inflated(body, self.policy.max_bytes, &at)?;
+        let body = self.body(&mut response, &at, most).await?;
+        let bytes = inflated(body, most, &at)?;
         Ok(Fetched::Body {
             bytes,
             validators,
@@ -298,8 +322,12 @@ impl Fetcher {
     }
 
     /// The body as it comes, without `Content-Encoding`, up to the size limit.
-    async fn body(&self, response: &mut Response, at: &str) -> Result<Vec<u8>, FetchError> {
-        let max_bytes = self.policy.max_bytes;
+    async fn body(
+        &self,
+        response: &mut Response,
+        at: &str,
+        max_bytes: u64,
+    ) -> Result<Vec<u8>, FetchError> {
         let too_large = || FetchError::TooLarge {
             at: at.to_owned(),
             max_bytes,
@@ -397,12 +425,6 @@ fn validators(headers: &HeaderMap) -> Validators {
         etag: text(ETAG),
         last_modified: text(LAST_MODIFIED),
     }
-}
-
-/// `Retry-After` where it is a number of seconds; a date there is left alone.
-fn seconds_to_wait(headers: &HeaderMap) -> Option<Duration> {
-    let text = headers.get(RETRY_AFTER)?.to_str().ok()?;
-    text.trim().parse().ok().map(Duration::from_secs)
 }
 
 #[cfg(test)]

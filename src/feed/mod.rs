@@ -8,6 +8,7 @@
 use crate::station_feed::quote::quoted;
 use std::fmt;
 
+pub mod ahead;
 pub mod bulk;
 mod codes;
 mod day;

@@ -1,6 +1,7 @@
 //! From a station's feed to readings: fetch, parse, vet.
 
 use super::Rejection;
+use super::ahead::{Ahead, Request};
 use super::fetch::{FetchError, Fetched, Fetcher};
 use super::parse::parse;
 use super::table::open;
@@ -18,10 +19,11 @@ use crate::station_feed::version::Validators;
 use crate::station_feed::{ForecastFeed, StationFeed};
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 /// Where readings come from.
 pub struct FeedReader {
-    fetcher: Fetcher,
+    fetcher: Arc<Fetcher>,
     /// In a demonstration or a replay: the files are whole, and this many days behind the clock
     /// they are shown.
     shown_with_lag: Option<u32>,
@@ -84,7 +86,7 @@ impl FeedReader {
     /// days that are yet to come.
     pub fn new(fetcher: Fetcher, shown_with_lag: Option<u32>) -> Self {
         Self {
-            fetcher,
+            fetcher: Arc::new(fetcher),
             shown_with_lag,
             kept: HashMap::new(),
         }
@@ -113,31 +115,62 @@ impl FeedReader {
         known: impl FnOnce(&Parsed) -> Result<Yardstick, E>,
         today: NaiveDate,
     ) -> Result<Result<FetchOutcome, IntakeError>, E> {
-        match self.shown_with_lag {
-            Some(lag) => {
-                let newest = today - Days::new(u64::from(lag));
-                Ok(self.read_kept(feed, newest).await)
+        match self.request(feed, version, today) {
+            None => Ok(self.read_kept(feed, today).await),
+            Some(Request {
+                origin,
+                known: version,
+            }) => {
+                let fetched = self.fetcher.fetch(&origin, &version).await;
+                self.read_fetched(feed, fetched, known, today)
             }
-            None => self.read_new(feed, version, known, today).await,
         }
     }
 
-    async fn read_new<E>(
+    /// What is to be fetched of a station's feed; nothing where files are shown day by day.
+    pub fn request(
         &self,
         feed: &StationFeed,
         version: &Validators,
+        today: NaiveDate,
+    ) -> Option<Request> {
+        // What is known of one year's file says nothing of the next one's.
+        let known = match feed.origin.is_yearly() {
+            true => Validators::default(),
+            false => version.clone(),
+        };
+        self.shown_with_lag.is_none().then(|| Request {
+            origin: of_the_year(feed, today),
+            known,
+        })
+    }
+
+    /// What is to be fetched of a forecast; nothing where files are shown day by day.
+    pub fn forecast_request(&self, forecast: &ForecastFeed) -> Option<Request> {
+        self.shown_with_lag.is_none().then(|| Request {
+            origin: forecast.origin.clone(),
+            known: Validators::default(),
+        })
+    }
+
+    /// Fetches ahead of their turn.
+    pub fn ahead(&self, requests: impl IntoIterator<Item = (usize, Request)>) -> Ahead {
+        Ahead::new(Arc::clone(&self.fetcher), requests)
+    }
+
+    /// Reads what was fetched of a station's feed.
+    ///
+    /// # Errors
+    /// As [`FeedReader::read`].
+    pub fn read_fetched<E>(
+        &self,
+        feed: &StationFeed,
+        fetched: Result<Fetched, FetchError>,
         known: impl FnOnce(&Parsed) -> Result<Yardstick, E>,
         today: NaiveDate,
     ) -> Result<Result<FetchOutcome, IntakeError>, E> {
         let origin = of_the_year(feed, today);
-        let unknown = Validators::default();
-        // What is known of one year's file says nothing of the next one's.
-        let version = if feed.origin.is_yearly() {
-            &unknown
-        } else {
-            version
-        };
-        let (bytes, validators, elsewhere) = match self.fetcher.fetch(&origin, version).await {
+        let (bytes, validators, elsewhere) = match fetched {
             Ok(Fetched::Body {
                 bytes,
                 validators,
@@ -166,7 +199,7 @@ impl FeedReader {
         };
         // Days that are still moving are asked for again.
         let validators = if parsed.provisional > 0 {
-            unknown
+            Validators::default()
         } else {
             validators
         };
@@ -181,23 +214,19 @@ impl FeedReader {
         }))
     }
 
-    /// Reads a forecast: a model's days, past and to come. In a demonstration or replay there is
-    /// none, because nobody knows what it would have said.
+    /// Reads what was fetched of a forecast: a model's days, past and to come. In a demonstration or
+    /// replay there is none, because nobody knows what it would have said.
     ///
     /// # Errors
     /// [`IntakeError`] if the file did not arrive or was refused.
-    pub async fn read_forecast(
+    pub fn read_forecast(
         &self,
         forecast: &ForecastFeed,
+        fetched: Result<Fetched, FetchError>,
     ) -> Result<Option<Parsed>, IntakeError> {
-        if self.shown_with_lag.is_some() {
-            return Ok(None);
-        }
-        let known = Validators::default();
-        let fetched = self.fetcher.fetch(&forecast.origin, &known).await?;
         let Fetched::Body {
             bytes, elsewhere, ..
-        } = fetched
+        } = fetched?
         else {
             return Ok(None);
         };
@@ -207,12 +236,17 @@ impl FeedReader {
 
     /// The days of a whole file that its feed would have published by now and that were not shown
     /// before.
-    async fn read_kept(
+    ///
+    /// # Errors
+    /// [`IntakeError`] if the file did not arrive or was refused.
+    pub async fn read_kept(
         &mut self,
         feed: &StationFeed,
-        newest: NaiveDate,
+        today: NaiveDate,
     ) -> Result<FetchOutcome, IntakeError> {
         let id = &feed.station.id;
+        let lag = self.shown_with_lag.unwrap_or_default();
+        let newest = today - Days::new(u64::from(lag));
         let mut refused = Vec::new();
         if !self.kept.contains_key(id) {
             let fetched = self

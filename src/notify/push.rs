@@ -4,12 +4,11 @@
 //! nothing else, and redirects are not followed.
 
 use super::{Parcel, SendError};
+use crate::retry_after::retry_after;
 use crate::secret::Secret;
 use crate::tls::{innermost, install_tls_provider, root_certificates, tls_objection};
 use chrono::SecondsFormat;
-use reqwest::header::{
-    AUTHORIZATION, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue, RETRY_AFTER,
-};
+use reqwest::header::{AUTHORIZATION, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue};
 use reqwest::{Client, ClientBuilder, Response, StatusCode, Url, redirect};
 use serde::Serialize;
 use std::fmt;
@@ -158,19 +157,6 @@ pub(super) fn host(url: &Url) -> String {
     let host = url.host_str().unwrap_or("");
     url.port()
         .map_or_else(|| host.to_owned(), |port| format!("{host}:{port}"))
-}
-
-/// Seconds that a server asks to be left alone for (RFC 9110, 10.2.3). A date needs a clock that
-/// agrees with the server's, and is not heeded.
-fn retry_after(headers: &HeaderMap) -> Option<Duration> {
-    let seconds: u32 = headers
-        .get(RETRY_AFTER)?
-        .to_str()
-        .ok()?
-        .trim()
-        .parse()
-        .ok()?;
-    Some(Duration::from_secs(seconds.into()))
 }
 
 /// Reads what is left of an answer, as far as it is short.
