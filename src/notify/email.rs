@@ -9,26 +9,32 @@ use lettre::message::Mailbox;
 use lettre::transport::smtp;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS, Mechanism};
 use lettre::transport::smtp::client::{
-    AsyncSmtpConnection, Certificate, TlsParameters, TlsParametersBuilder,
+    AsyncSmtpConnection, AsyncTokioStream, TlsParameters,
 };
 use lettre::transport::smtp::commands::Auth;
 use lettre::transport::smtp::extension::ClientId;
-use rustls::pki_types::pem::PemObject;
-use rustls::pki_types::{CertificateDer, ServerName};
+use rustls::pki_types::ServerName;
 use tokio::net::TcpStream;
+use tokio_rustls::TlsConnector;
 
 use crate::notify::{Parcel, SendError};
 use crate::secret::Secret;
+use crate::tls::{causes, innermost};
 
 mod bounded;
 mod letter;
+mod security;
 
-use bounded::Bounded;
+use bounded::{Bounded, Secured};
 pub use letter::{check_address, message_id};
 use letter::{mailbox, message, without_controls};
+use security::{Security, speaks_tls};
 
 /// How long the server may take over saying goodbye; the message is safe by then.
 const GOODBYE: Duration = Duration::from_secs(2);
+
+/// A server that has not greeted us by then may be waiting for TLS.
+const GREETING: Duration = Duration::from_secs(3);
 
 /// The server closes the connection (RFC 5321, 4.2.3).
 const CLOSING: u16 = 421;
@@ -90,8 +96,7 @@ pub struct SmtpSettings {
 pub struct Mailer {
     host: String,
     port: u16,
-    security: SmtpSecurity,
-    tls: Option<TlsParameters>,
+    security: Security,
     credentials: Option<Credentials>,
     /// The password as it is and as it travels, to be kept out of errors.
     hidden: Vec<String>,
@@ -138,8 +143,7 @@ impl Mailer {
         Ok(Self {
             host: settings.host.clone(),
             port: settings.port,
-            security: settings.security,
-            tls: tls_parameters(settings)?,
+            security: Security::of(settings)?,
             hidden: match (&credentials, &settings.password) {
                 (Some(credentials), Some(password)) => travelling_forms(credentials, password),
                 _ => Vec::new(),
@@ -179,10 +183,9 @@ impl Mailer {
             }
             Ok(Err(error)) => Err(error),
             Err(_) => Err(SendError::Unreachable(format!(
-                "mail server {}: the message was not accepted within {} s; check that the server answers{}",
+                "mail server {}: the message was not accepted within {} s; check that the server answers",
                 self.place(),
                 self.timeout.as_secs_f64(),
-                self.hint()
             ))),
         }
     }
@@ -222,20 +225,20 @@ impl Mailer {
     async fn connect(&self) -> Result<AsyncSmtpConnection, SendError> {
         let own_name = ClientId::default();
         let failed = |step| move |error: smtp::Error| self.failure(step, &error);
-        let mut connection = match (self.security, self.tls.clone()) {
-            (SmtpSecurity::Tls, Some(tls)) => {
-                let server = (self.host.as_str(), self.port);
-                let patience = Some(self.timeout);
-                AsyncSmtpConnection::connect_tokio1(server, patience, &own_name, Some(tls), None)
-                    .await
-                    .map_err(failed(SmtpStep::Connect))?
+        let stream: Box<dyn AsyncTokioStream> = match &self.security {
+            Security::Tls(connector) => Box::new(self.secured(connector).await?),
+            Security::Plain => Box::new(self.stream().await?),
+            Security::StartTls(_, connector) => {
+                let stream = self.stream().await?;
+                self.is_greeted(&stream, connector).await?;
+                Box::new(stream)
             }
-            _ => self.connect_in_the_clear(&own_name).await?,
         };
-        if self.security == SmtpSecurity::StartTls
-            && let Some(tls) = self.tls.clone()
-        {
-            let secured = connection.starttls(tls, &own_name).await;
+        let mut connection = AsyncSmtpConnection::connect_with_transport(stream, &own_name)
+            .await
+            .map_err(failed(SmtpStep::Connect))?;
+        if let Security::StartTls(tls, _) = &self.security {
+            let secured = connection.starttls(TlsParameters::clone(tls), &own_name).await;
             secured.map_err(failed(SmtpStep::Secure))?;
         }
         if let Some(credentials) = &self.credentials {
@@ -245,32 +248,61 @@ impl Mailer {
         Ok(connection)
     }
 
-    /// A connection on which the server can say only so much, before and after STARTTLS.
-    async fn connect_in_the_clear(
-        &self,
-        own_name: &ClientId,
-    ) -> Result<AsyncSmtpConnection, SendError> {
+    /// A connection on which the server can say only so much.
+    async fn stream(&self) -> Result<Bounded, SendError> {
         let stream = TcpStream::connect((self.host.as_str(), self.port)).await;
         let stream = stream.map_err(|error| {
-            SendError::Unreachable(format!(
-                "mail server {}: {}: {error}",
-                self.place(),
-                SmtpStep::Connect.advice()
-            ))
+            self.unreachable(&format!("{}: {error}", SmtpStep::Connect.advice()))
         })?;
-        AsyncSmtpConnection::connect_with_transport(Box::new(Bounded::new(stream)), own_name)
-            .await
-            .map_err(|error| self.failure(SmtpStep::Connect, &error))
+        Ok(Bounded::new(stream))
     }
 
-    /// What else may be the matter with a silent server.
-    fn hint(&self) -> &'static str {
-        match self.security {
-            SmtpSecurity::StartTls => {
-                " and that its port is not one for TLS from the first byte (then set security = \"tls\")"
-            }
-            SmtpSecurity::Tls | SmtpSecurity::Plain => "",
+    /// The same under TLS from the first byte.
+    async fn secured(&self, connector: &TlsConnector) -> Result<Secured, SendError> {
+        let stream = self.stream().await?;
+        match connector.connect(self.server_name()?, stream).await {
+            Ok(stream) => Ok(Secured(stream)),
+            Err(error) if speaks_in_the_clear(&error) => Err(self.unreachable(
+                "it greets in the clear where TLS was expected; set security = \"starttls\", or the \
+                 port for TLS, usually 465",
+            )),
+            Err(error) => Err(self.unreachable(&format!(
+                "{}: {}",
+                SmtpStep::Connect.advice(),
+                innermost(&error)
+            ))),
         }
+    }
+
+    /// A server that greets late is waited for, unless a second connection shows that it speaks TLS
+    /// from the first byte: such a one waits for us.
+    async fn is_greeted(
+        &self,
+        stream: &Bounded,
+        connector: &TlsConnector,
+    ) -> Result<(), SendError> {
+        let greeting = tokio::time::timeout(GREETING, stream.has_spoken());
+        if greeting.await.is_ok() {
+            return Ok(());
+        }
+        let other = self.stream().await?;
+        let handshake = connector.connect(self.server_name()?, other);
+        match tokio::time::timeout(GREETING, handshake).await {
+            Ok(handshake) if speaks_tls(&handshake) => Err(self.unreachable(
+                "it speaks TLS from the first byte where a greeting was expected; set security = \
+                 \"tls\", or the port for STARTTLS, usually 587",
+            )),
+            _ => Ok(()),
+        }
+    }
+
+    fn server_name(&self) -> Result<ServerName<'static>, SendError> {
+        ServerName::try_from(self.host.clone())
+            .map_err(|error| self.unreachable(&format!("its name is no host name: {error}")))
+    }
+
+    fn unreachable(&self, what: &str) -> SendError {
+        SendError::Unreachable(format!("mail server {}: {what}", self.place()))
     }
 
     fn failure(&self, step: SmtpStep, error: &smtp::Error) -> SendError {
@@ -418,40 +450,11 @@ fn travelling_forms(credentials: &Credentials, password: &Secret) -> Vec<String>
         .collect()
 }
 
-/// `None` for a connection without encryption.
-fn tls_parameters(settings: &SmtpSettings) -> Result<Option<TlsParameters>, String> {
-    if settings.security == SmtpSecurity::Plain {
-        return Ok(None);
-    }
-    crate::tls::install_tls_provider();
-    let mut builder = TlsParametersBuilder::new(settings.host.clone());
-    for certificate in extra_authorities(settings.extra_ca_pem.as_deref())? {
-        builder = builder.add_root_certificate(certificate);
-    }
-    builder
-        .build_rustls()
-        .map(Some)
-        .map_err(|error| format!("mail server {}: setting up TLS: {error}", settings.host))
-}
-
-fn extra_authorities(pem: Option<&[u8]>) -> Result<Vec<Certificate>, String> {
-    let Some(pem) = pem else {
-        return Ok(Vec::new());
-    };
-    let certificates: Vec<_> = CertificateDer::pem_slice_iter(pem)
-        .collect::<Result<_, _>>()
-        .map_err(|error| format!("extra CA certificates: not valid PEM: {error}"))?;
-    if certificates.is_empty() {
-        return Err(
-            "extra CA certificates: no certificate in the text; give PEM with BEGIN CERTIFICATE"
-                .to_owned(),
-        );
-    }
-    certificates
-        .into_iter()
-        .map(|der| Certificate::from_der(der.to_vec()))
-        .collect::<Result<_, _>>()
-        .map_err(|error| format!("extra CA certificates: {error}"))
+/// Whether what came was no TLS at all.
+fn speaks_in_the_clear(error: &std::io::Error) -> bool {
+    causes(error)
+        .filter_map(|cause| cause.downcast_ref::<rustls::Error>())
+        .any(|cause| matches!(cause, rustls::Error::InvalidMessage(_)))
 }
 
 #[cfg(test)]

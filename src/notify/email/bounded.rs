@@ -1,4 +1,4 @@
-//! A connection on which a server can say only so much at a time.
+//! A connection on which a server can say only so much.
 
 use std::io;
 use std::net::SocketAddr;
@@ -8,12 +8,17 @@ use std::task::{Context, Poll, ready};
 use lettre::transport::smtp::client::AsyncTokioStream;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::TcpStream;
+use tokio_rustls::client::TlsStream;
 
-/// Most bytes between two things we say: more than any answer or handshake has.
+/// Most bytes at a time: more than any answer or handshake has.
 const MOST: usize = 256 * 1024;
 
-/// Fails once the server has said too much without being asked anything: the line is read to its
-/// end before it is looked at, however long it is.
+/// Bytes that each byte of ours allows the server to say more. A TLS server can make us answer
+/// without end, so an answer of ours does not allow it everything anew.
+const FOR_EACH_OF_OURS: usize = 64;
+
+/// Fails once the server has said too much for what it was asked: a line is read to its end before
+/// it is looked at, however long it is.
 #[derive(Debug)]
 pub(super) struct Bounded {
     stream: TcpStream,
@@ -24,6 +29,49 @@ impl Bounded {
     /// Bounds what comes over a connection.
     pub fn new(stream: TcpStream) -> Self {
         Self { stream, said: 0 }
+    }
+
+    /// Waits until the server has said something, which is left to be read. Says whether it has.
+    pub async fn has_spoken(&self) -> bool {
+        self.stream.readable().await.is_ok()
+    }
+}
+
+/// Such a connection under TLS.
+#[derive(Debug)]
+pub(super) struct Secured(pub TlsStream<Bounded>);
+
+impl AsyncTokioStream for Secured {
+    fn peer_addr(&self) -> io::Result<SocketAddr> {
+        self.0.get_ref().0.peer_addr()
+    }
+}
+
+impl AsyncRead for Secured {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        buffer: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_read(context, buffer)
+    }
+}
+
+impl AsyncWrite for Secured {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        bytes: &[u8],
+    ) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.0).poll_write(context, bytes)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_flush(context)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_shutdown(context)
     }
 }
 
@@ -57,8 +105,9 @@ impl AsyncWrite for Bounded {
         context: &mut Context<'_>,
         bytes: &[u8],
     ) -> Poll<io::Result<usize>> {
-        self.said = 0;
-        Pin::new(&mut self.stream).poll_write(context, bytes)
+        let written = ready!(Pin::new(&mut self.stream).poll_write(context, bytes))?;
+        self.said = self.said.saturating_sub(written * FOR_EACH_OF_OURS);
+        Poll::Ready(Ok(written))
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {

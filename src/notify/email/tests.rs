@@ -1,6 +1,6 @@
 //! Settings, and servers that misbehave.
 
-use std::io::{BufRead, BufReader, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpListener;
 
 use chrono::DateTime;
@@ -245,6 +245,140 @@ async fn an_answer_without_end_is_not_taken_to_its_end() {
     );
     let said = server.join().expect("a server that ends");
     assert!(said < 50_000_000, "{said} bytes");
+}
+
+/// A TLS server's end of one connection, and the authority that signed for it.
+fn tls_server(
+    speak: impl FnOnce(Stream) + Send + 'static,
+    greet: &'static [&'static str],
+) -> (u16, Vec<u8>, std::thread::JoinHandle<()>) {
+    crate::tls::install_tls_provider();
+    let signed = rcgen::generate_simple_self_signed(["localhost".to_owned()]).expect("a key");
+    let authority = signed.cert.pem().into_bytes();
+    let key = rustls::pki_types::PrivatePkcs8KeyDer::from(signed.signing_key.serialize_der());
+    let config = rustls::ServerConfig::builder()
+        .with_no_client_auth()
+        .with_single_cert(vec![signed.cert.der().clone()], key.into())
+        .expect("a good certificate");
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = listener.local_addr().expect("an address").port();
+    let server = std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a caller");
+        let mut lines = BufReader::new(stream.try_clone().expect("a second handle"));
+        for said in greet {
+            stream.write_all(said.as_bytes()).expect("a listener");
+            lines.read_line(&mut String::new()).expect("a line");
+        }
+        if !greet.is_empty() {
+            stream.write_all(b"220 go on\r\n").expect("a listener");
+        }
+        let session = rustls::ServerConnection::new(std::sync::Arc::new(config));
+        speak(rustls::StreamOwned::new(session.expect("a session"), stream));
+    });
+    (port, authority, server)
+}
+
+type Stream = rustls::StreamOwned<rustls::ServerConnection, std::net::TcpStream>;
+
+fn under_tls(port: u16, security: SmtpSecurity, authority: Vec<u8>) -> SmtpSettings {
+    SmtpSettings {
+        host: "localhost".into(),
+        security,
+        extra_ca_pem: Some(authority),
+        ..settings(port)
+    }
+}
+
+#[tokio::test]
+async fn an_answer_without_end_under_tls_is_not_taken_to_its_end() {
+    for (security, greet) in [
+        (SmtpSecurity::Tls, &[][..]),
+        (
+            SmtpSecurity::StartTls,
+            &["220 x\r\n", "250-x\r\n250 STARTTLS\r\n"],
+        ),
+    ] {
+        let (count, counted) = std::sync::mpsc::channel();
+        let endless = move |mut stream: Stream| {
+            let some = [b'x'; 64 * 1024];
+            let said = (0..1_600)
+                .take_while(|_| stream.write_all(&some).is_ok())
+                .count();
+            count.send(said * some.len()).expect("a listener");
+        };
+        let (port, authority, server) = tls_server(endless, greet);
+        let error = failed(&under_tls(port, security, authority)).await;
+        assert!(
+            matches!(&error, SendError::Unreachable(text) if text.contains("has no end")),
+            "{security:?}: {error}"
+        );
+        let said = counted.recv().expect("a number");
+        assert!(said < 50_000_000, "{security:?}: {said} bytes");
+        server.join().expect("a server that ends");
+    }
+}
+
+/// A TLS server waits for us, so the greeting never comes.
+#[tokio::test]
+async fn starttls_spoken_to_a_port_for_tls_is_known_within_seconds_and_says_what_to_set() {
+    let silent = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = silent.local_addr().expect("an address").port();
+    let server = std::thread::spawn(move || {
+        let first = silent.accept().expect("a caller");
+        let (mut second, _) = silent.accept().expect("a second one");
+        let mut hello = [0; 5];
+        second.read_exact(&mut hello).expect("a greeting of TLS");
+        assert_eq!(hello[0], 22, "a handshake record (RFC 8446, 5.1)");
+        // An alert: this handshake is not wanted.
+        second
+            .write_all(&[21, 3, 3, 0, 2, 2, 40])
+            .expect("a listener");
+        first
+    });
+    let started = std::time::Instant::now();
+    let error = failed(&SmtpSettings {
+        security: SmtpSecurity::StartTls,
+        ..settings(port)
+    })
+    .await;
+    assert!(
+        matches!(&error, SendError::Unreachable(text) if text.contains("set security = \"tls\"")),
+        "{error}"
+    );
+    assert!(started.elapsed() < 3 * GREETING, "{:?}", started.elapsed());
+    server.join().expect("a server that ends");
+}
+
+#[tokio::test]
+async fn tls_spoken_to_a_port_for_starttls_is_known_at_once_and_says_what_to_set() {
+    let error = failed(&SmtpSettings {
+        security: SmtpSecurity::Tls,
+        ..settings(scripted(&["220 mail.alderbrook.example ESMTP\r\n"]))
+    })
+    .await;
+    assert!(
+        matches!(&error, SendError::Unreachable(text) if text.contains("security = \"starttls\"")),
+        "{error}"
+    );
+}
+
+#[tokio::test]
+async fn a_server_that_greets_late_and_speaks_no_tls_is_waited_for() {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let port = listener.local_addr().expect("an address").port();
+    std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a caller");
+        // The second caller finds out that nobody speaks TLS here; only then comes the greeting.
+        drop(listener.accept().expect("a second one"));
+        stream.write_all(b"554 closed for repairs\r\n").expect("a listener");
+        BufReader::new(stream).lines().next()
+    });
+    let error = failed(&SmtpSettings {
+        security: SmtpSecurity::StartTls,
+        ..settings(port)
+    })
+    .await;
+    assert!(error.to_string().ends_with("554 closed for repairs"), "{error}");
 }
 
 #[tokio::test]
