@@ -5,7 +5,7 @@
 use crate::clock::{Clock, ClockDoubt};
 use crate::config::load;
 use crate::cycle::{Engine, Report, Setup};
-use crate::store::StoreError;
+use crate::store::{StoreError, wait_no_more};
 use anyhow::Context;
 use outage::Outage;
 use sd_notify::NotifyState;
@@ -50,7 +50,7 @@ impl<'p> Daemon<'p> {
     pub async fn run(mut self, stop: watch::Sender<bool>) -> anyhow::Result<()> {
         let mut reload_signal = signal(SignalKind::hangup()).context("cannot listen for SIGHUP")?;
         let stopping = stop.subscribe();
-        tokio::spawn(stop_on_signal(stop)?);
+        stop_on_signal(stop)?;
         notify(&[NotifyState::Ready, NotifyState::Status("started")]);
         info!("running; SIGHUP reads the configuration anew, SIGTERM stops");
         while !*stopping.borrow() {
@@ -139,7 +139,9 @@ impl<'p> Daemon<'p> {
         }
         store.note_configuration(Some(&self.digest))?;
         if !self.begun {
-            self.engine.clock = Clock::for_run(self.engine.config.demo, store.last_cycle()?);
+            if let Some(demo) = self.engine.config.demo {
+                self.engine.clock = Clock::for_run(Some(demo), store.last_cycle()?);
+            }
             self.begun = true;
         }
         Ok(())
@@ -242,18 +244,32 @@ impl<'p> Daemon<'p> {
 }
 
 /// Turns SIGTERM and SIGINT into a request to stop, which the engine looks at between two steps:
-/// a message that a server has just accepted is still noted as sent.
-fn stop_on_signal(stop: watch::Sender<bool>) -> anyhow::Result<impl Future<Output = ()>> {
+/// a message that a server has just accepted is still noted as sent. A thread of its own listens,
+/// so that it is heard while the other one waits for the database.
+fn stop_on_signal(stop: watch::Sender<bool>) -> anyhow::Result<()> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_io()
+        .build()
+        .context("cannot listen for signals")?;
+    let entered = runtime.enter();
     let mut terminate: Signal =
         signal(SignalKind::terminate()).context("cannot listen for SIGTERM")?;
     let mut interrupt = signal(SignalKind::interrupt()).context("cannot listen for SIGINT")?;
-    Ok(async move {
-        tokio::select! {
-            _ = terminate.recv() => {}
-            _ = interrupt.recv() => {}
-        }
-        stop.send_replace(true);
-    })
+    drop(entered);
+    std::thread::Builder::new()
+        .name("signals".to_owned())
+        .spawn(move || {
+            runtime.block_on(async {
+                tokio::select! {
+                    _ = terminate.recv() => {}
+                    _ = interrupt.recv() => {}
+                }
+            });
+            wait_no_more();
+            stop.send_replace(true);
+        })
+        .context("cannot listen for signals")?;
+    Ok(())
 }
 
 fn summarise(engine: &Engine, report: &Report) {

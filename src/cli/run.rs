@@ -58,8 +58,10 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     );
     let runtime = runtime()?;
     if !options.once {
-        runtime.block_on(Daemon::new(engine, path, loaded.digest).run(stop))?;
-        return Ok(ExitCode::SUCCESS);
+        let ended = runtime.block_on(Daemon::new(engine, path, loaded.digest).run(stop));
+        // Names that are being looked up are not waited for.
+        runtime.shutdown_background();
+        return ended.map(|()| ExitCode::SUCCESS);
     }
     // A single cycle leaves no configuration in force.
     engine.store.note_configuration(None)?;

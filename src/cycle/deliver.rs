@@ -3,6 +3,7 @@
 
 use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
+use crate::clock::Clock;
 use crate::config::Addresses;
 use crate::domain::place::site::{Channel, Recipient};
 use crate::notify::{SendError, local};
@@ -22,6 +23,9 @@ const SIDE_BY_SIDE: usize = 64;
 /// How long an attempt under way may take once the program is to stop. One that is broken off is
 /// made again after the next start, under the same id.
 const LAST_MOMENTS: Duration = Duration::from_secs(3);
+
+/// How often a delivery looks whether a cycle or a digest is due.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// Longest time for which a server that asks for a pause is left alone with all other messages.
 const LONGEST_REST: TimeDelta = TimeDelta::minutes(15);
@@ -114,6 +118,7 @@ impl Engine {
     }
 
     /// Sends to all servers at once. A server that takes nothing is left alone until the next look.
+    /// After a while it gives way to a cycle or a digest that has become due.
     async fn send_to_servers(
         &mut self,
         mut lines: VecDeque<Line>,
@@ -123,14 +128,29 @@ impl Engine {
         let stopped = last_moments_over(self.stop.clone());
         tokio::pin!(stopped);
         let mut under_way: JoinSet<Option<Done>> = JoinSet::new();
+        let mut next_look = Clock::steady() + self.least_delivery;
+        let mut gives_way = false;
         loop {
+            if !gives_way && Clock::steady() >= next_look {
+                gives_way = self.is_due()? || self.is_digest_due()?;
+                next_look = Clock::steady() + LOOK_EVERY;
+            }
             while under_way.len() < SIDE_BY_SIDE
                 && !*self.stop.borrow()
+                && !gives_way
                 && let Some(line) = lines.pop_front()
             {
                 self.send_next(line, &mut under_way, report)?;
             }
             if under_way.is_empty() {
+                if gives_way {
+                    let left: usize = lines.iter().map(|line| line.numbers.len()).sum();
+                    report.unsent += left;
+                    info!(
+                        left,
+                        "the rest is sent after the cycle or digest that is due"
+                    );
+                }
                 return Ok(());
             }
             let over = with_beat(next_over(&mut under_way, stopped.as_mut()), beat).await;

@@ -35,13 +35,13 @@ pub(super) fn digests<'c>(
     for member in &config.members {
         for recipient in member.recipients.iter().filter(|one| one.gathers()) {
             let last = store.last_digest(&recipient.id)?;
-            let is_due = recipient.reception.digest_due(last, now);
-            if last.is_none() || is_due {
+            let due = recipient.reception.digest_due(last, now);
+            if last.is_none() || due.is_some() {
                 entries.push(Recording::Digest {
                     recipient: &recipient.id,
                 });
             }
-            let Some(since) = last.filter(|_| is_due) else {
+            let Some(since) = due else {
                 continue;
             };
             let mut of_sites = Vec::new();

@@ -49,7 +49,8 @@ impl Engine {
             // Nobody is asked for what is brought by hand.
             if feed.origin != Origin::ByHand {
                 report.stations += 1;
-                let reading = self.take_in_station(feed, &mut ahead, place(index), now, beat, report);
+                let reading =
+                    self.take_in_station(feed, &mut ahead, place(index), now, beat, report);
                 if !reading.await? {
                     report.failed += 1;
                 }

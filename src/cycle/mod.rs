@@ -62,6 +62,8 @@ pub struct Engine {
     stop: watch::Receiver<bool>,
     /// Until when servers asked to be left alone.
     resting: HashMap<Server, DateTime<Utc>>,
+    /// How long a delivery goes on before it gives way to a cycle or a digest that is due.
+    pub least_delivery: Duration,
 }
 
 /// What a cycle did.
@@ -93,6 +95,9 @@ impl Report {
 /// Called while a cycle works, so that a supervisor sees that it does.
 pub type Beat<'b> = &'b dyn Fn();
 
+/// A delivery gets on even where cycles are always due.
+const LEAST_DELIVERY: Duration = Duration::from_secs(60);
+
 /// Time between two beats while waiting for a server.
 const BEAT: Duration = Duration::from_secs(20);
 
@@ -116,6 +121,7 @@ impl Engine {
             print: setup.print,
             stop,
             resting: HashMap::new(),
+            least_delivery: LEAST_DELIVERY,
         }
     }
 
@@ -167,7 +173,7 @@ impl Engine {
         }
         let last = self.store.last_digests()?;
         let last = |id: &str| last.get(id).copied();
-        Ok(gathering.any(|one| one.reception.digest_due(last(&one.id), now)))
+        Ok(gathering.any(|one| one.reception.digest_due(last(&one.id), now).is_some()))
     }
 
     /// Whether the schedule asks for a cycle: a time of it has come since the last one.

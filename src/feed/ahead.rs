@@ -53,7 +53,10 @@ pub struct Ahead {
 
 impl Ahead {
     /// Nothing is fetched until an answer is asked for. Each request has a place in the order.
-    pub fn new(fetcher: Arc<Fetcher>, requests: impl IntoIterator<Item = (usize, Request)>) -> Self {
+    pub fn new(
+        fetcher: Arc<Fetcher>,
+        requests: impl IntoIterator<Item = (usize, Request)>,
+    ) -> Self {
         Self {
             fetcher,
             waiting: requests.into_iter().collect(),
@@ -68,7 +71,11 @@ impl Ahead {
     /// ascending order. May be broken off and asked again.
     pub async fn answer(&mut self, place: usize) -> Option<Answer> {
         // A file of this machine is there at once, and waits for nothing.
-        if self.waiting.get(&place).is_some_and(|one| one.host().is_none()) {
+        if self
+            .waiting
+            .get(&place)
+            .is_some_and(|one| one.host().is_none())
+        {
             let request = self.waiting.remove(&place)?;
             return Some(self.fetcher.fetch(&request.origin, &request.known).await);
         }

@@ -7,9 +7,9 @@
 //! names. Error texts name host and path but never the query, which may hold a key.
 
 use crate::feed::limits::MOST_BYTES;
+use crate::retry_after::retry_after;
 use crate::station_feed::origin::{Origin, shown};
 use crate::station_feed::version::Validators;
-use crate::retry_after::retry_after;
 use crate::tls::{causes, innermost, install_tls_provider, root_certificates, tls_objection};
 use reqwest::header::{
     ETAG, HeaderMap, HeaderName, HeaderValue, IF_MODIFIED_SINCE, IF_NONE_MATCH, LAST_MODIFIED,
@@ -247,9 +247,7 @@ impl Fetcher {
             let Some(to) = location(&response) else {
                 let elsewhere = (!within).then(|| shown(&asked));
                 let conditional = !conditions.is_empty();
-                return self
-                    .taken(response, at, conditional, elsewhere, most)
-                    .await;
+                return self.taken(response, at, conditional, elsewhere, most).await;
             };
             asked = self
                 .redirected(url, &asked, to, followed)

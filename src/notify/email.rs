@@ -8,9 +8,7 @@ use lettre::address::Envelope;
 use lettre::message::Mailbox;
 use lettre::transport::smtp;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS, Mechanism};
-use lettre::transport::smtp::client::{
-    AsyncSmtpConnection, AsyncTokioStream, TlsParameters,
-};
+use lettre::transport::smtp::client::{AsyncSmtpConnection, AsyncTokioStream, TlsParameters};
 use lettre::transport::smtp::commands::Auth;
 use lettre::transport::smtp::extension::ClientId;
 use rustls::pki_types::ServerName;
@@ -238,7 +236,9 @@ impl Mailer {
             .await
             .map_err(failed(SmtpStep::Connect))?;
         if let Security::StartTls(tls, _) = &self.security {
-            let secured = connection.starttls(TlsParameters::clone(tls), &own_name).await;
+            let secured = connection
+                .starttls(TlsParameters::clone(tls), &own_name)
+                .await;
             secured.map_err(failed(SmtpStep::Secure))?;
         }
         if let Some(credentials) = &self.credentials {

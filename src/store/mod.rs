@@ -7,10 +7,10 @@
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 pub mod batches;
 pub mod bulk;
+mod busy;
 pub mod feeds;
 pub mod findings;
 pub mod forecast;
@@ -32,6 +32,8 @@ pub mod told;
 pub mod undo;
 pub mod unreachable;
 mod year_of_changes;
+
+pub use busy::wait_no_more;
 
 /// Held by the one process that runs cycles on a database; let go when dropped.
 #[derive(Debug)]
@@ -80,9 +82,6 @@ impl RunLock {
 
 /// Length of an install id.
 const INSTALL_BYTES: usize = 16;
-
-/// How long to wait for another process that is writing.
-const BUSY_WAIT: Duration = Duration::from_secs(10);
 
 /// Prepared statements kept: more than there are in the program, since a cycle asks the same few
 /// dozen things of every site.
@@ -200,7 +199,7 @@ impl Store {
         make_private(path).map_err(|error| failed(error.to_string()))?;
         let mut connection = Connection::open(path).map_err(|error| failed(error.to_string()))?;
         prepare_for_many_statements(&connection)?;
-        connection.busy_timeout(BUSY_WAIT)?;
+        busy::wait_for_others(&mut connection)?;
         is_of_hatchbell(&connection, path)?;
         connection.pragma_update(None, "journal_mode", "WAL")?;
         connection.pragma_update(None, "synchronous", "FULL")?;
@@ -247,13 +246,13 @@ impl Store {
             }
         }
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection =
+        let mut connection =
             Connection::open_with_flags(path, flags).map_err(|error| StoreError::Open {
                 path: path.to_owned(),
                 reason: error.to_string(),
             })?;
         prepare_for_many_statements(&connection)?;
-        connection.busy_timeout(BUSY_WAIT)?;
+        busy::wait_for_others(&mut connection)?;
         schema::check_is_current(&connection, path)?;
         Ok(Self {
             connection,

@@ -230,12 +230,12 @@ pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
 /// The install id of a file that is there; `None` if it has none.
 fn install_at(path: &Path) -> Result<Option<String>, StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let connection =
+    let mut connection =
         Connection::open_with_flags(path, flags).map_err(|error| StoreError::Open {
             path: path.to_owned(),
             reason: error.to_string(),
         })?;
-    connection.busy_timeout(super::BUSY_WAIT)?;
+    super::busy::wait_for_others(&mut connection)?;
     if !is_of_hatchbell(&connection, path)? {
         return Ok(None);
     }

@@ -35,7 +35,12 @@ impl Store {
     /// [`StoreError`] if the database fails.
     pub fn newly_unreachable(&self, now: DateTime<Utc>) -> Result<Vec<Unreachable>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT recipient, channel, count(*), min(created_at), last_error, max(tries)
+            "SELECT recipient, channel, count(*), min(created_at),
+                    -- Of the message that makes it news, not of whichever comes first.
+                    (SELECT last_error FROM outbox AS one
+                     WHERE one.recipient = waits.recipient AND one.channel = waits.channel
+                       AND one.state = 'waiting' AND one.last_error IS NOT NULL
+                     ORDER BY one.next_try_at > ?3 DESC, one.tries DESC, one.id DESC LIMIT 1)
              FROM outbox AS waits
              WHERE state = 'waiting' AND last_error IS NOT NULL
              GROUP BY recipient, channel

@@ -8,7 +8,8 @@
 //!   never cut short; a pause ends and a digest is due at the first.
 
 use chrono::{
-    DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc, Weekday,
+    DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
+    Weekday,
 };
 use chrono_tz::{GapInfo, Tz};
 use thiserror::Error;
@@ -95,6 +96,14 @@ impl Cadence {
     /// Every cadence with the name it has in configuration files.
     pub const NAMED: [(&'static str, Cadence); 2] =
         [("week", Cadence::Week), ("two-weeks", Cadence::TwoWeeks)];
+
+    /// The time between two digests.
+    fn span(self) -> TimeDelta {
+        match self {
+            Self::Week => TimeDelta::weeks(1),
+            Self::TwoWeeks => TimeDelta::weeks(2),
+        }
+    }
 
     /// Whether a digest comes in the week of a day.
     fn includes(self, day: NaiveDate) -> bool {
@@ -221,17 +230,24 @@ impl Reception {
         instant
     }
 
-    /// Whether a digest is due: its time came after the last one and no later than `now`. With no last
-    /// one there is none due yet: who keeps the log notes `now` in its place, so that the first comes at
-    /// the next time of a digest and brings what was left for it since. Because only the last one
-    /// counts, another rhythm loses and repeats nothing: its first digest brings what came after the
-    /// last of the rhythm before.
-    pub fn digest_due(&self, last: Option<DateTime<Utc>>, now: DateTime<Utc>) -> bool {
-        let newest = self
-            .digest
-            .filter(|_| self.topics.hears(Topic::Digest))
-            .and_then(|rhythm| rhythm.newest(self.zone, now));
-        matches!((last, newest), (Some(last), Some(newest)) if newest > last)
+    /// Since when a digest gathers that is due: its time came after the last one and no later than
+    /// `now`. With no last one there is none due yet: who keeps the log notes `now` in its place, so
+    /// that the first comes at the next time of a digest and brings what was left for it since. Because
+    /// only the last one counts, another rhythm loses and repeats nothing: its first digest brings what
+    /// came after the last of the rhythm before. A last one more than a day ahead was noted by a clock
+    /// that was wrong: then one is due, of what came since its usual span.
+    pub fn digest_due(
+        &self,
+        last: Option<DateTime<Utc>>,
+        now: DateTime<Utc>,
+    ) -> Option<DateTime<Utc>> {
+        let rhythm = self.digest.filter(|_| self.topics.hears(Topic::Digest))?;
+        let last = last?;
+        if last > now + TimeDelta::days(1) {
+            return Some(now - rhythm.every.span());
+        }
+        let newest = rhythm.newest(self.zone, now)?;
+        (newest > last).then_some(last)
     }
 }
 

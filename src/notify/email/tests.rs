@@ -273,7 +273,10 @@ fn tls_server(
             stream.write_all(b"220 go on\r\n").expect("a listener");
         }
         let session = rustls::ServerConnection::new(std::sync::Arc::new(config));
-        speak(rustls::StreamOwned::new(session.expect("a session"), stream));
+        speak(rustls::StreamOwned::new(
+            session.expect("a session"),
+            stream,
+        ));
     });
     (port, authority, server)
 }
@@ -370,7 +373,9 @@ async fn a_server_that_greets_late_and_speaks_no_tls_is_waited_for() {
         let (mut stream, _) = listener.accept().expect("a caller");
         // The second caller finds out that nobody speaks TLS here; only then comes the greeting.
         drop(listener.accept().expect("a second one"));
-        stream.write_all(b"554 closed for repairs\r\n").expect("a listener");
+        stream
+            .write_all(b"554 closed for repairs\r\n")
+            .expect("a listener");
         BufReader::new(stream).lines().next()
     });
     let error = failed(&SmtpSettings {
@@ -378,7 +383,10 @@ async fn a_server_that_greets_late_and_speaks_no_tls_is_waited_for() {
         ..settings(port)
     })
     .await;
-    assert!(error.to_string().ends_with("554 closed for repairs"), "{error}");
+    assert!(
+        error.to_string().ends_with("554 closed for repairs"),
+        "{error}"
+    );
 }
 
 #[tokio::test]
