@@ -14,6 +14,7 @@ use lettre::transport::smtp::extension::ClientId;
 use rustls::pki_types::ServerName;
 use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
+use tracing::debug;
 
 use crate::notify::{Parcel, SendError};
 use crate::secret::Secret;
@@ -254,6 +255,11 @@ impl Mailer {
         let stream = stream.map_err(|error| {
             self.unreachable(&format!("{}: {error}", SmtpStep::Connect.advice()))
         })?;
+        // A message goes out in two pieces, and the second must not wait until the server has
+        // acknowledged the first: that is 40 ms each.
+        if let Err(error) = stream.set_nodelay(true) {
+            debug!("small pieces wait for each other: {error}");
+        }
         Ok(Bounded::new(stream))
     }
 
