@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 const EARLIEST: NaiveDate = NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date");
 
 /// Longest time between two looks at the clock. Timers do not count while a machine sleeps.
-const LONGEST_TICK: Duration = Duration::from_secs(30);
+const LONGEST_TICK: Duration = Duration::from_secs(60);
 
 /// Where the time comes from.
 #[derive(Debug, Clone)]
