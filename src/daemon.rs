@@ -6,10 +6,12 @@ use crate::clock::{Clock, ClockDoubt};
 use crate::config::load;
 use crate::cycle::{Engine, Report, Setup};
 use crate::store::{StoreError, wait_no_more};
+use crate::web::InForce;
 use anyhow::Context;
 use outage::Outage;
 use sd_notify::NotifyState;
 use std::path::Path;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
@@ -23,6 +25,8 @@ pub struct Daemon<'p> {
     config_path: &'p Path,
     /// Of the configuration that is in force.
     digest: String,
+    /// Where others see the configuration that is in force.
+    in_force: watch::Sender<InForce>,
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
@@ -33,7 +37,12 @@ pub struct Daemon<'p> {
 impl<'p> Daemon<'p> {
     /// A service with an engine whose database need not be open yet.
     pub fn new(engine: Engine, config_path: &'p Path, digest: String) -> Self {
+        let (in_force, _) = watch::channel(InForce {
+            config: Arc::clone(&engine.config),
+            digest: digest.clone(),
+        });
         Self {
+            in_force,
             engine,
             config_path,
             digest,
@@ -41,6 +50,11 @@ impl<'p> Daemon<'p> {
             outage: None,
             doubted: None,
         }
+    }
+
+    /// The configuration that is in force, now and later.
+    pub fn in_force(&self) -> watch::Receiver<InForce> {
+        self.in_force.subscribe()
     }
 
     /// Runs until it is told to stop.
@@ -231,7 +245,12 @@ impl<'p> Daemon<'p> {
         match Setup::of(&loaded.config) {
             Ok(setup) => {
                 self.digest = loaded.digest;
-                engine.adopt(loaded.config, setup);
+                let config = Arc::new(loaded.config);
+                engine.adopt(Arc::clone(&config), setup);
+                self.in_force.send_replace(InForce {
+                    config,
+                    digest: self.digest.clone(),
+                });
                 info!("the new configuration is in force");
                 "the new configuration is in force"
             }

@@ -7,9 +7,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Sources that take values and return values; reports take the open store as well.
-const PURE: [&str; 21] = [
+const PURE: [&str; 22] = [
     "src/domain",
     "src/report",
+    "src/drawing",
     "src/station_feed/dialect.rs",
     "src/station_feed/memory.rs",
     "src/station_feed/parsed.rs",
@@ -54,7 +55,7 @@ const REACHES_OUT: [&str; 18] = [
 ];
 
 /// A folder and what it must not know.
-const STRANGERS: [(&str, &[&str]); 8] = [
+const STRANGERS: [(&str, &[&str]); 10] = [
     (
         "src/domain",
         &[
@@ -65,6 +66,8 @@ const STRANGERS: [(&str, &[&str]); 8] = [
             "crate::config",
             "crate::cycle",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
         ],
     ),
     (
@@ -76,6 +79,8 @@ const STRANGERS: [(&str, &[&str]); 8] = [
             "crate::config",
             "crate::cycle",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
         ],
     ),
     (
@@ -87,6 +92,8 @@ const STRANGERS: [(&str, &[&str]); 8] = [
             "crate::notify",
             "crate::cycle",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
         ],
     ),
     (
@@ -98,6 +105,8 @@ const STRANGERS: [(&str, &[&str]); 8] = [
             "crate::feed",
             "crate::cycle",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
         ],
     ),
     (
@@ -109,6 +118,8 @@ const STRANGERS: [(&str, &[&str]); 8] = [
             "crate::config",
             "crate::cycle",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
         ],
     ),
     (
@@ -119,14 +130,42 @@ const STRANGERS: [(&str, &[&str]); 8] = [
             "crate::store",
             "crate::cycle",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
         ],
     ),
-    ("src/cycle", &["crate::report", "crate::cli"]),
+    (
+        "src/cycle",
+        &[
+            "crate::report",
+            "crate::cli",
+            "crate::web",
+            "crate::drawing",
+        ],
+    ),
+    (
+        "src/drawing",
+        &[
+            "crate::feed",
+            "crate::store",
+            "crate::notify",
+            "crate::config",
+            "crate::cycle",
+            "crate::cli",
+            "crate::web",
+        ],
+    ),
+    (
+        "src/web",
+        &["crate::feed", "crate::cli", "crate::cycle", "rusqlite"],
+    ),
     (
         "src/report",
         &[
             "crate::feed",
             "crate::cli",
+            "crate::web",
+            "crate::drawing",
             "crate::clock",
             "notify::email",
             "notify::push",

@@ -5,6 +5,8 @@ use crate::clock::{Clock, ClockDoubt};
 use crate::cycle::{Engine, Setup};
 use crate::daemon::Daemon;
 use crate::store::{Store, StoreError};
+use crate::web::listen;
+use anyhow::Context;
 use clap::Args;
 use std::process::ExitCode;
 use tokio::sync::watch;
@@ -47,6 +49,16 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     }
     let clock = Clock::for_run(config.demo, None);
     let setup = Setup::of(&config).map_err(anyhow::Error::msg)?;
+    // Taken before anything is done: an address that is in use stops the start.
+    let page = match config.web.as_ref().filter(|_| !options.once) {
+        Some(web) => Some(listen(web).with_context(|| {
+            format!(
+                "web.listen: {} cannot be listened on; is another program using it?",
+                web.listen
+            )
+        })?),
+        None => None,
+    };
     let (stop, stopping) = watch::channel(false);
     let mut engine = Engine::new(
         config,
@@ -58,7 +70,12 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     );
     let runtime = runtime()?;
     if !options.once {
-        let ended = runtime.block_on(Daemon::new(engine, path, loaded.digest).run(stop));
+        let daemon = Daemon::new(engine, path, loaded.digest);
+        let page = page.map(|page| page.answer(daemon.in_force(), stop.subscribe()));
+        let page = page.transpose()?;
+        let ended = runtime.block_on(daemon.run(stop));
+        // It hears the stop too. Whether it ended well, its own thread has said.
+        let _ = page.map(std::thread::JoinHandle::join);
         // Names that are being looked up are not waited for.
         runtime.shutdown_background();
         return ended.map(|()| ExitCode::SUCCESS);

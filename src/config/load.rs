@@ -2,7 +2,7 @@
 
 use super::fields::{Fields, parse};
 use super::problem::{Problem, Severity, SourceText};
-use super::{Config, dialect_file, members, option_file, service, species_file, stations};
+use super::{Config, dialect_file, members, option_file, service, species_file, stations, web};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
@@ -74,6 +74,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     let notices = service::notices(&top);
     let email = service::email(&top, folder);
     let demo = service::demo(&top);
+    let web = web::web(&top);
     let stations = stations::stations(&top, folder, &dialects);
     let usual = Notation::default();
     let members = members::members(
@@ -128,6 +129,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
             dialects,
             options,
             demo,
+            web,
         },
         warnings: problems,
         digest: format!("{:016x}", digest.finish()),

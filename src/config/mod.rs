@@ -34,9 +34,11 @@ mod service;
 mod sourced_value;
 pub mod species_file;
 mod stations;
+mod web;
 
 use crate::station_feed::StationFeed;
 pub use load::{Loaded, load};
+pub use web::Web;
 
 /// Everything hatchbell is told.
 #[derive(Debug, Clone)]
@@ -63,6 +65,8 @@ pub struct Config {
     pub dialects: BTreeMap<String, Dialect>,
     /// Set for a demonstration with its own clock.
     pub demo: Option<Demo>,
+    /// The page, if there is to be one.
+    pub web: Option<Web>,
 }
 
 impl Config {

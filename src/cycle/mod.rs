@@ -14,6 +14,7 @@ use chrono::{DateTime, Utc};
 use lines::Server;
 use std::collections::HashMap;
 use std::io::Write;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
 
@@ -30,6 +31,7 @@ mod intake;
 mod lines;
 mod look_back;
 mod screening;
+mod season_courses;
 mod site_states;
 mod station_days;
 mod unreachable;
@@ -41,6 +43,7 @@ pub use clock_check::ClockCheck;
 pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use screening::{screen_again, screened};
+pub use season_courses::season_courses;
 pub use site_states::{SiteState, newest_day_of, site_states};
 pub use station_days::{daily, neighbour_of};
 pub use yardstick::yardstick;
@@ -48,7 +51,7 @@ pub use yardstick::yardstick;
 /// What drives the cycles.
 pub struct Engine {
     /// What is configured.
-    pub config: Config,
+    pub config: Arc<Config>,
     /// What is stored.
     pub store: Store,
     /// What the time is.
@@ -105,7 +108,7 @@ impl Engine {
     /// An engine; `output` is where console messages are printed, `stop` becomes `true` to end a
     /// cycle early.
     pub fn new(
-        config: Config,
+        config: impl Into<Arc<Config>>,
         setup: Setup,
         store: Store,
         clock: Clock,
@@ -113,7 +116,7 @@ impl Engine {
         stop: watch::Receiver<bool>,
     ) -> Self {
         Self {
-            config,
+            config: config.into(),
             store,
             clock,
             reader: setup.reader,
@@ -126,7 +129,7 @@ impl Engine {
     }
 
     /// Goes on with another configuration.
-    pub fn adopt(&mut self, config: Config, setup: Setup) {
+    pub fn adopt(&mut self, config: Arc<Config>, setup: Setup) {
         self.config = config;
         self.reader = setup.reader;
         self.print = setup.print;

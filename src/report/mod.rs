@@ -10,7 +10,9 @@ pub mod outlook;
 pub mod plan;
 pub mod scout;
 pub mod season;
+pub mod season_picture;
 pub mod status;
+pub mod week;
 mod words;
 
 use chrono::NaiveDate;

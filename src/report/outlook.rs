@@ -118,7 +118,11 @@ impl OutlookReport {
 }
 
 impl SpeciesOutlook {
-    fn of(here: &SiteState<'_>, issued: Option<DateTime<Utc>>, notation: &Notation) -> Self {
+    pub(super) fn of(
+        here: &SiteState<'_>,
+        issued: Option<DateTime<Utc>>,
+        notation: &Notation,
+    ) -> Self {
         let state = &here.state;
         let next = state.next().map(|next| next.outlook);
         let (basis, no_dates) = match next {

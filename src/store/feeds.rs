@@ -88,6 +88,16 @@ impl Store {
         Ok(())
     }
 
+    /// A number that changes when another connection has written something.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn version(&self) -> Result<i64, StoreError> {
+        Ok(self
+            .connection
+            .pragma_query_value(None, "data_version", |row| row.get(0))?)
+    }
+
     /// When the last whole cycle ended.
     pub fn last_cycle(&self) -> Result<Option<DateTime<Utc>>, StoreError> {
         let text: Option<String> = self

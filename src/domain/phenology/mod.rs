@@ -7,6 +7,7 @@ pub mod hindcast;
 pub mod milestone;
 pub mod outlook;
 pub mod season;
+pub mod season_course;
 pub mod season_days;
 pub mod season_state;
 pub mod soil_course;

@@ -138,7 +138,8 @@ impl MilestoneOutlook {
 }
 
 impl GradedThreshold {
-    pub(super) fn is_estimate(&self) -> bool {
+    /// Whether it is an estimate.
+    pub fn is_estimate(&self) -> bool {
         self.grade == EvidenceGrade::Estimate.name()
     }
 
