@@ -19,7 +19,7 @@ pub struct InForce {
 }
 
 /// What all requests share.
-pub(super) struct Shared {
+pub(super) struct PageState {
     in_force: watch::Receiver<InForce>,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
@@ -48,7 +48,7 @@ pub(super) struct Asked<'a> {
 /// Connections that are kept open.
 const MOST_IDLE: usize = 4;
 
-impl Shared {
+impl PageState {
     pub fn new(in_force: watch::Receiver<InForce>) -> Self {
         Self {
             in_force,

@@ -1,7 +1,7 @@
 //! The first page: what is to be done this week at all sites, worst first.
 
 use super::answers::{NoPage, page};
-use super::in_force::Shared;
+use super::in_force::PageState;
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
 use crate::report::week::Week;
@@ -25,7 +25,7 @@ struct Overview<'w> {
 /// Sites of a task that are named before the others are folded away.
 const NAMED_SITES: usize = 8;
 
-pub(super) async fn overview(State(shared): State<Arc<Shared>>) -> Result<Html<String>, NoPage> {
+pub(super) async fn overview(State(shared): State<Arc<PageState>>) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
         let week = shared.week()?;
         let config = shared.in_force().config;

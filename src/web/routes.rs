@@ -1,7 +1,7 @@
 //! Which address shows what, and what every answer says to the browser.
 
 use super::answers::NoPage;
-use super::in_force::Shared;
+use super::in_force::PageState;
 use super::overview::overview;
 use super::site::site;
 use axum::Router;
@@ -27,7 +27,7 @@ const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form
 const STYLE: &str = include_str!("templates/style.css");
 
 /// Every address there is.
-pub(super) fn routes(shared: Arc<Shared>) -> Router {
+pub(super) fn routes(shared: Arc<PageState>) -> Router {
     Router::new()
         .route("/", get(overview))
         .route("/sites/{site}", get(site))

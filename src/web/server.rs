@@ -1,6 +1,6 @@
 //! Listening: a bounded number of connections, each of which must say what it wants in time.
 
-use super::in_force::{InForce, Shared};
+use super::in_force::{InForce, PageState};
 use super::routes::routes;
 use crate::config::Web;
 use hyper::server::conn::http1;
@@ -81,7 +81,7 @@ async fn serve(
     mut stop: watch::Receiver<bool>,
 ) -> io::Result<()> {
     let listener = tokio::net::TcpListener::from_std(listener)?;
-    let service = TowerToHyperService::new(routes(Arc::new(Shared::new(in_force))));
+    let service = TowerToHyperService::new(routes(Arc::new(PageState::new(in_force))));
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     let under_way = GracefulShutdown::new();
     loop {

@@ -1,7 +1,7 @@
 //! The page of a site: what to do and by when, the season drawn, the options' days, what was done.
 
 use super::answers::{NoPage, page};
-use super::in_force::Shared;
+use super::in_force::PageState;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::notation::Notation;
@@ -28,7 +28,7 @@ struct SitePage<'p> {
 }
 
 pub(super) async fn site(
-    State(shared): State<Arc<Shared>>,
+    State(shared): State<Arc<PageState>>,
     Path(site): Path<String>,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {

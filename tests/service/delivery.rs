@@ -270,7 +270,7 @@ async fn the_operator_is_told_by_another_way_once_of_somebody_who_cannot_be_reac
     let text = text.replace("[service]", "[service]\noperator = \"keeper\"");
     post.engine.config = {
         let path = post.workshop.write("hatchbell.toml", &text);
-        load(path.as_ref()).expect("it is sound").config
+        load(path.as_ref()).expect("it is sound").config.into()
     };
     post.push_for("keeper");
     post.deliver().await;
