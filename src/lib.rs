@@ -47,6 +47,7 @@ pub mod cycle;
 pub mod daemon;
 pub mod domain;
 pub mod feed;
+pub mod in_force;
 pub mod notify;
 pub mod report;
 pub mod secret;

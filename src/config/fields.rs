@@ -58,6 +58,32 @@ impl<'p, 't> Fields<'p, 't> {
         }
     }
 
+    /// A table that was put together, for values that stand at places of a page.
+    pub(super) fn of(
+        page: &'p SourceText<'t>,
+        table: &'p DeTable<'t>,
+        at: Range<usize>,
+        name: &str,
+    ) -> Self {
+        Self {
+            page,
+            table,
+            at,
+            name: name.to_owned(),
+            known: RefCell::default(),
+        }
+    }
+
+    /// The table itself.
+    pub(super) fn values(&self) -> &'p DeTable<'t> {
+        self.table
+    }
+
+    /// Takes a key as known whose value is read elsewhere.
+    pub(super) fn known(&self, key: &'static str) {
+        self.known.borrow_mut().push(key);
+    }
+
     /// The page it stands on.
     pub fn page(&self) -> &'p SourceText<'t> {
         self.page
@@ -448,6 +474,11 @@ impl<'p, 't> Fields<'p, 't> {
 
     /// Notes every key that no getter asked for. Call it last.
     pub fn finish(self) {
+        self.note_unknown();
+    }
+
+    /// The same for a table that is read again later.
+    pub(super) fn note_unknown(&self) {
         let known = self.known.borrow();
         for (key, _) in self.table {
             let name: &str = key.get_ref();

@@ -23,20 +23,27 @@ use std::path::PathBuf;
 mod choice;
 pub mod dialect_file;
 pub mod fields;
+mod include;
+mod isolation;
 pub mod load;
+mod member_text;
 mod members;
 mod name;
 mod notation;
 pub mod option_file;
 pub mod problem;
 mod reception;
+mod renamed;
 mod service;
+mod site;
+mod sites_file;
 mod sourced_value;
+mod sources;
 pub mod species_file;
 mod stations;
 
 use crate::station_feed::StationFeed;
-pub use load::{Loaded, load};
+pub use load::{Loaded, load, load_isolating, load_kept};
 
 /// Everything hatchbell is told.
 #[derive(Debug, Clone)]
@@ -63,6 +70,8 @@ pub struct Config {
     pub dialects: BTreeMap<String, Dialect>,
     /// Set for a demonstration with its own clock.
     pub demo: Option<Demo>,
+    /// Where each recipient stands: the place of the member and the place among theirs.
+    places: HashMap<String, (usize, usize)>,
 }
 
 impl Config {
@@ -99,10 +108,9 @@ impl Config {
 
     /// A recipient by their id, with the member whose they are.
     pub fn member_and_recipient(&self, id: &str) -> Option<(&Member, &Recipient)> {
-        self.members
-            .iter()
-            .flat_map(|member| member.recipients.iter().map(move |one| (member, one)))
-            .find(|(_, recipient)| recipient.id == id)
+        let (member, recipient) = self.places.get(id)?;
+        let member = self.members.get(*member)?;
+        Some((member, member.recipients.get(*recipient)?))
     }
 
     /// Every site with its member.
@@ -111,6 +119,16 @@ impl Config {
             .iter()
             .flat_map(|member| member.sites.iter().map(move |site| (member, site)))
     }
+}
+
+/// Where each recipient stands.
+fn places(members: &[Member]) -> HashMap<String, (usize, usize)> {
+    let each = members.iter().enumerate();
+    each.flat_map(|(member, of)| {
+        let recipients = of.recipients.iter().enumerate();
+        recipients.map(move |(place, one)| (one.id.clone(), (member, place)))
+    })
+    .collect()
 }
 
 /// The service itself.
