@@ -52,3 +52,16 @@ pub struct Fault {
     /// The problems, a line each.
     pub problems: Vec<String>,
 }
+
+/// A configuration that was read, with all that is written down of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Standing {
+    /// What it is.
+    pub configuration: InForce,
+    /// Its files.
+    pub files: Vec<KeptFile>,
+    /// Its members as they are in force.
+    pub members: Vec<KeptMember>,
+    /// What is wrong with some of them.
+    pub faults: Vec<Fault>,
+}

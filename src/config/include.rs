@@ -64,7 +64,12 @@ fn included_by(
     let file = &files[which];
     let mut new = Vec::new();
     // Few files include others, so few are parsed a second time.
-    let Some(text) = file.text.as_ref().ok().filter(|text| text.contains("include")) else {
+    let Some(text) = file
+        .text
+        .as_ref()
+        .ok()
+        .filter(|text| text.contains("include"))
+    else {
         return new;
     };
     let unused = SourceText::new("", text.as_str());

@@ -1,10 +1,10 @@
 //! One member's mistakes hurt nobody else: their last good tables go on, and one who has none is left
 //! out. An id that two members claim is whose it was; where it is new, whose it is first.
 
+use super::fields::{Fields, parse};
 use super::members::{Claim, KnownIds, ReadMember, member};
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
-use super::fields::{Fields, parse};
 use crate::in_force::{Fault, KeptMember};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::Path;
@@ -33,11 +33,7 @@ pub(super) struct Isolated {
 }
 
 /// Errors for ids that are there twice; `before` are the members that were in force.
-pub(super) fn clashes(
-    members: &[ReadMember],
-    whose: &[Whose],
-    before: &[Before],
-) -> Vec<Problem> {
+pub(super) fn clashes(members: &[ReadMember], whose: &[Whose], before: &[Before]) -> Vec<Problem> {
     let mut claimed: HashMap<(&str, &str), Vec<(&ReadMember, &Claim)>> = HashMap::new();
     for member in members {
         for claim in &member.claims {
@@ -58,7 +54,9 @@ pub(super) fn clashes(
                         .any(|one| one.is_for(claim))
             })
         };
-        let rightful = claims.iter().position(|(member, claim)| had_it(member, claim));
+        let rightful = claims
+            .iter()
+            .position(|(member, claim)| had_it(member, claim));
         let rightful = rightful.unwrap_or(0);
         let owner = claims[rightful].0;
         for (place, (member, claim)) in claims.iter().enumerate() {
@@ -88,13 +86,13 @@ impl Claim {
 ///
 /// # Errors
 /// The problems of one that does not go with the other tables any more.
-pub(super) fn read_again(
-    kept: Vec<KeptMember>,
-    known: &KnownIds<'_>,
-) -> Vec<Before> {
+pub(super) fn read_again(kept: Vec<KeptMember>, known: &KnownIds<'_>) -> Vec<Before> {
     let read = |kept: &KeptMember| {
         let folder = Path::new(&kept.file).parent().unwrap_or(Path::new(""));
-        let name = format!("{} (member \"{}\" as they were last good)", kept.file, kept.id);
+        let name = format!(
+            "{} (member \"{}\" as they were last good)",
+            kept.file, kept.id
+        );
         let page = SourceText::new(name, &kept.text);
         let table = parse(&page);
         let values = table.get_ref();
@@ -142,7 +140,10 @@ pub(super) fn isolate(
             .map(|claim| (claim.kind, claim.id.as_str()))
             .collect();
         let mut found = Vec::new();
-        for member in members.iter().filter(|one| !mistakes.contains_key(&one.number)) {
+        for member in members
+            .iter()
+            .filter(|one| !mistakes.contains_key(&one.number))
+        {
             let taken = member
                 .claims
                 .iter()
@@ -179,7 +180,9 @@ fn going_on(
     before: &[Before],
 ) -> BTreeSet<String> {
     let is_sound = |id: &str| {
-        let mut sound = members.iter().filter(|one| !mistakes.contains_key(&one.number));
+        let mut sound = members
+            .iter()
+            .filter(|one| !mistakes.contains_key(&one.number));
         sound.any(|one| one.id.as_deref() == Some(id))
     };
     let is_read = |kept: &KeptMember| {

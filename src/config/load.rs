@@ -8,10 +8,11 @@ use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
 use super::{Config, dialect_file, option_file, renamed, service, species_file, stations};
+use crate::clock::Clock;
 use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
-use crate::in_force::{Fault, InForce, KeptFile, KeptMember};
+use crate::in_force::{InForce, KeptFile, KeptMember, Standing};
 use crate::station_feed::dialect::Dialect;
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, HashMap};
@@ -27,16 +28,8 @@ pub struct Loaded {
     pub config: Config,
     /// Warnings, also those that are to be given only from a day on.
     pub warnings: Vec<Problem>,
-    /// A digest of the text of all its files, which another text is unlikely to share.
-    pub digest: String,
-    /// The path of its first file, from the root on.
-    pub file: String,
-    /// All its files.
-    pub files: Vec<KeptFile>,
-    /// Its members as they are in force.
-    pub members: Vec<KeptMember>,
-    /// What is wrong with members who are not in force as their tables have it.
-    pub faults: Vec<Fault>,
+    /// What is written down of it.
+    pub standing: Standing,
 }
 
 impl Loaded {
@@ -61,7 +54,7 @@ pub fn load(path: &Path) -> Result<Loaded, Vec<Problem>> {
     from_disk(path, None)
 }
 
-/// The same, but mistakes that concern one member alone are [`Loaded::faults`]: their last good
+/// The same, but mistakes that concern one member alone are [`Standing::faults`]: their last good
 /// tables go on, and one who has none is left out.
 ///
 /// # Errors
@@ -172,7 +165,8 @@ fn pages<'t>(
         let source = SourceText::new(file.name.as_str(), text);
         let mut table = parse(&source);
         let values = table.get_ref();
-        let is_shared = number == 0 || values.contains_key("station") || values.contains_key("include");
+        let is_shared =
+            number == 0 || values.contains_key("station") || values.contains_key("include");
         if source.errors() > 0 {
             // What a half-read table lacks would only hide the syntax error.
             let found = source.into_problems();
@@ -344,11 +338,16 @@ fn read(
             .into_iter()
             .filter(|one| one.severity == Severity::Warning)
             .collect(),
-        digest,
-        file,
-        files,
-        members: isolated.kept,
-        faults: isolated.faults,
+        standing: Standing {
+            configuration: InForce {
+                file,
+                digest,
+                read_at: Clock::Machine.now(),
+            },
+            files,
+            members: isolated.kept,
+            faults: isolated.faults,
+        },
     })
 }
 
@@ -359,7 +358,9 @@ fn refuse_one_only(top: &Fields<'_, '_>, main: &str) {
             top.known(key);
             top.page().error(
                 top.at_key(key),
-                format!("[{key}] is there once, in {main}; an included file holds members and stations"),
+                format!(
+                    "[{key}] is there once, in {main}; an included file holds members and stations"
+                ),
             );
         }
     }

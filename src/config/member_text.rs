@@ -87,7 +87,6 @@ fn write_quoted(text: &mut String, value: &str) {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::config::fields::parse;
     use crate::config::problem::SourceText;
 
@@ -104,7 +103,12 @@ mod tests {
              list = [1, [2, \"x\"]]\nday = 2026-01-05T06:00:00Z\n[inner]\nx = 'lit\\eral'\n[[many]]\ny = 1\n[[many]]\n",
         );
         assert_eq!(written(&text), text);
-        for part in ["\"a\\\"b\\\\c\\U0000000A\u{1F331}\"", "0x1F", "\"lit\\\\eral\"", "2026-01-05T06:00:00Z"] {
+        for part in [
+            "\"a\\\"b\\\\c\\U0000000A\u{1F331}\"",
+            "0x1F",
+            "\"lit\\\\eral\"",
+            "2026-01-05T06:00:00Z",
+        ] {
             assert!(text.contains(part), "{part} is not in {text}");
         }
     }

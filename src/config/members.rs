@@ -178,7 +178,11 @@ fn text(table: &DeTable<'_>, sites: &[ReadSite]) -> String {
         own.remove(key);
     }
     let sites: Vec<&str> = sites.iter().map(|one| one.text.as_str()).collect();
-    format!("{}site = [{}]\n", member_text::table(&own), sites.join(", "))
+    format!(
+        "{}site = [{}]\n",
+        member_text::table(&own),
+        sites.join(", ")
+    )
 }
 
 fn recipient(

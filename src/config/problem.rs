@@ -93,7 +93,9 @@ impl<'t> SourceText<'t> {
     /// How many errors were noted so far.
     pub fn errors(&self) -> usize {
         let problems = self.problems.borrow();
-        let errors = problems.iter().filter(|one| one.severity == Severity::Error);
+        let errors = problems
+            .iter()
+            .filter(|one| one.severity == Severity::Error);
         errors.count()
     }
 

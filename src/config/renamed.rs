@@ -24,12 +24,7 @@ pub(super) fn rename(renamed: &[Renamed], table: &mut DeTable<'_>, page: &Source
     }
 }
 
-fn rename_within(
-    renamed: &[Renamed],
-    name: &str,
-    table: &mut DeTable<'_>,
-    page: &SourceText<'_>,
-) {
+fn rename_within(renamed: &[Renamed], name: &str, table: &mut DeTable<'_>, page: &SourceText<'_>) {
     for Renamed { old, new, .. } in renamed.iter().filter(|one| one.table == name) {
         let Some((key, value)) = table.remove_entry(*old) else {
             continue;
@@ -44,7 +39,9 @@ fn rename_within(
         }
         page.warning(
             at.clone(),
-            format!("{old} is called {new} now; rename it: the old name goes with the next release"),
+            format!(
+                "{old} is called {new} now; rename it: the old name goes with the next release"
+            ),
         );
         table.insert(Spanned::new(at, (*new).into()), value);
     }

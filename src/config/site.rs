@@ -42,7 +42,10 @@ impl<'t> SiteDefaults<'t> {
         };
         for key in ["id", "name"] {
             if let Some(text) = defaults.text(key) {
-                page.error(text.at, format!("{key} is each site's own; leave it out here"));
+                page.error(
+                    text.at,
+                    format!("{key} is each site's own; leave it out here"),
+                );
             }
         }
         if defaults.has("turf") {

@@ -78,7 +78,10 @@ pub(super) fn sites(
         });
     };
     if rows.is_empty() {
-        page.error(0..0, "there is no site below the header; add a row for each");
+        page.error(
+            0..0,
+            "there is no site below the header; add a row for each",
+        );
     }
     let mut labels = BTreeMap::new();
     for row in &rows {
@@ -93,7 +96,10 @@ pub(super) fn sites(
         let table = row.table(&columns);
         let own = Fields::of(&page, &table, row.end..row.end, "this row");
         let read = site(&own, defaults, known);
-        let at = read.id.as_ref().map_or(row.end..row.end, |id| id.at.clone());
+        let at = read
+            .id
+            .as_ref()
+            .map_or(row.end..row.end, |id| id.at.clone());
         let id = read.id().unwrap_or_default();
         let clash = page.problem(at, format!("id \"{id}\" is there twice; ids are unique"));
         sites.push((read, clash));
@@ -169,7 +175,9 @@ impl<'t> CsvText<'t> {
             match record {
                 Ok(record) => rows.push(self.row(record)),
                 Err(error) => {
-                    let at = error.position().map_or(0, |at| self.start(at.byte() as usize));
+                    let at = error
+                        .position()
+                        .map_or(0, |at| self.start(at.byte() as usize));
                     let why = match error.kind() {
                         ErrorKind::UnequalLengths {
                             expected_len, len, ..

@@ -106,7 +106,11 @@ impl Sources {
         let mut found = Vec::new();
         for path in glob::glob(&whole).map_err(wrong)? {
             let path = path.map_err(|error| {
-                format!("cannot be followed: {}: {}", error.path().display(), error.error())
+                format!(
+                    "cannot be followed: {}: {}",
+                    error.path().display(),
+                    error.error()
+                )
             })?;
             if path.is_file() {
                 found.push(path);
