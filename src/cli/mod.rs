@@ -100,14 +100,24 @@ struct ShownConfig {
 }
 
 impl ShownConfig {
-    /// Loads the configuration, with these units.
+    /// Loads the configuration, with these units; where the files on disk cannot be used, what the
+    /// service runs with.
     fn load(&self) -> Result<Loaded, ExitCode> {
-        let mut loaded = configuration_in_use(&self.file.config)?;
-        self.set_units(&mut loaded);
-        Ok(loaded)
+        let in_use = self.load_running()?;
+        if let Some((errors, first)) = in_use.wrong {
+            let errors = counted(errors, "error");
+            eprintln!(
+                "hatchbell: the configuration has {errors}, so this is by the one the service runs \
+                 with; the first: {first}"
+            );
+        }
+        for fault in &in_use.loaded.standing.faults {
+            eprintln!("hatchbell: {}", fault_line(fault));
+        }
+        Ok(in_use.loaded)
     }
 
-    /// The same; where the files on disk cannot be used, what the service runs with.
+    /// The same, with what is wrong on disk.
     fn load_running(&self) -> Result<InUse, ExitCode> {
         let mut in_use = in_use(&self.file.config)?;
         self.set_units(&mut in_use.loaded);

@@ -92,7 +92,7 @@ fn included_by(
                 format!(
                     "include names \"{text}\", and there is no such file in {}; make one, or leave \
                      the pattern out",
-                    absolute(&file.folder).display()
+                    place(&file.folder).display()
                 ),
             );
         }
@@ -128,6 +128,14 @@ fn included_by(
     }
     problems.extend(page.into_problems());
     new
+}
+
+/// A folder from the root on.
+fn place(folder: &Path) -> PathBuf {
+    match folder.as_os_str().is_empty() {
+        true => absolute(Path::new(".")),
+        false => absolute(folder),
+    }
 }
 
 /// Whether a file is included, over whichever others, by another or is that one.

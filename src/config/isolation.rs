@@ -218,15 +218,20 @@ fn faults(
     let mut faults: Vec<Fault> = Vec::new();
     for (number, problems) in mistakes {
         let whose = &whose[*number];
-        let goes_on = match &whose.id {
-            Some(id) => going_on.contains(id),
-            None => before
-                .iter()
-                .any(|(kept, _)| kept.file == whose.path && going_on.contains(&kept.id)),
-        };
-        let subject = match &whose.id {
-            Some(id) => format!("member {id}"),
-            None => whose.name.clone(),
+        // A file of one member is that member's, even where it does not say so any more.
+        let of_file: Vec<&str> = before
+            .iter()
+            .map(|(kept, _)| kept)
+            .filter(|kept| kept.file == whose.path && going_on.contains(&kept.id))
+            .map(|kept| kept.id.as_str())
+            .collect();
+        let id = whose.id.as_deref().or(match of_file.as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        });
+        let (subject, goes_on) = match id {
+            Some(id) => (format!("member {id}"), going_on.contains(id)),
+            None => (whose.name.clone(), !of_file.is_empty()),
         };
         let problems = problems.iter().map(ToString::to_string);
         match faults.iter_mut().find(|one| one.subject == subject) {

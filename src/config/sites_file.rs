@@ -55,7 +55,7 @@ pub(super) fn sites(
     defaults: &[SiteDefaults<'_>],
     known: &KnownIds<'_>,
 ) -> Result<FromFile, String> {
-    let text = known.sources.read(&path).map_err(|error| {
+    let text = known.sources.read_named(&path).map_err(|error| {
         format!(
             "sites_file {} cannot be read ({error}); it must be a CSV file in UTF-8",
             path.display()

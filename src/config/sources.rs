@@ -49,6 +49,14 @@ impl Sources {
         Ok(text)
     }
 
+    /// The text of a file that another file names; a device or a pipe is none.
+    pub fn read_named(&self, path: &Path) -> io::Result<String> {
+        if self.kept.is_none() && !fs::metadata(path)?.is_file() {
+            return Err(io::Error::other("it is no file"));
+        }
+        self.read(path)
+    }
+
     /// Remembers a text that is at hand.
     pub fn remember(&self, path: &Path, text: &str) {
         let mut read = self.read.borrow_mut();
