@@ -7,6 +7,7 @@ use crate::cycle::{Engine, Report};
 use crate::in_force::Standing;
 use crate::store::StoreError;
 use anyhow::Context;
+use chrono::{DateTime, Utc};
 use door::Door;
 use outage::Outage;
 use sd_notify::NotifyState;
@@ -27,6 +28,8 @@ pub struct Daemon<'p> {
     config_path: &'p Path,
     /// The configuration that is in force.
     standing: Standing,
+    /// When it was read.
+    read_at: DateTime<Utc>,
     /// Whether its members' mistakes are written down and told.
     faults_noted: bool,
     /// Whether the database has been open at all.
@@ -43,6 +46,7 @@ impl<'p> Daemon<'p> {
             engine,
             config_path,
             standing,
+            read_at: Clock::Machine.now(),
             faults_noted: false,
             begun: false,
             outage: None,
@@ -151,7 +155,7 @@ impl<'p> Daemon<'p> {
             store.open_again()?;
             store.try_writing()?;
         }
-        store.note_in_force(&self.standing)?;
+        store.note_in_force(&self.standing, self.read_at)?;
         if !self.begun {
             self.engine.clock = Clock::for_run(self.engine.config.demo, store.last_cycle()?);
             self.begun = true;

@@ -56,8 +56,10 @@ pub struct Fault {
 /// A configuration that was read, with all that is written down of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Standing {
-    /// What it is.
-    pub configuration: InForce,
+    /// The path of its first file, from the root on.
+    pub file: String,
+    /// A digest of the text of all its files, which another text is unlikely to share.
+    pub digest: String,
     /// Its files.
     pub files: Vec<KeptFile>,
     /// Its members as they are in force.

@@ -3,7 +3,7 @@
 
 use super::{ConfigOption, EXIT_CONFIG, say};
 use crate::config::load::database_of;
-use crate::daemon::door::{Verdict, socket_of};
+use crate::daemon::door::{ReloadVerdict, socket_of};
 use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use std::io::{ErrorKind, Read};
@@ -51,7 +51,7 @@ pub(super) fn run(options: &ReloadOptions) -> anyhow::Result<ExitCode> {
 }
 
 /// Asks the service at a socket.
-fn ask(socket: &Path, wait: Duration) -> anyhow::Result<Verdict> {
+fn ask(socket: &Path, wait: Duration) -> anyhow::Result<ReloadVerdict> {
     let mut stream = match UnixStream::connect(socket) {
         Ok(stream) => stream,
         Err(error) => match error.kind() {

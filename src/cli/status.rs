@@ -68,7 +68,7 @@ pub(super) fn run(options: &StatusOptions) -> anyhow::Result<ExitCode> {
                 errors: *errors,
                 first,
             },
-            None => OnDisk::Usable(&loaded.standing.configuration.digest),
+            None => OnDisk::Usable(&loaded.standing.digest),
         },
         faults: &loaded.standing.faults,
     };

@@ -30,7 +30,7 @@ impl ConfigFile {
 }
 
 /// A file that was found, with the one that includes it.
-struct Found {
+struct Included {
     identity: PathBuf,
     includer: Option<usize>,
 }
@@ -38,7 +38,7 @@ struct Found {
 /// The main file and every file that is included, in the order in which they are named, with what is
 /// wrong about including them.
 pub(super) fn files(main: ConfigFile, sources: &Sources) -> (Vec<ConfigFile>, Vec<Problem>) {
-    let mut found = vec![Found {
+    let mut found = vec![Included {
         identity: sources.identity(Path::new(&main.name)),
         includer: None,
     }];
@@ -56,7 +56,7 @@ pub(super) fn files(main: ConfigFile, sources: &Sources) -> (Vec<ConfigFile>, Ve
 /// The files that one file includes.
 fn included_by(
     which: usize,
-    found: &mut Vec<Found>,
+    found: &mut Vec<Included>,
     files: &[ConfigFile],
     sources: &Sources,
     problems: &mut Vec<Problem>,
@@ -117,7 +117,7 @@ fn included_by(
                 );
                 continue;
             }
-            found.push(Found {
+            found.push(Included {
                 identity,
                 includer: Some(which),
             });
@@ -139,6 +139,6 @@ fn place(folder: &Path) -> PathBuf {
 }
 
 /// Whether a file is included, over whichever others, by another or is that one.
-fn leads_to(file: usize, other: usize, found: &[Found]) -> bool {
+fn leads_to(file: usize, other: usize, found: &[Included]) -> bool {
     std::iter::successors(Some(file), |one| found[*one].includer).any(|one| one == other)
 }

@@ -8,7 +8,6 @@ use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
 use super::{Config, dialect_file, option_file, renamed, service, species_file, stations};
-use crate::clock::Clock;
 use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
@@ -339,11 +338,8 @@ fn read(
             .filter(|one| one.severity == Severity::Warning)
             .collect(),
         standing: Standing {
-            configuration: InForce {
-                file,
-                digest,
-                read_at: Clock::Machine.now(),
-            },
+            file,
+            digest,
             files,
             members: isolated.kept,
             faults: isolated.faults,

@@ -25,6 +25,7 @@ pub mod dialect_file;
 pub mod fields;
 mod include;
 mod isolation;
+mod lists;
 pub mod load;
 mod member_text;
 mod members;

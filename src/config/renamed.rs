@@ -104,8 +104,8 @@ mod tests {
                 "a.toml:5:1: warning: weather is called station now; rename it: the old name goes with the next release",
             ]
         );
-        assert!(text.contains("name = \"A\""), "{text}");
-        assert!(text.contains("station = \"x\""), "{text}");
+        assert!(text.contains("\"name\" = \"A\""), "{text}");
+        assert!(text.contains("\"station\" = \"x\""), "{text}");
     }
 
     #[test]

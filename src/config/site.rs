@@ -2,7 +2,8 @@
 //! `[member.site_defaults]` for those of one.
 
 use super::choice::{area, choice};
-use super::fields::{Fields, Located, TextOrTable};
+use super::fields::{Fields, Located};
+use super::lists::TextOrTable;
 use super::members::KnownIds;
 use super::name::required_name;
 use super::problem::closest;

@@ -111,7 +111,7 @@ pub(super) fn sites(
 }
 
 /// What each column holds; none if one is not known.
-fn columns(header: &Row, page: &SourceText<'_>) -> Option<Vec<(&'static str, Holds)>> {
+fn columns(header: &SiteRow, page: &SourceText<'_>) -> Option<Vec<(&'static str, Holds)>> {
     let mut columns: Vec<(&'static str, Holds)> = Vec::new();
     let names = || COLUMNS.iter().map(|(name, _)| *name);
     let before = page.errors();
@@ -144,7 +144,7 @@ struct CsvText<'t> {
 }
 
 /// A row with its places: the number and the start of each cell.
-struct Row {
+struct SiteRow {
     record: StringRecord,
     places: Vec<(usize, usize)>,
     end: usize,
@@ -164,13 +164,13 @@ impl<'t> CsvText<'t> {
     }
 
     /// The header and the other rows; none if the file cannot be understood, which is noted.
-    fn rows(&self, page: &SourceText<'_>) -> Option<(Row, Vec<Row>)> {
+    fn rows(&self, page: &SourceText<'_>) -> Option<(SiteRow, Vec<SiteRow>)> {
         let mut reader = ReaderBuilder::new()
             .has_headers(false)
             .delimiter(self.delimiter)
             .trim(Trim::All)
             .from_reader(&self.text.as_bytes()[self.skipped..]);
-        let mut rows: Vec<Row> = Vec::new();
+        let mut rows: Vec<SiteRow> = Vec::new();
         for record in reader.records() {
             match record {
                 Ok(record) => rows.push(self.row(record)),
@@ -211,7 +211,7 @@ impl<'t> CsvText<'t> {
         from + ends.count()
     }
 
-    fn row(&self, record: StringRecord) -> Row {
+    fn row(&self, record: StringRecord) -> SiteRow {
         let byte = record.position().map_or(0, csv::Position::byte);
         let start = self.start(byte as usize);
         let bytes = self.text.as_bytes();
@@ -233,7 +233,7 @@ impl<'t> CsvText<'t> {
             }
             at
         };
-        Row {
+        SiteRow {
             record,
             places: starts.into_iter().map(past_spaces).enumerate().collect(),
             end,
@@ -241,7 +241,7 @@ impl<'t> CsvText<'t> {
     }
 }
 
-impl Row {
+impl SiteRow {
     /// The row as the table that it stands for. An empty cell is a key that is not there.
     fn table<'r>(&'r self, columns: &[(&'static str, Holds)]) -> DeTable<'r> {
         let mut table = DeTable::new();

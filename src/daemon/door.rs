@@ -10,7 +10,7 @@ use tokio::net::{UnixListener, UnixStream};
 
 /// What became of a configuration that the service was asked to read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Verdict {
+pub struct ReloadVerdict {
     /// Whether it is in force.
     pub taken: bool,
     /// What became of it, in words.
@@ -71,7 +71,7 @@ impl Drop for Door {
 ///
 /// # Errors
 /// What the system said, or that they did not listen.
-pub(super) async fn answer(mut stream: UnixStream, verdict: &Verdict) -> io::Result<()> {
+pub(super) async fn answer(mut stream: UnixStream, verdict: &ReloadVerdict) -> io::Result<()> {
     let text = serde_json::to_vec(verdict)?;
     let telling = async {
         stream.write_all(&text).await?;

@@ -1,6 +1,6 @@
 //! Reading the configuration anew.
 
-use super::door::Verdict;
+use super::door::ReloadVerdict;
 use super::{Daemon, notify};
 use crate::clock::Clock;
 use crate::config::load_isolating;
@@ -13,7 +13,7 @@ use tracing::{error, info, warn};
 
 impl Daemon<'_> {
     /// Reads the configuration anew. A bad one is reported and the old one stays in force.
-    pub(super) async fn reload(&mut self) -> Verdict {
+    pub(super) async fn reload(&mut self) -> ReloadVerdict {
         if let Ok(since) = NotifyState::monotonic_usec_now() {
             notify(&[NotifyState::Reloading, since]);
         }
@@ -30,10 +30,10 @@ impl Daemon<'_> {
         verdict
     }
 
-    fn note_verdict(&mut self, verdict: &Verdict) -> Result<(), crate::store::StoreError> {
+    fn note_verdict(&mut self, verdict: &ReloadVerdict) -> Result<(), crate::store::StoreError> {
         let store = &mut self.engine.store;
         if verdict.taken {
-            return store.note_in_force(&self.standing);
+            return store.note_in_force(&self.standing, self.read_at);
         }
         store.note_refused(&Refused {
             at: Clock::Machine.now(),
@@ -42,7 +42,7 @@ impl Daemon<'_> {
     }
 
     /// What became of it.
-    fn take_configuration(&mut self) -> Verdict {
+    fn take_configuration(&mut self) -> ReloadVerdict {
         let engine = &mut self.engine;
         let members: &[KeptMember] = &self.standing.members;
         let last_good = |_: &Path| members.to_vec();
@@ -80,10 +80,11 @@ impl Daemon<'_> {
             words += &format!(", but {}", each.collect::<Vec<_>>().join(", "));
         }
         self.standing = loaded.standing;
+        self.read_at = Clock::Machine.now();
         self.faults_noted = false;
         engine.adopt(loaded.config, setup);
         info!("{words}");
-        Verdict {
+        ReloadVerdict {
             taken: true,
             words,
             problems,
@@ -99,13 +100,13 @@ pub(super) fn report(faults: &[Fault]) {
     }
 }
 
-fn refused(why: &str, problems: Vec<String>) -> Verdict {
+fn refused(why: &str, problems: Vec<String>) -> ReloadVerdict {
     for problem in &problems {
         error!("{problem}");
     }
     let words = format!("reload refused: {why}the old configuration stays in force");
     error!("{words}");
-    Verdict {
+    ReloadVerdict {
         taken: false,
         words,
         problems,

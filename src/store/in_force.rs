@@ -32,13 +32,16 @@ impl Store {
     }
 
     /// Notes what is in force. What was refused before is over.
-    pub fn note_in_force(&mut self, standing: &Standing) -> Result<(), StoreError> {
+    pub fn note_in_force(
+        &mut self,
+        standing: &Standing,
+        read_at: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
         let transaction = self.immediate()?;
-        let now = &standing.configuration;
         for (name, value) in [
-            (DIGEST, &now.digest),
-            (FILE, &now.file),
-            (READ_AT, &now.read_at.to_rfc3339()),
+            (DIGEST, &standing.digest),
+            (FILE, &standing.file),
+            (READ_AT, &read_at.to_rfc3339()),
         ] {
             write_note(&transaction, name, value)?;
         }

@@ -220,7 +220,7 @@ fn problems_in_a_file_of_sites_stand_at_line_and_column_and_name_the_column() {
             ("members/a.csv", csv),
         ],
         &[
-            "members/a.csv:2:27: error: latitude must be a number from -66 to 66",
+            "members/a.csv:2:28: error: latitude must be a number from -66 to 66",
             "members/a.csv:4:14: error: station: there is no [[station]] \"onyl\"; did you mean \"only\"?",
             "members/a.csv:4:19: error: area: ",
             "members/a.csv:5:1: error: id = \"A 3\" may only hold a-z, 0-9 and hyphens",
@@ -249,7 +249,7 @@ fn what_spreadsheets_make_of_csv_is_read() {
 fn a_file_of_sites_that_cannot_be_understood_is_refused_by_name() {
     let toml = member("a", "sites_file = \"a.csv\"");
     let with = |csv: &str, due: &[&str]| {
-        is_refused(&[("members/a.toml", &toml), ("members/a.csv", csv)], due)
+        is_refused(&[("members/a.toml", &toml), ("members/a.csv", csv)], due);
     };
     with("", &["members/a.csv:1:1: error: the file is empty"]);
     with(

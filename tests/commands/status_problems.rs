@@ -71,8 +71,8 @@ fn a_configuration_that_is_not_the_one_in_force_is_a_problem() {
     let (workshop, config) = watched("");
     let mut store = Store::open(&workshop.path("hatchbell.db")).unwrap();
     let mut standing = load(config.as_ref()).unwrap().standing;
-    standing.configuration.digest = "another".to_owned();
-    store.note_in_force(&standing).unwrap();
+    standing.digest = "another".to_owned();
+    store.note_in_force(&standing, chrono::Utc::now()).unwrap();
     let (text, code) = problems(&workshop, &config, &["--date", "2026-02-21"]);
     assert!(
         text.contains("the configuration has changed since"),
