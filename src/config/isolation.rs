@@ -6,7 +6,7 @@ use super::members::{Claim, KnownIds, ReadMember, member};
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use crate::in_force::{Fault, KeptMember};
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::path::Path;
 
 /// Whose problems carry a number.
@@ -34,7 +34,7 @@ pub(super) struct Isolated {
 
 /// Errors for ids that are there twice; `before` are the members that were in force.
 pub(super) fn clashes(members: &[ReadMember], whose: &[Whose], before: &[Before]) -> Vec<Problem> {
-    let mut claimed: HashMap<(&str, &str), Vec<(&ReadMember, &Claim)>> = HashMap::new();
+    let mut claimed: BTreeMap<(&str, &str), Vec<(&ReadMember, &Claim)>> = BTreeMap::new();
     for member in members {
         for claim in &member.claims {
             let claims = claimed.entry((claim.kind, &claim.id)).or_default();

@@ -72,7 +72,7 @@ pub struct Config {
     /// Set for a demonstration with its own clock.
     pub demo: Option<Demo>,
     /// Where each recipient stands: the place of the member and the place among theirs.
-    places: HashMap<String, (usize, usize)>,
+    places: BTreeMap<String, (usize, usize)>,
 }
 
 impl Config {
@@ -123,7 +123,7 @@ impl Config {
 }
 
 /// Where each recipient stands.
-fn places(members: &[Member]) -> HashMap<String, (usize, usize)> {
+fn places(members: &[Member]) -> BTreeMap<String, (usize, usize)> {
     let each = members.iter().enumerate();
     each.flat_map(|(member, of)| {
         let recipients = of.recipients.iter().enumerate();
