@@ -3,30 +3,39 @@
 //! end it: it is tried again until it works.
 
 use crate::clock::{Clock, ClockDoubt};
-use crate::config::load;
-use crate::cycle::{Engine, Report, Setup};
+use crate::cycle::{Engine, Report};
+use crate::in_force::Standing;
 use crate::store::{StoreError, wait_no_more};
-use crate::web::InForce;
+use crate::web::PageConfig;
 use anyhow::Context;
+use chrono::{DateTime, Utc};
+use door::Door;
 use outage::Outage;
 use sd_notify::NotifyState;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
+use tokio::net::UnixStream;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
 use tracing::{error, info, warn};
 
+pub mod door;
 mod outage;
+mod reload;
 
 /// The running service.
 pub struct Daemon<'p> {
     engine: Engine,
     config_path: &'p Path,
-    /// Of the configuration that is in force.
-    digest: String,
+    /// The configuration that is in force.
+    standing: Standing,
+    /// When it was read.
+    read_at: DateTime<Utc>,
+    /// Whether its members' mistakes are written down and told.
+    faults_noted: bool,
     /// Where others see the configuration that is in force.
-    in_force: watch::Sender<InForce>,
+    in_force: watch::Sender<PageConfig>,
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
@@ -36,16 +45,19 @@ pub struct Daemon<'p> {
 
 impl<'p> Daemon<'p> {
     /// A service with an engine whose database need not be open yet.
-    pub fn new(engine: Engine, config_path: &'p Path, digest: String) -> Self {
-        let (in_force, _) = watch::channel(InForce {
+    pub fn new(engine: Engine, config_path: &'p Path, standing: Standing) -> Self {
+        let (in_force, _) = watch::channel(PageConfig {
             config: Arc::clone(&engine.config),
-            digest: digest.clone(),
+            digest: standing.digest.clone(),
+            faults: standing.faults.clone(),
         });
         Self {
             in_force,
             engine,
             config_path,
-            digest,
+            standing,
+            read_at: Clock::Machine.now(),
+            faults_noted: false,
             begun: false,
             outage: None,
             doubted: None,
@@ -53,7 +65,7 @@ impl<'p> Daemon<'p> {
     }
 
     /// The configuration that is in force, now and later.
-    pub fn in_force(&self) -> watch::Receiver<InForce> {
+    pub fn in_force(&self) -> watch::Receiver<PageConfig> {
         self.in_force.subscribe()
     }
 
@@ -63,23 +75,30 @@ impl<'p> Daemon<'p> {
     /// If signals cannot be listened to.
     pub async fn run(mut self, stop: watch::Sender<bool>) -> anyhow::Result<()> {
         let mut reload_signal = signal(SignalKind::hangup()).context("cannot listen for SIGHUP")?;
+        let door = Door::open(&self.engine.config.service.database)
+            .inspect_err(|error| {
+                warn!("hatchbell reload does not work, use SIGHUP: no socket beside the database ({error})");
+            })
+            .ok();
         let stopping = stop.subscribe();
         stop_on_signal(stop)?;
         notify(&[NotifyState::Ready, NotifyState::Status("started")]);
-        info!("running; SIGHUP reads the configuration anew, SIGTERM stops");
+        info!("running; hatchbell reload reads the configuration anew, SIGTERM stops");
+        reload::report(&self.standing.faults);
         while !*stopping.borrow() {
             beat();
             let wait = self.look().await;
             let mut woken = stopping.clone();
             tokio::select! {
                 () = tokio::time::sleep(wait) => {}
-                Some(()) = reload_signal.recv() => self.reload().await,
+                Some(()) = reload_signal.recv() => { self.reload().await; }
+                asked = knock(door.as_ref()) => self.answer(asked).await,
                 _ = woken.wait_for(|stop| *stop) => {}
             }
         }
         notify(&[NotifyState::Stopping, NotifyState::Status("stopping")]);
         if self.outage.is_none()
-            && let Err(problem) = self.engine.store.note_configuration(None)
+            && let Err(problem) = self.engine.store.note_nothing_in_force()
         {
             warn!("{}", problem.in_full());
         }
@@ -151,7 +170,7 @@ impl<'p> Daemon<'p> {
             store.open_again()?;
             store.try_writing()?;
         }
-        store.note_configuration(Some(&self.digest))?;
+        store.note_in_force(&self.standing, self.read_at)?;
         if !self.begun {
             if let Some(demo) = self.engine.config.demo {
                 self.engine.clock = Clock::for_run(Some(demo), store.last_cycle()?);
@@ -188,6 +207,10 @@ impl<'p> Daemon<'p> {
         }
         let engine = &mut self.engine;
         engine.take_back_days_ahead(check)?;
+        if !self.faults_noted {
+            engine.note_faults(&self.standing.faults, &mut Report::default())?;
+            self.faults_noted = true;
+        }
         if engine.is_due()? {
             let report = engine.cycle(&beat).await?;
             summarise(engine, &report);
@@ -203,62 +226,23 @@ impl<'p> Daemon<'p> {
         Ok(())
     }
 
-    /// Reads the configuration anew. A bad one is reported and the old one stays in force.
-    async fn reload(&mut self) {
-        if let Ok(since) = NotifyState::monotonic_usec_now() {
-            notify(&[NotifyState::Reloading, since]);
-        }
-        let status = self.take_configuration();
-        // While the database fails this waits until it works again.
-        let noted = match self.begun && self.outage.is_none() {
-            true => self.engine.store.note_configuration(Some(&self.digest)),
-            false => Ok(()),
+    /// Reads the configuration anew for somebody who asked, and tells them what became of it.
+    async fn answer(&mut self, asked: std::io::Result<UnixStream>) {
+        let result = match asked {
+            Ok(stream) => door::answer(stream, &self.reload().await).await,
+            Err(error) => Err(error),
         };
-        notify(&[NotifyState::Ready, NotifyState::Status(status)]);
-        if let Err(problem) = noted {
-            self.failed(&problem).await;
+        if let Err(error) = result {
+            warn!("whoever asked for a reload could not be told: {error}");
         }
     }
+}
 
-    /// What became of it, for the service manager.
-    fn take_configuration(&mut self) -> &'static str {
-        let engine = &mut self.engine;
-        let loaded = match load(self.config_path) {
-            Ok(loaded) => loaded,
-            Err(problems) => {
-                for problem in &problems {
-                    error!("{problem}");
-                }
-                error!("the configuration has errors; the old one stays in force");
-                return "reload refused: the old configuration stays in force";
-            }
-        };
-        for warning in loaded.warnings_on(engine.clock.civil_day()) {
-            warn!("{warning}");
-        }
-        if loaded.config.service.database != engine.config.service.database {
-            error!(
-                "service.database has changed, which needs a restart; the old configuration stays in force"
-            );
-            return "reload refused: a new database needs a restart";
-        }
-        match Setup::of(&loaded.config) {
-            Ok(setup) => {
-                self.digest = loaded.digest;
-                let config = Arc::new(loaded.config);
-                engine.adopt(Arc::clone(&config), setup);
-                self.in_force.send_replace(InForce {
-                    config,
-                    digest: self.digest.clone(),
-                });
-                info!("the new configuration is in force");
-                "the new configuration is in force"
-            }
-            Err(problem) => {
-                error!("{problem}; the old configuration stays in force");
-                "reload refused: the old configuration stays in force"
-            }
-        }
+/// Waits for somebody who asks for a reload; for ever where nobody can.
+async fn knock(door: Option<&Door>) -> std::io::Result<UnixStream> {
+    match door {
+        Some(door) => door.knock().await,
+        None => std::future::pending().await,
     }
 }
 

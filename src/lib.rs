@@ -48,6 +48,7 @@ pub mod daemon;
 pub mod domain;
 pub mod drawing;
 pub mod feed;
+pub mod in_force;
 pub mod notify;
 pub mod report;
 pub mod retry_after;

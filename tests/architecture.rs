@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Sources that take values and return values; reports take the open store as well.
-const PURE: [&str; 22] = [
+const PURE: [&str; 28] = [
     "src/domain",
     "src/report",
     "src/drawing",
@@ -29,6 +29,12 @@ const PURE: [&str; 22] = [
     "src/notify/wording.rs",
     "src/notify/wording",
     "src/config/fields.rs",
+    "src/config/isolation.rs",
+    "src/config/lists.rs",
+    "src/config/member_text.rs",
+    "src/config/renamed.rs",
+    "src/config/site.rs",
+    "src/in_force.rs",
     "src/config/problem.rs",
 ];
 

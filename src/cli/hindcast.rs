@@ -1,6 +1,6 @@
 //! `hatchbell hindcast`: scores the outlook on past seasons, in tables or JSON.
 
-use super::{ConfigOption, configuration, counted, or_exit, progress, say};
+use super::{ConfigOption, configuration_in_use, counted, or_exit, progress, say};
 use crate::clock::Clock;
 use crate::config::dialect_file;
 use crate::domain::phenology::hindcast::{HindcastPlan, Score, ThresholdScore, add, hindcast};
@@ -101,7 +101,7 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         bail!("--threshold must be from 1 to 6000 °C·d");
     }
     let stations = if options.files.is_empty() {
-        let config = or_exit!(configuration(&options.config.config)).config;
+        let config = or_exit!(configuration_in_use(&options.config.config)).config;
         let store = Store::open_to_read(&config.service.database)?;
         let mut stations = Vec::new();
         for feed in config.stations.values() {

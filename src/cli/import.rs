@@ -2,7 +2,7 @@
 
 use super::batches::{self, batch_line, in_words};
 use super::feed::say_held;
-use super::{ConfigOption, bulk, configuration, counted, or_exit, say};
+use super::{ConfigOption, bulk, configuration_in_use, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{screened, yardstick};
@@ -93,7 +93,7 @@ pub(super) struct ImportOptions {
 const LARGEST_FILE_BYTES: u64 = 1 << 30;
 
 pub(super) fn run(options: &ImportOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(configuration_in_use(&options.config.config)).config;
     if let Some(number) = options.undo {
         return batches::undo(&config, number, options.dry_run);
     }

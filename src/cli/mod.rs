@@ -9,12 +9,14 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use crate::clock::Clock;
+use crate::config::load::database_of;
 use crate::config::problem::{Problem, Severity, closest};
-use crate::config::{Config, Loaded, load};
+use crate::config::{Config, Loaded, load, load_isolating, load_kept};
 use crate::domain::notation::Units;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
-use crate::report::counted;
+use crate::in_force::KeptMember;
+use crate::report::{counted, fault_line};
 
 mod batches;
 mod bulk;
@@ -28,6 +30,7 @@ mod outbox;
 mod outlook;
 mod plan;
 mod progress;
+mod reload;
 mod replay;
 mod run;
 mod scout;
@@ -62,6 +65,7 @@ struct CommandLine {
 #[derive(Subcommand)]
 enum Command {
     Run(run::RunOptions),
+    Reload(reload::ReloadOptions),
     Check(check::CheckOptions),
     Stations(stations::StationsOptions),
     Status(status::StatusOptions),
@@ -81,7 +85,7 @@ enum Command {
 #[derive(Args)]
 struct ConfigOption {
     /// The configuration file
-    #[arg(long, value_name = "FILE", default_value = USUAL_CONFIG)]
+    #[arg(long, value_name = "FILE", default_value = USUAL_CONFIG, env = "HATCHBELL_CONFIG")]
     config: PathBuf,
 }
 
@@ -96,12 +100,33 @@ struct ShownConfig {
 }
 
 impl ShownConfig {
-    /// Loads the configuration, with these units.
+    /// Loads the configuration, with these units; where the files on disk cannot be used, what the
+    /// service runs with.
     fn load(&self) -> Result<Loaded, ExitCode> {
-        let mut loaded = configuration(&self.file.config)?;
+        let in_use = self.load_running()?;
+        if let Some((errors, first)) = in_use.wrong {
+            let errors = counted(errors, "error");
+            eprintln!(
+                "hatchbell: the configuration has {errors}, so this is by the one the service runs \
+                 with; the first: {first}"
+            );
+        }
+        for fault in &in_use.loaded.standing.faults {
+            eprintln!("hatchbell: {}", fault_line(fault));
+        }
+        Ok(in_use.loaded)
+    }
+
+    /// The same, with what is wrong on disk.
+    fn load_running(&self) -> Result<InUse, ExitCode> {
+        let mut in_use = in_use(&self.file.config)?;
+        self.set_units(&mut in_use.loaded);
+        Ok(in_use)
+    }
+
+    fn set_units(&self, loaded: &mut Loaded) {
         let notation = &mut loaded.config.service.notation;
         notation.units = self.units.unwrap_or(notation.units);
-        Ok(loaded)
     }
 }
 
@@ -128,6 +153,7 @@ impl DateOption {
 pub fn run() -> ExitCode {
     let result = match CommandLine::parse().command {
         Command::Run(options) => run::run(&options),
+        Command::Reload(options) => reload::run(&options),
         Command::Check(options) => check::run(&options),
         Command::Stations(options) => stations::run(&options),
         Command::Status(options) => status::run(&options),
@@ -155,19 +181,81 @@ fn configuration(path: &Path) -> Result<Loaded, ExitCode> {
             print_problems(loaded.warnings_on(Clock::Machine.civil_day()));
             Ok(loaded)
         }
-        Err(problems) => {
-            print_problems(&problems);
-            let errors = problems
-                .iter()
-                .filter(|problem| problem.severity == Severity::Error)
-                .count();
-            eprintln!(
-                "hatchbell: the configuration has {}",
-                counted(errors, "error")
-            );
-            Err(ExitCode::from(EXIT_CONFIG))
-        }
+        Err(problems) => Err(refused(&problems)),
     }
+}
+
+/// Loads the configuration as the service would: of a member whose tables have a mistake, what was
+/// last good goes on. One line to standard error names each.
+fn configuration_in_use(path: &Path) -> Result<Loaded, ExitCode> {
+    let loaded = load_isolating(path, &last_good).map_err(|problems| refused(&problems))?;
+    print_problems(loaded.warnings_on(Clock::Machine.civil_day()));
+    for fault in &loaded.standing.faults {
+        eprintln!("hatchbell: {}", fault_line(fault));
+    }
+    Ok(loaded)
+}
+
+/// A configuration in use.
+struct InUse {
+    loaded: Loaded,
+    /// Set if the files on disk cannot be used: how many errors they have, and the first.
+    wrong: Option<(usize, String)>,
+}
+
+/// Loads the configuration; where the files on disk cannot be used, what the service runs with.
+fn in_use(path: &Path) -> Result<InUse, ExitCode> {
+    let problems = match load_isolating(path, &last_good) {
+        Ok(loaded) => {
+            print_problems(loaded.warnings_on(Clock::Machine.civil_day()));
+            return Ok(InUse {
+                loaded,
+                wrong: None,
+            });
+        }
+        Err(problems) => problems,
+    };
+    let Some(loaded) = running(path) else {
+        return Err(refused(&problems));
+    };
+    let is_error = |one: &&Problem| one.severity == Severity::Error;
+    let first = problems.iter().find(is_error);
+    Ok(InUse {
+        loaded,
+        wrong: Some((
+            errors(&problems),
+            first.map_or(String::new(), ToString::to_string),
+        )),
+    })
+}
+
+/// The configuration that a service runs with whose file this is.
+fn running(path: &Path) -> Option<Loaded> {
+    let store = Store::open_to_read(&database_of(path)?).ok()?;
+    let in_force = store.in_force().ok()??;
+    load_kept(&in_force, &store.kept_files().ok()?, &last_good).ok()
+}
+
+/// The members that were last good; none where there is no such database yet.
+fn last_good(database: &Path) -> Vec<KeptMember> {
+    let store = Store::open_to_read(database);
+    store
+        .and_then(|store| store.kept_members())
+        .unwrap_or_default()
+}
+
+fn refused(problems: &[Problem]) -> ExitCode {
+    print_problems(problems);
+    let errors = counted(errors(problems), "error");
+    eprintln!("hatchbell: the configuration has {errors}");
+    ExitCode::from(EXIT_CONFIG)
+}
+
+fn errors(problems: &[Problem]) -> usize {
+    let errors = problems
+        .iter()
+        .filter(|one| one.severity == Severity::Error);
+    errors.count()
 }
 
 fn print_problems<'p>(problems: impl IntoIterator<Item = &'p Problem>) {

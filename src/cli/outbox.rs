@@ -1,7 +1,7 @@
 //! `hatchbell outbox`: what waits to be sent, why and until when; trying at once and giving up.
 
 use super::width::hanging;
-use super::{ConfigOption, configuration, counted, or_exit, say};
+use super::{ConfigOption, configuration_in_use, counted, or_exit, say};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::store::Store;
@@ -76,7 +76,7 @@ pub(super) fn run(options: &OutboxOptions) -> anyhow::Result<ExitCode> {
 }
 
 fn list(options: &UnsentOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(configuration_in_use(&options.config.config)).config;
     let store = Store::open_to_read(&config.service.database)?;
     let messages = store.unsent(options.given_up)?;
     if options.json {
@@ -145,7 +145,7 @@ fn instant(instant: DateTime<Utc>) -> String {
 }
 
 fn retry(options: &RetryOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(configuration_in_use(&options.config.config)).config;
     let store = Store::open(&config.service.database)?;
     let count = store.retry(options.number, Clock::Machine.now())?;
     if let Some(number) = options.number
@@ -158,7 +158,7 @@ fn retry(options: &RetryOptions) -> anyhow::Result<ExitCode> {
 }
 
 fn give_up(options: &DropOptions) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(configuration_in_use(&options.config.config)).config;
     let store = Store::open(&config.service.database)?;
     let number = options.number;
     if !store.drop_message(number)? {

@@ -1,8 +1,8 @@
 //! `hatchbell run`: the service, or one cycle of it.
 
-use super::{ConfigOption, EXIT_CONFIG, configuration, counted, or_exit, runtime};
+use super::{ConfigOption, EXIT_CONFIG, configuration_in_use, counted, or_exit, runtime};
 use crate::clock::{Clock, ClockDoubt};
-use crate::cycle::{Engine, Setup};
+use crate::cycle::{Engine, Report, Setup};
 use crate::daemon::Daemon;
 use crate::store::{Store, StoreError};
 use crate::web::listen;
@@ -15,8 +15,8 @@ use tracing_subscriber::EnvFilter;
 /// Run the service: fetch, evaluate and send, for as long as the machine is on
 ///
 /// Looks for new days at the times of service.schedule (UTC) and catches up after downtime.
-/// SIGHUP reads the configuration anew (a bad one is reported and the old one stays); SIGTERM
-/// stops. What it does is logged to standard error; RUST_LOG=debug says more. Under systemd use
+/// hatchbell reload, or SIGHUP, reads the configuration anew (a bad one is reported and the old one
+/// stays; of a member whose tables alone have a mistake, what was last good goes on); SIGTERM stops. What it does is logged to standard error; RUST_LOG=debug says more. Under systemd use
 /// the unit in systemd/.
 #[derive(Args)]
 pub(super) struct RunOptions {
@@ -33,7 +33,7 @@ pub(super) struct RunOptions {
 pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     log_to_stderr();
     let path = &options.config.config;
-    let loaded = or_exit!(configuration(path));
+    let loaded = or_exit!(configuration_in_use(path));
     let config = loaded.config;
     let mut store = Store::to_run(&config.service.database, options.new_database)?;
     match store.open_again() {
@@ -70,7 +70,7 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     );
     let runtime = runtime()?;
     if !options.once {
-        let daemon = Daemon::new(engine, path, loaded.digest);
+        let daemon = Daemon::new(engine, path, loaded.standing);
         let page = page.map(|page| page.answer(daemon.in_force(), stop.subscribe()));
         let page = page.transpose()?;
         let ended = runtime.block_on(daemon.run(stop));
@@ -81,7 +81,8 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
         return ended.map(|()| ExitCode::SUCCESS);
     }
     // A single cycle leaves no configuration in force.
-    engine.store.note_configuration(None)?;
+    engine.store.note_nothing_in_force()?;
+    engine.store.keep_members(&loaded.standing.members)?;
     engine.clock = Clock::for_run(engine.config.demo, engine.store.last_cycle()?);
     let check = engine.check_clock()?;
     match &check.doubt {
@@ -92,6 +93,7 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
         None => {}
     }
     engine.take_back_days_ahead(check)?;
+    engine.note_faults(&loaded.standing.faults, &mut Report::default())?;
     let report = runtime.block_on(engine.cycle(&|| {}))?;
     if report.is_good() {
         runtime.block_on(engine.heartbeat(&|| {}));

@@ -8,7 +8,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::domain::treatment::due::Urgency;
-use crate::report::status::{ShownSites, SiteStatus, Status, StatusMoment};
+use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
 use crate::store::Store;
 use clap::Args;
 use std::process::ExitCode;
@@ -54,7 +54,8 @@ const MOST_SITES: usize = 60;
 const MOST_PROBLEMS: usize = 6;
 
 pub(super) fn run(options: &StatusOptions) -> anyhow::Result<ExitCode> {
-    let loaded = or_exit!(options.config.load());
+    let read = or_exit!(options.config.load_running());
+    let loaded = &read.loaded;
     let config = &loaded.config;
     let shown = shown(options, config)?;
     let store = Store::open_to_read(&config.service.database)?;
@@ -62,7 +63,14 @@ pub(super) fn run(options: &StatusOptions) -> anyhow::Result<ExitCode> {
     let moment = StatusMoment {
         today,
         now: Clock::Machine.now(),
-        configuration: &loaded.digest,
+        configuration: match &read.wrong {
+            Some((errors, first)) => OnDisk::Wrong {
+                errors: *errors,
+                first,
+            },
+            None => OnDisk::Usable(&loaded.standing.digest),
+        },
+        faults: &loaded.standing.faults,
     };
     let status = Status::of(config, &store, shown, moment)?;
     if options.json {
@@ -120,7 +128,11 @@ fn text(status: &Status, shown: ShownSites<'_>, notation: &Notation) -> String {
     } else {
         text += &by_site(&sites, width);
     }
-    text + &footer(status, width)
+    text += &footer(status, width);
+    if let Some(configuration) = &status.configuration {
+        text += &wrapped(&configuration.in_words(), width, "  ");
+    }
+    text
 }
 
 fn heading(status: &Status) -> String {

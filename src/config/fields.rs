@@ -38,14 +38,6 @@ pub fn parse<'t>(page: &SourceText<'t>) -> Spanned<DeTable<'t>> {
     table
 }
 
-/// An item of a list that may be a text or a table.
-pub enum TextOrTable<'p, 't> {
-    /// A text.
-    Text(Located<String>),
-    /// A table.
-    Table(Fields<'p, 't>),
-}
-
 impl<'p, 't> Fields<'p, 't> {
     /// The top level of a page.
     pub fn top(page: &'p SourceText<'t>, table: &'p Spanned<DeTable<'t>>) -> Self {
@@ -56,6 +48,32 @@ impl<'p, 't> Fields<'p, 't> {
             name: "the file".into(),
             known: RefCell::default(),
         }
+    }
+
+    /// A table that was put together, for values that stand at places of a page.
+    pub(super) fn of(
+        page: &'p SourceText<'t>,
+        table: &'p DeTable<'t>,
+        at: Range<usize>,
+        name: &str,
+    ) -> Self {
+        Self {
+            page,
+            table,
+            at,
+            name: name.to_owned(),
+            known: RefCell::default(),
+        }
+    }
+
+    /// The table itself.
+    pub(super) fn values(&self) -> &'p DeTable<'t> {
+        self.table
+    }
+
+    /// Takes a key as known whose value is read elsewhere.
+    pub(super) fn known(&self, key: &'static str) {
+        self.known.borrow_mut().push(key);
     }
 
     /// The page it stands on.
@@ -78,7 +96,7 @@ impl<'p, 't> Fields<'p, 't> {
         &self.name
     }
 
-    fn raw(&self, key: &'static str) -> Option<&'p Spanned<DeValue<'t>>> {
+    pub(super) fn raw(&self, key: &'static str) -> Option<&'p Spanned<DeValue<'t>>> {
         self.known.borrow_mut().push(key);
         self.table.get(key)
     }
@@ -95,7 +113,12 @@ impl<'p, 't> Fields<'p, 't> {
         );
     }
 
-    fn wrong_type<T>(&self, key: &str, wanted: &str, got: &Spanned<DeValue<'t>>) -> Option<T> {
+    pub(super) fn wrong_type<T>(
+        &self,
+        key: &str,
+        wanted: &str,
+        got: &Spanned<DeValue<'t>>,
+    ) -> Option<T> {
         self.page.error(
             got.span(),
             format!("{key} must be {wanted}, not {}", a_type(got.get_ref())),
@@ -278,61 +301,6 @@ impl<'p, 't> Fields<'p, 't> {
         }
     }
 
-    /// A list of whole numbers within a range.
-    pub fn wholes(&self, key: &'static str, range: RangeInclusive<u32>) -> Option<Vec<u32>> {
-        let value = self.raw(key)?;
-        let wanted = format!(
-            "a list of whole numbers from {} to {} like [45, 14]",
-            range.start(),
-            range.end()
-        );
-        let Some(array) = value.get_ref().as_array() else {
-            return self.wrong_type(key, &wanted, value);
-        };
-        let mut numbers = Vec::new();
-        for item in array {
-            let number = item
-                .get_ref()
-                .as_integer()
-                .and_then(|i| u32::from_str_radix(i.as_str(), i.radix()).ok())
-                .filter(|number| range.contains(number));
-            match number {
-                Some(number) => numbers.push(number),
-                None => self
-                    .page
-                    .error(item.span(), format!("{key} must be {wanted}")),
-            }
-        }
-        Some(numbers)
-    }
-
-    /// A list of exactly `N` numbers within a range.
-    pub fn numbers<const N: usize>(
-        &self,
-        key: &'static str,
-        range: RangeInclusive<f64>,
-    ) -> Option<[f64; N]> {
-        let value = self.raw(key)?;
-        let wanted = format!(
-            "a list of {N} numbers from {} to {}",
-            range.start(),
-            range.end()
-        );
-        let Some(array) = value.get_ref().as_array() else {
-            return self.wrong_type(key, &wanted, value);
-        };
-        let numbers: Option<Vec<f64>> = array
-            .iter()
-            .map(|item| number_of(item.get_ref()).filter(|number| range.contains(number)))
-            .collect();
-        let numbers = numbers.and_then(|numbers| <[f64; N]>::try_from(numbers).ok());
-        if numbers.is_none() {
-            self.page
-                .error(value.span(), format!("{key} must be {wanted}"));
-        }
-        numbers
-    }
-
     /// `true` or `false`; absent is `false`.
     pub fn flag(&self, key: &'static str) -> bool {
         let Some(value) = self.raw(key) else {
@@ -344,53 +312,6 @@ impl<'p, 't> Fields<'p, 't> {
                 .wrong_type(key, "true or false", value)
                 .unwrap_or(false),
         }
-    }
-
-    /// A list of texts.
-    pub fn texts(&self, key: &'static str) -> Option<Vec<Located<String>>> {
-        let value = self.raw(key)?;
-        let Some(array) = value.get_ref().as_array() else {
-            return self.wrong_type(key, "a list of texts like [\"one\", \"two\"]", value);
-        };
-        let mut texts = Vec::new();
-        for item in array {
-            match item.get_ref().as_str() {
-                Some(text) => texts.push(Located {
-                    value: text.to_owned(),
-                    at: item.span(),
-                }),
-                None => {
-                    let _: Option<()> = self.wrong_type(key, "a list of texts", item);
-                }
-            }
-        }
-        Some(texts)
-    }
-
-    /// A list whose items are texts or tables.
-    pub fn texts_or_tables(&self, key: &'static str) -> Option<Vec<TextOrTable<'p, 't>>> {
-        let value = self.raw(key)?;
-        let wanted = "a list of texts or tables";
-        let Some(array) = value.get_ref().as_array() else {
-            return self.wrong_type(key, wanted, value);
-        };
-        let mut items = Vec::new();
-        for item in array {
-            match (item.get_ref().as_str(), item.get_ref().as_table()) {
-                (Some(text), _) => items.push(TextOrTable::Text(Located {
-                    value: text.to_owned(),
-                    at: item.span(),
-                })),
-                (_, Some(table)) => {
-                    let name = format!("[[{}]]", self.path_to(key));
-                    items.push(TextOrTable::Table(self.inner(table, item.span(), name)));
-                }
-                _ => {
-                    let _: Option<()> = self.wrong_type(key, wanted, item);
-                }
-            }
-        }
-        Some(items)
     }
 
     /// A table, `[name]`.
@@ -429,14 +350,19 @@ impl<'p, 't> Fields<'p, 't> {
     }
 
     /// The key with the names of the tables around it, for example `member.site`.
-    fn path_to(&self, key: &str) -> String {
+    pub(super) fn path_to(&self, key: &str) -> String {
         match self.name.trim_matches(['[', ']']) {
             around if self.name.starts_with('[') => format!("{around}.{key}"),
             _ => key.to_owned(),
         }
     }
 
-    fn inner(&self, table: &'p DeTable<'t>, at: Range<usize>, name: String) -> Fields<'p, 't> {
+    pub(super) fn inner(
+        &self,
+        table: &'p DeTable<'t>,
+        at: Range<usize>,
+        name: String,
+    ) -> Fields<'p, 't> {
         Fields {
             page: self.page,
             table,
@@ -448,6 +374,11 @@ impl<'p, 't> Fields<'p, 't> {
 
     /// Notes every key that no getter asked for. Call it last.
     pub fn finish(self) {
+        self.note_unknown();
+    }
+
+    /// The same for a table that is read again later.
+    pub(super) fn note_unknown(&self) {
         let known = self.known.borrow();
         for (key, _) in self.table {
             let name: &str = key.get_ref();
@@ -466,7 +397,7 @@ impl<'p, 't> Fields<'p, 't> {
     }
 }
 
-fn number_of(value: &DeValue<'_>) -> Option<f64> {
+pub(super) fn number_of(value: &DeValue<'_>) -> Option<f64> {
     match value {
         DeValue::Float(float) => float.as_str().parse().ok(),
         DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())

@@ -1,17 +1,24 @@
 //! Reading the configuration and its species and dialect files from disk.
 
 use super::fields::{Fields, parse};
+use super::include::{self, ConfigFile};
+use super::isolation::{Whose, clashes, isolate, read_again};
+use super::members::{KnownIds, ReadMember, member};
 use super::problem::{Problem, Severity, SourceText};
-use super::{Config, dialect_file, members, option_file, service, species_file, stations, web};
+use super::site::SiteDefaults;
+use super::sources::Sources;
+use super::{Config, dialect_file, option_file, renamed, service, species_file, stations, web};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
+use crate::in_force::{InForce, KeptFile, KeptMember, Standing};
 use crate::station_feed::dialect::Dialect;
 use chrono::NaiveDate;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fs;
-use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
+use toml::Spanned;
+use toml::de::DeTable;
 
 /// A configuration that can be used, with what is worth a look in it.
 #[derive(Debug)]
@@ -20,8 +27,8 @@ pub struct Loaded {
     pub config: Config,
     /// Warnings, also those that are to be given only from a day on.
     pub warnings: Vec<Problem>,
-    /// A digest of the text of all its files, which another text is unlikely to share.
-    pub digest: String,
+    /// What is written down of it.
+    pub standing: Standing,
 }
 
 impl Loaded {
@@ -35,19 +42,65 @@ impl Loaded {
     }
 }
 
+/// Gives the members that were in force, as the database has them.
+pub type LastGood<'k> = &'k dyn Fn(&Path) -> Vec<KeptMember>;
+
 /// Loads a configuration file and everything it names.
 ///
 /// # Errors
 /// Every problem in every file, in file order; an unreadable file is a problem at its first line.
 pub fn load(path: &Path) -> Result<Loaded, Vec<Problem>> {
-    let text = fs::read_to_string(path).map_err(|error| {
+    from_disk(path, None)
+}
+
+/// The same, but mistakes that concern one member alone are [`Standing::faults`]: their last good
+/// tables go on, and one who has none is left out.
+///
+/// # Errors
+/// As [`load`], if there is a mistake that concerns all.
+pub fn load_isolating(path: &Path, last_good: LastGood<'_>) -> Result<Loaded, Vec<Problem>> {
+    from_disk(path, Some(last_good))
+}
+
+/// Loads a configuration as it was when the service read it.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_kept(
+    in_force: &InForce,
+    files: &[KeptFile],
+    last_good: LastGood<'_>,
+) -> Result<Loaded, Vec<Problem>> {
+    let path = PathBuf::from(&in_force.file);
+    whole(&path, Sources::kept(files), Some(last_good))
+}
+
+fn from_disk(path: &Path, last_good: Option<LastGood<'_>>) -> Result<Loaded, Vec<Problem>> {
+    whole(path, Sources::disk(), last_good)
+}
+
+fn whole(
+    path: &Path,
+    sources: Sources,
+    last_good: Option<LastGood<'_>>,
+) -> Result<Loaded, Vec<Problem>> {
+    let text = sources.read(path).map_err(|error| {
         vec![unreadable(
             path,
             &format!("cannot be read ({error}); name an existing TOML file with --config"),
         )]
     })?;
     let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-    from_text(&path.display().to_string(), &text, &folder)
+    read(ConfigFile::new(path, &folder, Ok(text)), sources, last_good)
+}
+
+/// The database that a configuration names, even if much else is wrong with it.
+pub fn database_of(path: &Path) -> Option<PathBuf> {
+    let text = fs::read_to_string(path).ok()?;
+    let page = SourceText::new("", &text);
+    let table = parse(&page);
+    let service = Fields::top(&page, &table).table("service")?;
+    service::path_in(&service, "database", path.parent()?)
 }
 
 /// Loads a configuration from its text; `folder` is what its relative paths start from.
@@ -55,73 +108,225 @@ pub fn load(path: &Path) -> Result<Loaded, Vec<Problem>> {
 /// # Errors
 /// As [`load`].
 pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Problem>> {
-    let page = SourceText::new(file, text);
-    let table = parse(&page);
-    if page.has_problems() {
-        // What a half-read table lacks would only hide the syntax error.
-        return Err(page.into_problems());
-    }
-    let top = Fields::top(&page, &table);
-    let mut elsewhere = Vec::new();
-    let mut digest = DefaultHasher::new();
-    text.hash(&mut digest);
+    let sources = Sources::disk();
+    sources.remember(Path::new(file), text);
+    let main = ConfigFile::new(Path::new(file), folder, Ok(text.to_owned()));
+    read(main, sources, None)
+}
 
-    let service = service::service(&top, folder);
-    let species = species(service.species_dir.as_deref(), &mut elsewhere, &mut digest);
-    let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere, &mut digest);
-    let options = options(service.option_dir.as_deref(), &mut elsewhere, &mut digest);
-    let limits = service::limits(&top);
-    let notices = service::notices(&top);
-    let email = service::email(&top, folder);
-    let demo = service::demo(&top);
-    let web = web::web(&top);
-    let stations = stations::stations(&top, folder, &dialects);
-    let usual = Notation::default();
-    let members = members::members(
-        &top,
-        members::KnownIds {
-            folder,
-            stations: &stations.ids,
-            species: &species,
-            options: &options,
-            has_mail_server: top.has("email"),
-            notation: service
-                .service
-                .as_ref()
-                .map_or(&usual, |service| &service.notation),
-        },
-    );
-    if let Some((members, _)) = &members {
-        service::check_operator(&top, service.operator.as_ref(), members);
-        stations::warn_of_unread(&top, &stations::read_for(&stations.feeds, members));
-    }
-    top.finish();
+/// A file that was parsed.
+struct Page<'t> {
+    /// Its number among the files.
+    file: usize,
+    source: SourceText<'t>,
+    table: Spanned<DeTable<'t>>,
+}
 
-    let mut problems = page.into_problems();
-    problems.extend(elsewhere);
-    if problems.iter().any(|p| p.severity == Severity::Error) {
+/// Tables that stand in the main file alone.
+const ONE_ONLY: [&str; 7] = [
+    "service",
+    "web",
+    "limits",
+    "notices",
+    "email",
+    "demo",
+    "site_defaults",
+];
+
+/// Parses the files. Mistakes in an included one that holds members only are not everybody's.
+fn pages<'t>(
+    files: &'t [ConfigFile],
+    whose: &mut Vec<Whose>,
+    problems: &mut Vec<Problem>,
+) -> Vec<Page<'t>> {
+    let mut pages = Vec::new();
+    for (number, file) in files.iter().enumerate() {
+        let mut own = |problems: Vec<Problem>| -> Vec<Problem> {
+            let of = whose.len();
+            whose.push(Whose {
+                id: None,
+                name: file.name.clone(),
+                path: file.path.clone(),
+            });
+            let own = |problem| Problem {
+                whose: Some(of),
+                ..problem
+            };
+            problems.into_iter().map(own).collect()
+        };
+        let text = match &file.text {
+            Ok(text) => text,
+            Err(why) => {
+                let problem = unreadable(Path::new(&file.name), &format!("cannot be read ({why})"));
+                problems.extend(own(vec![problem]));
+                continue;
+            }
+        };
+        let source = SourceText::new(file.name.as_str(), text);
+        let mut table = parse(&source);
+        let values = table.get_ref();
+        let is_shared =
+            number == 0 || values.contains_key("station") || values.contains_key("include");
+        if source.errors() > 0 {
+            // What a half-read table lacks would only hide the syntax error.
+            let found = source.into_problems();
+            problems.extend(if is_shared { found } else { own(found) });
+            continue;
+        }
+        if !is_shared {
+            own(Vec::new());
+            source.attribute(Some(whose.len() - 1));
+        }
+        renamed::rename(&renamed::RENAMED, table.get_mut(), &source);
+        pages.push(Page {
+            file: number,
+            source,
+            table,
+        });
+    }
+    pages
+}
+
+fn is_everybodys(problem: &Problem) -> bool {
+    problem.severity == Severity::Error && problem.whose.is_none()
+}
+
+fn read(
+    main: ConfigFile,
+    sources: Sources,
+    last_good: Option<LastGood<'_>>,
+) -> Result<Loaded, Vec<Problem>> {
+    let (files, mut problems) = include::files(main, &sources);
+    let mut whose: Vec<Whose> = Vec::new();
+    let pages = pages(&files, &mut whose, &mut problems);
+    if problems.iter().any(is_everybodys) {
         return Err(problems);
     }
-    let parts = (service.service, limits, email, demo, members);
-    let (Some(service), Some(limits), Some(email), Some(demo), Some((members, addresses))) = parts
-    else {
-        unreachable!("a part is missing only if a problem was noted");
+    let tops: Vec<Fields<'_, '_>> = pages
+        .iter()
+        .map(|page| Fields::top(&page.source, &page.table))
+        .collect();
+    let folder_of = |number: usize| files[pages[number].file].folder.as_path();
+    let top = &tops[0];
+    let folder = folder_of(0);
+    let mut elsewhere = Vec::new();
+
+    let service = service::service(top, folder);
+    let species = species(service.species_dir.as_deref(), &mut elsewhere, &sources);
+    let dialects = dialects(service.dialect_dir.as_deref(), &mut elsewhere, &sources);
+    let options = options(service.option_dir.as_deref(), &mut elsewhere, &sources);
+    let limits = service::limits(top);
+    let notices = service::notices(top);
+    let email = service::email(top, folder);
+    let demo = service::demo(top);
+    let web = web::web(top);
+    let with_folders = tops.iter().enumerate();
+    let with_folders = with_folders.map(|(number, top)| (top, folder_of(number)));
+    let mut stations = stations::stations(with_folders, &dialects);
+    let usual = Notation::default();
+    let service_notation = service.service.as_ref().map(|service| &service.notation);
+    let known = KnownIds {
+        stations: &stations.ids,
+        species: &species,
+        options: &options,
+        has_mail_server: top.has("email"),
+        notation: service_notation.unwrap_or(&usual),
+        sources: &sources,
     };
-    let mut feeds = stations.feeds;
-    let latitudes: Vec<Option<f64>> = {
-        let read_for = stations::read_for(&feeds, &members);
-        let latitude = |id: &String| Some(read_for.get(id.as_str())?.latitude);
-        feeds.keys().map(latitude).collect()
+    let defaults = SiteDefaults::below(top, &known);
+    let mut members: Vec<ReadMember> = Vec::new();
+    for (number, top) in tops.iter().enumerate() {
+        let file = &files[pages[number].file];
+        let _ = top.texts("include");
+        if number > 0 {
+            refuse_one_only(top, &files[0].name);
+        }
+        for table in top.tables("member") {
+            let place = (whose.len(), file.folder.as_path());
+            let read = member(table, place, defaults, &known);
+            whose.push(Whose {
+                id: read.id.clone(),
+                name: file.name.clone(),
+                path: file.path.clone(),
+            });
+            members.push(read);
+        }
+    }
+    if !tops.iter().any(|top| top.has("member")) {
+        top.page()
+            .error(top.at(), "there must be at least one [[member]]");
+    }
+    for top in &tops {
+        top.note_unknown();
+    }
+    for member in &mut members {
+        elsewhere.append(&mut member.elsewhere);
+    }
+
+    // What was noted so far, in the order of the files.
+    let noted = || pages.iter().flat_map(|page| page.source.noted());
+    let mut found: Vec<Problem> = noted().chain(elsewhere.iter().cloned()).collect();
+    found.extend(problems.iter().cloned());
+    let ids_clash = !clashes(&members, &whose, &[]).is_empty();
+    let mistaken = ids_clash || found.iter().any(|one| one.severity == Severity::Error);
+    let may_isolate = last_good.filter(|_| mistaken && !found.iter().any(is_everybodys));
+    let before = match (may_isolate, &service.service) {
+        (Some(last_good), Some(service)) => read_again(last_good(&service.database), &known),
+        _ => Vec::new(),
     };
-    for (feed, latitude) in feeds.values_mut().zip(latitudes) {
+    let clashing = clashes(&members, &whose, &before);
+    found.extend(clashing.iter().cloned());
+    elsewhere.extend(clashing);
+    problems.extend(elsewhere);
+    let all = |problems: Vec<Problem>| {
+        let pages = pages.iter().flat_map(|page| page.source.noted());
+        in_order(pages.chain(problems).collect(), &files)
+    };
+    if mistaken && may_isolate.is_none() {
+        return Err(all(problems));
+    }
+    let isolated = match isolate(members, &whose, &found, before) {
+        Ok(isolated) => isolated,
+        Err(more) => {
+            problems.extend(more);
+            return Err(all(problems));
+        }
+    };
+    let mut addresses = BTreeMap::new();
+    let mut members = Vec::new();
+    for read in isolated.members {
+        addresses.extend(read.addresses);
+        members.extend(read.member);
+    }
+
+    service::check_operator(top, service.operator.as_ref(), &members);
+    let read_for = stations::read_for(&stations.feeds, &members);
+    for top in &tops {
+        stations::warn_of_unread(top, &read_for);
+    }
+    let latitude = |id: &String| Some(read_for.get(id.as_str())?.latitude);
+    let latitudes: Vec<Option<f64>> = stations.feeds.keys().map(latitude).collect();
+    let problems = all(problems);
+    if problems.iter().any(is_everybodys) {
+        return Err(problems);
+    }
+    for (feed, latitude) in stations.feeds.values_mut().zip(latitudes) {
         feed.binding.latitude = latitude;
     }
+    let parts = (service.service, limits, email, demo);
+    let (Some(service), Some(limits), Some(email), Some(demo)) = parts else {
+        unreachable!("a part is missing only if a problem was noted");
+    };
+    let file = files[0].path.clone();
+    drop(tops);
+    let (files, digest) = sources.finish();
     Ok(Loaded {
         config: Config {
+            places: super::places(&members),
             service,
             limits,
             notices,
-            stations: feeds,
+            stations: stations.feeds,
             members,
             addresses,
             email,
@@ -131,15 +336,56 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
             demo,
             web,
         },
-        warnings: problems,
-        digest: format!("{:016x}", digest.finish()),
+        warnings: problems
+            .into_iter()
+            .filter(|one| one.severity == Severity::Warning)
+            .collect(),
+        standing: Standing {
+            file,
+            digest,
+            files,
+            members: isolated.kept,
+            faults: isolated.faults,
+        },
     })
+}
+
+/// Notes tables in an included file of which there is one.
+fn refuse_one_only(top: &Fields<'_, '_>, main: &str) {
+    for key in ONE_ONLY {
+        if top.has(key) {
+            top.known(key);
+            top.page().error(
+                top.at_key(key),
+                format!(
+                    "[{key}] is there once, in {main}; an included file holds members and stations"
+                ),
+            );
+        }
+    }
+}
+
+/// Problems in the order of the files, those of other files last.
+fn in_order(mut problems: Vec<Problem>, files: &[ConfigFile]) -> Vec<Problem> {
+    let places: HashMap<&str, usize> = files
+        .iter()
+        .enumerate()
+        .map(|(place, file)| (file.name.as_str(), place))
+        .collect();
+    problems.sort_by_key(|one| {
+        let place = places.get(one.file.as_str()).copied();
+        let place = place.unwrap_or(files.len());
+        // Other files keep their own order.
+        let within = (place < files.len()).then_some((one.line, one.column));
+        (place, within)
+    });
+    problems
 }
 
 fn species(
     folder: Option<&Path>,
     problems: &mut Vec<Problem>,
-    digest: &mut DefaultHasher,
+    sources: &Sources,
 ) -> BTreeMap<String, Species> {
     overridden(
         &species_file::BUILT_IN,
@@ -147,14 +393,14 @@ fn species(
         species_file::read,
         |species| species.id.clone(),
         problems,
-        digest,
+        sources,
     )
 }
 
 fn options(
     folder: Option<&Path>,
     problems: &mut Vec<Problem>,
-    digest: &mut DefaultHasher,
+    sources: &Sources,
 ) -> BTreeMap<String, TreatmentOption> {
     overridden(
         &option_file::BUILT_IN,
@@ -162,14 +408,14 @@ fn options(
         option_file::read,
         |option| option.id.clone(),
         problems,
-        digest,
+        sources,
     )
 }
 
 fn dialects(
     folder: Option<&Path>,
     problems: &mut Vec<Problem>,
-    digest: &mut DefaultHasher,
+    sources: &Sources,
 ) -> BTreeMap<String, Dialect> {
     overridden(
         &dialect_file::BUILT_IN,
@@ -177,7 +423,7 @@ fn dialects(
         dialect_file::read,
         |dialect| dialect.name.clone(),
         problems,
-        digest,
+        sources,
     )
 }
 
@@ -188,7 +434,7 @@ fn overridden<T>(
     read: impl Fn(&str, &str) -> Result<T, Vec<Problem>>,
     id: impl Fn(&T) -> String,
     problems: &mut Vec<Problem>,
-    digest: &mut DefaultHasher,
+    sources: &Sources,
 ) -> BTreeMap<String, T> {
     let mut all = BTreeMap::new();
     let mut add = |file: &str, text: &str| match read(file, text) {
@@ -201,12 +447,9 @@ fn overridden<T>(
         add(file, text);
     }
     let mut unread = Vec::new();
-    for path in folder.map_or_else(Vec::new, |folder| toml_files(folder, &mut unread)) {
-        match fs::read_to_string(&path) {
-            Ok(text) => {
-                text.hash(digest);
-                add(&path.display().to_string(), &text);
-            }
+    for path in folder.map_or_else(Vec::new, |folder| toml_files(folder, sources, &mut unread)) {
+        match sources.read(&path) {
+            Ok(text) => add(&path.display().to_string(), &text),
             Err(error) => unread.push(unreadable(&path, &format!("cannot be read ({error})"))),
         }
     }
@@ -214,23 +457,14 @@ fn overridden<T>(
     all
 }
 
-fn toml_files(folder: &Path, problems: &mut Vec<Problem>) -> Vec<PathBuf> {
-    let entries = match fs::read_dir(folder) {
-        Ok(entries) => entries,
-        Err(error) => {
-            problems.push(unreadable(
-                folder,
-                &format!("this folder cannot be read ({error}); create it or leave the key out"),
-            ));
-            return Vec::new();
-        }
-    };
-    let mut files: Vec<PathBuf> = entries
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))
-        .collect();
-    files.sort();
-    files
+fn toml_files(folder: &Path, sources: &Sources, problems: &mut Vec<Problem>) -> Vec<PathBuf> {
+    sources.toml_files(folder).unwrap_or_else(|error| {
+        problems.push(unreadable(
+            folder,
+            &format!("this folder cannot be read ({error}); create it or leave the key out"),
+        ));
+        Vec::new()
+    })
 }
 
 fn unreadable(path: &Path, text: &str) -> Problem {
@@ -241,5 +475,6 @@ fn unreadable(path: &Path, text: &str) -> Problem {
         severity: Severity::Error,
         text: text.to_owned(),
         from: None,
+        whose: None,
     }
 }

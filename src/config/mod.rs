@@ -23,21 +23,29 @@ use std::path::PathBuf;
 mod choice;
 pub mod dialect_file;
 pub mod fields;
+mod include;
+mod isolation;
+mod lists;
 pub mod load;
+mod member_text;
 mod members;
 mod name;
 mod notation;
 pub mod option_file;
 pub mod problem;
 mod reception;
+mod renamed;
 mod service;
+mod site;
+mod sites_file;
 mod sourced_value;
+mod sources;
 pub mod species_file;
 mod stations;
 mod web;
 
 use crate::station_feed::StationFeed;
-pub use load::{Loaded, load};
+pub use load::{Loaded, load, load_isolating, load_kept};
 pub use web::Web;
 
 /// Everything hatchbell is told.
@@ -67,6 +75,8 @@ pub struct Config {
     pub demo: Option<Demo>,
     /// The page, if there is to be one.
     pub web: Option<Web>,
+    /// Where each recipient stands: the place of the member and the place among theirs.
+    places: BTreeMap<String, (usize, usize)>,
 }
 
 impl Config {
@@ -103,10 +113,9 @@ impl Config {
 
     /// A recipient by their id, with the member whose they are.
     pub fn member_and_recipient(&self, id: &str) -> Option<(&Member, &Recipient)> {
-        self.members
-            .iter()
-            .flat_map(|member| member.recipients.iter().map(move |one| (member, one)))
-            .find(|(_, recipient)| recipient.id == id)
+        let (member, recipient) = self.places.get(id)?;
+        let member = self.members.get(*member)?;
+        Some((member, member.recipients.get(*recipient)?))
     }
 
     /// Every site with its member.
@@ -115,6 +124,16 @@ impl Config {
             .iter()
             .flat_map(|member| member.sites.iter().map(move |site| (member, site)))
     }
+}
+
+/// Where each recipient stands.
+fn places(members: &[Member]) -> BTreeMap<String, (usize, usize)> {
+    let each = members.iter().enumerate();
+    each.flat_map(|(member, of)| {
+        let recipients = of.recipients.iter().enumerate();
+        recipients.map(move |(place, one)| (one.id.clone(), (member, place)))
+    })
+    .collect()
 }
 
 /// The service itself.

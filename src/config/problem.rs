@@ -1,7 +1,8 @@
 //! What is wrong with a configuration file, and where.
 
 use chrono::NaiveDate;
-use std::cell::RefCell;
+use std::cell::{Cell, OnceCell, RefCell};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Range;
 
@@ -29,6 +30,8 @@ pub struct Problem {
     pub text: String,
     /// The day from which it is a problem, if it is one only from a day on.
     pub from: Option<NaiveDate>,
+    /// Whose mistake it is: a number that whoever reads gives out; none is everybody's.
+    pub(super) whose: Option<usize>,
 }
 
 impl fmt::Display for Problem {
@@ -51,6 +54,12 @@ pub struct SourceText<'t> {
     file: String,
     text: &'t str,
     problems: RefCell<Vec<Problem>>,
+    /// Whose tables are read now.
+    whose: Cell<Option<usize>>,
+    /// Where each line begins, once somebody asks.
+    lines: OnceCell<Vec<usize>>,
+    /// What stands at a place, for tables whose problems do not name it.
+    labels: BTreeMap<usize, String>,
 }
 
 impl<'t> SourceText<'t> {
@@ -60,7 +69,49 @@ impl<'t> SourceText<'t> {
             file: file.into(),
             text,
             problems: RefCell::new(Vec::new()),
+            whose: Cell::new(None),
+            lines: OnceCell::new(),
+            labels: BTreeMap::new(),
         }
+    }
+
+    /// Names what stands at some places: problems there begin with it.
+    pub fn label(&mut self, labels: BTreeMap<usize, String>) {
+        self.labels = labels;
+    }
+
+    /// The file as it was named.
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
+    /// From now on problems are somebody's alone, or everybody's; returns whose they were.
+    pub(super) fn attribute(&self, whose: Option<usize>) -> Option<usize> {
+        self.whose.replace(whose)
+    }
+
+    /// How many errors were noted so far.
+    pub fn errors(&self) -> usize {
+        let problems = self.problems.borrow();
+        let errors = problems
+            .iter()
+            .filter(|one| one.severity == Severity::Error);
+        errors.count()
+    }
+
+    /// Forgets the problems from a count on that stand at a place.
+    pub(super) fn forget_at(&self, since: usize, at: usize) {
+        let (line, column) = self.line_and_column(at);
+        let mut seen = 0;
+        self.problems.borrow_mut().retain(|problem| {
+            seen += 1;
+            seen <= since || (problem.line, problem.column) != (line, column)
+        });
+    }
+
+    /// How many problems were noted so far.
+    pub(super) fn count(&self) -> usize {
+        self.problems.borrow().len()
     }
 
     /// The text.
@@ -84,20 +135,52 @@ impl<'t> SourceText<'t> {
     }
 
     fn note(&self, severity: Severity, at: Range<usize>, text: String, from: Option<NaiveDate>) {
-        let (line, column) = line_and_column(self.text, at.start);
-        self.problems.borrow_mut().push(Problem {
+        let problem = Problem {
+            severity,
+            from,
+            ..self.problem(at, text)
+        };
+        self.problems.borrow_mut().push(problem);
+    }
+
+    /// An error at a byte range that is not noted yet.
+    pub(super) fn problem(&self, at: Range<usize>, text: String) -> Problem {
+        let (line, column) = self.line_and_column(at.start);
+        let text = match self.labels.get(&at.start) {
+            Some(label) if !text.starts_with(label.as_str()) => format!("{label}: {text}"),
+            _ => text,
+        };
+        Problem {
             file: self.file.clone(),
             line,
             column,
-            severity,
+            severity: Severity::Error,
             text,
-            from,
+            from: None,
+            whose: self.whose.get(),
+        }
+    }
+
+    fn line_and_column(&self, offset: usize) -> (usize, usize) {
+        let offset = offset.min(self.text.len());
+        let lines = self.lines.get_or_init(|| {
+            let ends = self.text.match_indices('\n').map(|(at, _)| at + 1);
+            std::iter::once(0).chain(ends).collect()
         });
+        let line = lines.partition_point(|start| *start <= offset);
+        let start = lines[line - 1];
+        let before = self.text.get(start..offset).unwrap_or("");
+        (line, before.chars().count() + 1)
     }
 
     /// Whether anything was noted so far.
     pub fn has_problems(&self) -> bool {
         !self.problems.borrow().is_empty()
+    }
+
+    /// The problems so far.
+    pub(super) fn noted(&self) -> Vec<Problem> {
+        self.problems.borrow().clone()
     }
 
     /// The problems in the order of the file.
@@ -106,14 +189,6 @@ impl<'t> SourceText<'t> {
         problems.sort_by_key(|p| (p.line, p.column));
         problems
     }
-}
-
-fn line_and_column(text: &str, offset: usize) -> (usize, usize) {
-    let offset = offset.min(text.len());
-    let before = text.get(..offset).unwrap_or(text);
-    let line = before.matches('\n').count() + 1;
-    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-    (line, column)
 }
 
 /// The candidate closest to a misspelt word, if any is close.
@@ -132,10 +207,8 @@ mod tests {
 
     #[test]
     fn columns_count_characters_not_bytes() {
-        assert_eq!(
-            line_and_column("a = 1\nä = °C", "a = 1\nä = °".len()),
-            (2, 6)
-        );
+        let page = SourceText::new("", "a = 1\nä = °C");
+        assert_eq!(page.line_and_column("a = 1\nä = °".len()), (2, 6));
     }
 
     #[test]

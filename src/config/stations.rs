@@ -32,16 +32,23 @@ pub(super) struct Stations {
     pub ids: IndexSet<String>,
 }
 
-pub(super) fn stations(
-    top: &Fields<'_, '_>,
-    folder: &Path,
+/// The stations of all files, the main one first, each with the folder of its relative paths.
+pub(super) fn stations<'p, 't: 'p, 'f>(
+    tops: impl Iterator<Item = (&'f Fields<'p, 't>, &'f Path)> + Clone,
     dialects: &BTreeMap<String, Dialect>,
-) -> Stations {
+) -> Stations
+where
+    'p: 'f,
+{
     let mut stations = Stations {
         feeds: IndexMap::new(),
         ids: IndexSet::new(),
     };
-    for table in top.tables("station") {
+    let tables = |(top, folder): (&'f Fields<'p, 't>, &'f Path)| {
+        let tables = top.tables("station").into_iter();
+        tables.map(move |table| (table, folder))
+    };
+    for (table, folder) in tops.clone().flat_map(tables) {
         let id = table.required_id("id", "harbour-meadow");
         if let Some(id) = &id
             && !stations.ids.insert(id.value.clone())
@@ -55,10 +62,14 @@ pub(super) fn stations(
             stations.feeds.insert(feed.station.id.clone(), feed);
         }
     }
-    check_neighbours(top, &stations.ids);
-    if !top.has("station") {
-        top.page()
-            .error(top.at(), "the file needs at least one [[station]]");
+    for (top, _) in tops.clone() {
+        check_neighbours(top, &stations.ids);
+    }
+    if !tops.clone().any(|(top, _)| top.has("station"))
+        && let Some((main, _)) = tops.clone().next()
+    {
+        main.page()
+            .error(main.at(), "the file needs at least one [[station]]");
     }
     stations
 }

@@ -22,6 +22,7 @@ mod advising;
 mod alarm;
 mod cases;
 mod clock_check;
+mod configuration;
 mod data_notices;
 mod deliver;
 mod digests;

@@ -8,6 +8,7 @@ use block::{Block, together};
 
 mod advice;
 mod block;
+mod configuration;
 mod count;
 mod digest;
 mod feed;
@@ -23,6 +24,7 @@ mod weather;
 mod work;
 
 pub use advice::{against_hatch, rotation_words};
+pub use configuration::configuration_message;
 pub use count::{
     how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
     what_was_found_in_brief,

@@ -17,6 +17,7 @@ mod words;
 
 use chrono::NaiveDate;
 
+pub use status::fault_line;
 pub use words::counted;
 
 /// The usual cautions in short, for everything shown about treatments.

@@ -8,17 +8,20 @@ use crate::domain::place::site::{Member, Site};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::SitePlan;
 use crate::domain::treatment::watering::Watering;
+use crate::in_force::Fault;
 use crate::store::outbox::DueMessage;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 use std::collections::{BTreeSet, HashSet};
 
+mod configuration;
 mod due;
 mod problem;
 mod site;
 mod station;
 
+pub use configuration::{ConfigurationStatus, DiskState, OnDisk, fault_line};
 pub use due::DueStatus;
 pub use problem::{ProblemKind, StatusProblem};
 pub use site::{EstimationMethods, NextMilestone, PassedMilestone, SiteStatus, StationPart};
@@ -33,6 +36,8 @@ pub struct Status {
     pub date: NaiveDate,
     /// When the last cycle ran.
     pub last_cycle: Option<DateTime<Utc>>,
+    /// The configuration that the service runs with; none while it does not run.
+    pub configuration: Option<ConfigurationStatus>,
     /// Every site with each of its species, a member's sites one after the other.
     pub sites: Vec<SiteStatus>,
     /// Every station of these sites.
@@ -93,8 +98,10 @@ pub struct StatusMoment<'m> {
     pub today: NaiveDate,
     /// It tells messages that should have arrived.
     pub now: DateTime<Utc>,
-    /// The digest of the configuration that is read here; see [`crate::config::Loaded::digest`].
-    pub configuration: &'m str,
+    /// What the files on disk say.
+    pub configuration: OnDisk<'m>,
+    /// What is wrong with members' tables.
+    pub faults: &'m [Fault],
 }
 
 impl Status {
@@ -148,13 +155,22 @@ impl Status {
             given_up: tally.given_up,
             problems: store.delivery_problems(moment.now)?,
         };
-        let in_force = store.configuration()?;
-        let differs = in_force.is_some_and(|digest| digest != moment.configuration);
+        let refused = store.refused()?;
+        let configuration = store
+            .in_force()?
+            .map(|in_force| ConfigurationStatus::of(in_force, refused, &moment));
+        let of_configuration = configuration
+            .as_ref()
+            .and_then(ConfigurationStatus::problem)
+            .into_iter()
+            .chain(moment.faults.iter().map(fault_line))
+            .collect();
         Ok(Self {
             service: config.service.name.clone(),
             date: today,
             last_cycle: store.last_cycle()?,
-            problems: problem::problems(config, &found, &stations, &outbox, differs),
+            configuration,
+            problems: problem::problems(config, &found, &stations, &outbox, of_configuration),
             sites,
             stations,
             outbox,

@@ -118,34 +118,6 @@ impl Store {
         .transpose()
     }
 
-    /// The digest of the configuration that the service runs with; `None` while it does not run.
-    pub fn configuration(&self) -> Result<Option<String>, StoreError> {
-        let found = self
-            .connection
-            .query_row(
-                "SELECT value FROM note WHERE name = 'configuration'",
-                [],
-                |row| row.get(0),
-            )
-            .optional()?;
-        Ok(found)
-    }
-
-    /// Notes the digest of the configuration that is in force, or that none is.
-    pub fn note_configuration(&self, digest: Option<&str>) -> Result<(), StoreError> {
-        match digest {
-            Some(digest) => self.connection.execute(
-                "INSERT INTO note (name, value) VALUES ('configuration', ?1)
-                 ON CONFLICT (name) DO UPDATE SET value = excluded.value",
-                [digest],
-            )?,
-            None => self
-                .connection
-                .execute("DELETE FROM note WHERE name = 'configuration'", [])?,
-        };
-        Ok(())
-    }
-
     /// Notes that a whole cycle has ended.
     pub fn note_cycle(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
         self.connection.execute(

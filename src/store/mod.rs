@@ -15,6 +15,7 @@ pub mod feeds;
 pub mod findings;
 pub mod forecast;
 pub mod held_values;
+pub mod in_force;
 pub mod journal;
 pub mod milestones;
 pub mod notice_log;

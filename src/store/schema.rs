@@ -314,6 +314,31 @@ const MIGRATIONS: &[Migration] = &[
     ) STRICT, WITHOUT ROWID;
     ",
     ),
+    // 16: the configuration in force: its files, its members as they were last good, and what is
+    // wrong with some of them; messages by recipient and way
+    Migration::Sql(
+        "
+    CREATE TABLE configuration_file (
+        path TEXT NOT NULL PRIMARY KEY,
+        text TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE member_in_force (
+        member TEXT NOT NULL PRIMARY KEY,
+        file   TEXT NOT NULL,
+        text   TEXT NOT NULL                    -- their tables, TOML
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE configuration_fault (          -- what the operator was told
+        subject  TEXT NOT NULL PRIMARY KEY,
+        goes_on  INTEGER NOT NULL CHECK (goes_on IN (0, 1)),
+        problems TEXT NOT NULL,                 -- a line each
+        since    TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE INDEX outbox_recipient ON outbox (recipient, channel);
+    ",
+    ),
 ];
 
 fn version(connection: &Connection) -> Result<i64, StoreError> {

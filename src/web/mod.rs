@@ -2,11 +2,11 @@
 //! runs beside the cycles in a thread of its own, with connections to the database of its own.
 
 mod answers;
-mod in_force;
 mod overview;
 mod routes;
 mod server;
 mod site;
+mod state;
 
-pub use in_force::InForce;
 pub use server::{Listening, listen};
+pub use state::PageConfig;

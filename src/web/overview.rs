@@ -1,7 +1,7 @@
 //! The first page: what is to be done this week at all sites, worst first.
 
 use super::answers::{NoPage, page};
-use super::in_force::PageState;
+use super::state::PageState;
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
 use crate::report::week::Week;

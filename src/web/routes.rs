@@ -1,9 +1,9 @@
 //! Which address shows what, and what every answer says to the browser.
 
 use super::answers::NoPage;
-use super::in_force::PageState;
 use super::overview::overview;
 use super::site::site;
+use super::state::PageState;
 use axum::Router;
 use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};

@@ -1,7 +1,7 @@
 //! Listening: a bounded number of connections, each of which must say what it wants in time.
 
-use super::in_force::{InForce, PageState};
 use super::routes::routes;
+use super::state::{PageConfig, PageState};
 use crate::config::Web;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
@@ -53,7 +53,7 @@ impl Listening {
     /// If there can be no further thread.
     pub fn answer(
         self,
-        in_force: watch::Receiver<InForce>,
+        in_force: watch::Receiver<PageConfig>,
         stop: watch::Receiver<bool>,
     ) -> io::Result<std::thread::JoinHandle<()>> {
         let address = self.listener.local_addr()?;
@@ -77,7 +77,7 @@ impl Listening {
 
 async fn serve(
     listener: TcpListener,
-    in_force: watch::Receiver<InForce>,
+    in_force: watch::Receiver<PageConfig>,
     mut stop: watch::Receiver<bool>,
 ) -> io::Result<()> {
     let listener = tokio::net::TcpListener::from_std(listener)?;

@@ -1,14 +1,15 @@
 //! The page of a site: what to do and by when, the season drawn, the options' days, what was done.
 
 use super::answers::{NoPage, page};
-use super::in_force::PageState;
+use super::state::{PageConfig, PageState};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::drawing::SeasonDrawing;
 use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
 use crate::report::season_picture::SeasonPicture;
-use crate::report::status::{ShownSites, SiteStatus, Status, StatusMoment};
+
+use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Html;
@@ -32,7 +33,7 @@ pub(super) async fn site(
     Path(site): Path<String>,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let digest = shared.in_force().digest;
+        let PageConfig { digest, faults, .. } = shared.in_force();
         let found = shared.ask(|asked| {
             let config: &Config = asked.config;
             let Some(of) = config.sites().find(|(_, one)| one.id == site) else {
@@ -46,7 +47,8 @@ pub(super) async fn site(
             let moment = StatusMoment {
                 today: asked.today,
                 now: Clock::Machine.now(),
-                configuration: &digest,
+                configuration: OnDisk::Usable(&digest),
+                faults: &faults,
             };
             let status = Status::of(config, asked.store, shown, moment)?;
             let pictures = SeasonPicture::of_site(config, asked.store, &site, asked.today)?;

@@ -14,6 +14,7 @@ use hatchbell::domain::scouting::Found;
 use hatchbell::domain::scouting::SampleArea;
 use hatchbell::domain::weather::rain::Rain;
 use hatchbell::store::Store;
+use std::sync::Arc;
 
 /// What a message tells of one thing: its heading and its text with the cautions of the message,
 /// both without line breaks.
@@ -45,7 +46,7 @@ impl Garden {
         let days =
             format!("file = \"{root}/fixtures/demo/high-pasture.csv.gz\"\ncode = \"ZZI00000003\"");
         let mut garden = Self::on(Workshop::new(), &days, site);
-        for member in &mut garden.engine.config.members {
+        for member in &mut Arc::make_mut(&mut garden.engine.config).members {
             member.sites[0].latitude = 44.6;
         }
         garden

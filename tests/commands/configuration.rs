@@ -19,7 +19,11 @@ fn sound() -> String {
 #[test]
 fn the_shipped_configurations_are_fine() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    for name in ["config/demo.toml", "config/hatchbell.toml"] {
+    for name in [
+        "config/demo.toml",
+        "config/hatchbell.toml",
+        "config/forty-fields.toml",
+    ] {
         let path = root.join(name);
         let workshop = Workshop::new();
         let output = workshop.run(&["check", "--config", path.to_str().unwrap()]);

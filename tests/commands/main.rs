@@ -10,6 +10,7 @@ mod hindcast;
 mod log_refusals;
 mod logging;
 mod look_back;
+mod many_members;
 mod screens;
 mod station_finder;
 mod status;

@@ -2,6 +2,7 @@
 
 use crate::support::command::{Workshop, both, config_with};
 use crate::support::journal::Site;
+use hatchbell::config::load;
 use hatchbell::store::Store;
 
 fn problems(workshop: &Workshop, config: &str, more: &[&str]) -> (String, Option<i32>) {
@@ -68,15 +69,17 @@ fn messages_that_fail_are_a_problem() {
 #[test]
 fn a_configuration_that_is_not_the_one_in_force_is_a_problem() {
     let (workshop, config) = watched("");
-    let store = Store::open(&workshop.path("hatchbell.db")).unwrap();
-    store.note_configuration(Some("another")).unwrap();
+    let mut store = Store::open(&workshop.path("hatchbell.db")).unwrap();
+    let mut standing = load(config.as_ref()).unwrap().standing;
+    standing.digest = "another".to_owned();
+    store.note_in_force(&standing, chrono::Utc::now()).unwrap();
     let (text, code) = problems(&workshop, &config, &["--date", "2026-02-21"]);
     assert!(
         text.contains("the configuration has changed since"),
         "{text}"
     );
     assert_eq!(code, Some(3));
-    store.note_configuration(None).unwrap();
+    store.note_nothing_in_force().unwrap();
     assert_eq!(
         problems(&workshop, &config, &["--date", "2026-02-21"]).1,
         Some(0)

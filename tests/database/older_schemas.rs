@@ -21,7 +21,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10, and 12 to 15.
-const DATABASES: [(usize, &str); 10] = [
+const DATABASES: [(usize, &str); 11] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -32,6 +32,7 @@ const DATABASES: [(usize, &str); 10] = [
     (10, include_str!("../../fixtures/databases/schema-10.sql")),
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
+    (16, include_str!("../../fixtures/databases/schema-16.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -708,5 +709,39 @@ async fn what_an_older_program_told_is_not_told_again() {
             4,
             "schema {schema}: {titles:?}"
         );
+    }
+}
+
+#[test]
+fn the_configuration_in_force_and_members_as_they_were_last_good_are_kept() {
+    for (schema, _folder, store) in opened_from(1) {
+        if schema < 16 {
+            assert_eq!(store.in_force().unwrap(), None, "schema {schema}");
+            assert_eq!(store.kept_members().unwrap(), [], "schema {schema}");
+            continue;
+        }
+        let in_force = store.in_force().unwrap().expect("it ran");
+        assert_eq!(in_force.file, "/etc/hatchbell/hatchbell.toml");
+        assert_eq!(in_force.digest, "0123456789abcdef");
+        assert_eq!(in_force.read_at, instant("2026-02-28T07:00:00Z"));
+        let refused = store.refused().unwrap().expect("one was refused");
+        assert_eq!(refused.at, instant("2026-02-28T09:00:00Z"));
+        assert!(refused.why.ends_with("schedule needs six fields"));
+        let files = store.kept_files().unwrap();
+        let texts: Vec<&str> = files.iter().map(|file| file.text.as_str()).collect();
+        assert_eq!(texts, ["include = [\"members/*.toml\"]\n", "[[member]]\n"]);
+        let members = store.kept_members().unwrap();
+        assert_eq!(members.len(), 1);
+        assert_eq!(
+            (members[0].id.as_str(), members[0].text.as_str()),
+            ("pond", "\"id\" = \"pond\"\n")
+        );
+        let faults = store.told_faults().unwrap();
+        assert_eq!(faults.len(), 1);
+        assert_eq!(
+            (faults[0].subject.as_str(), faults[0].goes_on),
+            ("member pond", true)
+        );
+        assert_eq!(faults[0].problems.len(), 2);
     }
 }

@@ -55,16 +55,13 @@ fn a_good_new_configuration_is_taken_and_a_bad_one_is_not() {
     let (mut manager, daemon) = Manager::start(&workshop, &config);
     manager.hears("stations asked");
 
-    workshop.write(
-        "hatchbell.toml",
-        &good.replace("latitude = 27.4", "latitude = 474"),
-    );
+    workshop.write("hatchbell.toml", &good.replace("0 0 6 * * *", "0 6 * * *"));
     daemon.signal("HUP");
     manager.hears("RELOADING=1");
     manager.hears("old configuration stays in force");
     let log = workshop.read("stderr");
     assert!(
-        log.contains("hatchbell.toml:23:12: error: latitude must be"),
+        log.contains("hatchbell.toml:5:12: error: schedule needs"),
         "{log}"
     );
 

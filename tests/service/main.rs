@@ -9,4 +9,5 @@ mod database_faults;
 mod delivery;
 mod hours;
 mod promise;
+mod reload;
 mod whole_way;

@@ -37,6 +37,7 @@ impl Workshop {
             .current_dir(self.folder.path())
             .env_remove("RUST_LOG")
             .env_remove("COLUMNS")
+            .env_remove("HATCHBELL_CONFIG")
             .env_remove("NOTIFY_SOCKET")
             .env_remove("CREDENTIALS_DIRECTORY");
         command

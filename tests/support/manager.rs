@@ -23,6 +23,8 @@ impl Manager {
     /// The same with a command of one's own.
     pub fn start_command(workshop: &Workshop, mut command: Command) -> (Self, Daemon) {
         let path = workshop.path("notify.sock");
+        // One of a manager before.
+        let _ = std::fs::remove_file(&path);
         let socket = UnixDatagram::bind(&path).expect("a socket");
         socket.set_read_timeout(Some(PATIENCE)).unwrap();
         let log = |name| std::fs::File::create(workshop.path(name)).unwrap();

@@ -1,6 +1,6 @@
 //! `hatchbell feed confirm` and `refuse`: settles values that are held out of sums.
 
-use super::super::{ConfigOption, configuration, counted, day, known, or_exit, say};
+use super::super::{ConfigOption, configuration_in_use, counted, day, known, or_exit, say};
 use crate::clock::Clock;
 use crate::feed::vetting::{HeldOut, by_reason, finding, held_words};
 use crate::station_feed::memory::{DecidedValue, HeldValue};
@@ -55,7 +55,7 @@ impl SettleOptions {
 
 /// Confirms or refuses the values that are meant.
 pub(super) fn run(options: &SettleOptions, confirmed: bool) -> anyhow::Result<ExitCode> {
-    let config = or_exit!(configuration(&options.config.config)).config;
+    let config = or_exit!(configuration_in_use(&options.config.config)).config;
     let id = &options.station;
     known("station", id, config.stations.keys().map(String::as_str))?;
     let mut store = Store::open(&config.service.database)?;

@@ -302,7 +302,7 @@ async fn an_answer_without_end_under_tls_is_not_taken_to_its_end() {
         ),
     ] {
         let (count, counted) = std::sync::mpsc::channel();
-        let endless = move |mut stream: Stream| {
+        let endless = move |mut stream: TlsPeer| {
             let some = [b'x'; 64 * 1024];
             let said = (0..1_600)
                 .take_while(|_| stream.write_all(&some).is_ok())

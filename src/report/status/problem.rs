@@ -13,7 +13,7 @@ use std::collections::HashMap;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ProblemKind {
-    /// The service runs with another configuration.
+    /// The service runs with another configuration, or a member's has mistakes.
     Configuration,
     /// Messages do not arrive.
     Undelivered,
@@ -43,13 +43,9 @@ pub(super) fn problems(
     cases: &[SiteCase<'_>],
     stations: &[StationStatus],
     outbox: &OutboxStatus,
-    configuration_differs: bool,
+    configuration: Vec<String>,
 ) -> Vec<StatusProblem> {
     let of = |kind| move |what| StatusProblem { kind, what };
-    let configuration = configuration_differs.then(|| {
-        "the configuration has changed since the service read it: check it, then reload the service"
-            .to_owned()
-    });
     let read_for = config.read_for();
     let read = || {
         let is_read = |station: &&StationStatus| read_for.contains_key(station.station.as_str());
@@ -61,7 +57,11 @@ pub(super) fn problems(
         .map(|station| stale(station, sites.get(station.station.as_str()).copied()));
     let feeds = read().flat_map(StationStatus::troubles);
     let mut all: Vec<StatusProblem> = Vec::new();
-    all.extend(configuration.map(of(ProblemKind::Configuration)));
+    all.extend(
+        configuration
+            .into_iter()
+            .map(of(ProblemKind::Configuration)),
+    );
     all.extend(
         undelivered(outbox)
             .into_iter()

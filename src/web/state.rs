@@ -2,7 +2,9 @@
 
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::report::status::{ShownSites, Status, StatusMoment};
+use crate::in_force::Fault;
+
+use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
 use crate::report::week::Week;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
@@ -11,16 +13,18 @@ use tokio::sync::watch;
 
 /// The configuration in force.
 #[derive(Debug, Clone)]
-pub struct InForce {
+pub struct PageConfig {
     /// What it says.
     pub config: Arc<Config>,
     /// The digest of its text.
     pub digest: String,
+    /// What is wrong with members' tables.
+    pub faults: Vec<Fault>,
 }
 
 /// What all requests share.
 pub(super) struct PageState {
-    in_force: watch::Receiver<InForce>,
+    in_force: watch::Receiver<PageConfig>,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
     week: Mutex<Option<KeptWeek>>,
@@ -49,7 +53,7 @@ pub(super) struct Asked<'a> {
 const MOST_IDLE: usize = 4;
 
 impl PageState {
-    pub fn new(in_force: watch::Receiver<InForce>) -> Self {
+    pub fn new(in_force: watch::Receiver<PageConfig>) -> Self {
         Self {
             in_force,
             idle: Mutex::default(),
@@ -58,7 +62,7 @@ impl PageState {
     }
 
     /// The configuration as it is now.
-    pub fn in_force(&self) -> InForce {
+    pub fn in_force(&self) -> PageConfig {
         self.in_force.borrow().clone()
     }
 
@@ -95,7 +99,11 @@ impl PageState {
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn week(&self) -> Result<Arc<Week>, StoreError> {
-        let InForce { config, digest } = self.in_force();
+        let PageConfig {
+            config,
+            digest,
+            faults,
+        } = self.in_force();
         let mut kept = taken(&self.week);
         let store = match kept.take() {
             Some(one) => {
@@ -116,7 +124,8 @@ impl PageState {
         let moment = StatusMoment {
             today: day,
             now: Clock::Machine.now(),
-            configuration: &digest,
+            configuration: OnDisk::Usable(&digest),
+            faults: &faults,
         };
         let status = Status::of(&config, &store, ShownSites::default(), moment)?;
         let week = Arc::new(Week::of(&status, true));
