@@ -16,6 +16,7 @@ use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
 use crate::report::counted;
 
+mod backup;
 mod batches;
 mod bulk;
 mod chart;
@@ -75,6 +76,8 @@ enum Command {
     Import(import::ImportOptions),
     Feed(feed::FeedOptions),
     Hindcast(hindcast::HindcastOptions),
+    Backup(backup::BackupOptions),
+    Restore(backup::RestoreOptions),
 }
 
 /// The option every command has.
@@ -135,6 +138,8 @@ pub fn run() -> ExitCode {
         Command::Import(options) => import::run(&options),
         Command::Feed(options) => feed::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
+        Command::Backup(options) => backup::run_backup(&options),
+        Command::Restore(options) => backup::run_restore(&options),
         Command::Outlook(options) => outlook::run(&options),
         Command::Plan(options) => plan::run(&options),
         Command::Outbox(options) => outbox::run(&options),
