@@ -1,7 +1,8 @@
 //! `hatchbell check`: whether the configuration can be used, and how good the stored days are.
 
 use super::feed::command;
-use super::{ConfigOption, configuration, counted, say, today};
+use super::width::hanging;
+use super::{ConfigOption, configuration, counted, say, say_wrapped, today};
 use crate::config::Config;
 use crate::cycle::{daily, neighbour_of};
 use crate::domain::phenology::outlook::past_seasons;
@@ -48,12 +49,31 @@ pub(super) fn run(options: &CheckOptions) -> anyhow::Result<ExitCode> {
     );
     if options.data {
         let store = Store::open_to_read(&config.service.database)?;
+        if !is_sound(&store)? {
+            return Ok(ExitCode::FAILURE);
+        }
         let today = today(&config, &store)?;
         for feed in config.stations.values() {
             super::print(format_args!("{}", station(&config, &store, feed, today)?));
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Whether SQLite finds nothing wrong; what it finds is printed.
+fn is_sound(store: &Store) -> anyhow::Result<bool> {
+    let faults = store.faults()?;
+    if faults.is_empty() {
+        return Ok(true);
+    }
+    say!("the database is damaged:");
+    for fault in &faults {
+        super::print(format_args!("{}", hanging("  ", fault)));
+    }
+    say_wrapped(
+        "Stop the service and put a backup in its place: hatchbell restore FILE. The damaged one is kept.",
+    );
+    Ok(false)
 }
 
 /// Lengths of the gaps that are tried.

@@ -198,8 +198,9 @@ pub(super) fn system_words(error: &io::Error) -> String {
 }
 
 fn sqlite_words(error: &rusqlite::Error) -> String {
-    use rusqlite::ErrorCode::{DatabaseCorrupt, DiskFull, NotADatabase};
+    use rusqlite::ErrorCode::{DatabaseCorrupt, DiskFull, NotADatabase, SystemIoFailure};
     match error.sqlite_error_code() {
+        Some(SystemIoFailure) => format!("{error}; is the disk full, or failing?"),
         Some(DiskFull) => "the disk is full; make room".to_owned(),
         Some(DatabaseCorrupt | NotADatabase) => {
             format!("the database is damaged ({error}); restore a backup with hatchbell restore")
