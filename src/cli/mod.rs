@@ -21,6 +21,7 @@ mod batches;
 mod bulk;
 mod chart;
 mod check;
+mod doctor;
 mod feed;
 mod hindcast;
 mod import;
@@ -33,6 +34,7 @@ mod replay;
 mod run;
 mod scout;
 mod season;
+mod send_test;
 mod stations;
 mod status;
 mod table;
@@ -76,6 +78,8 @@ enum Command {
     Import(import::ImportOptions),
     Feed(feed::FeedOptions),
     Hindcast(hindcast::HindcastOptions),
+    SendTest(send_test::SendTestOptions),
+    Doctor(doctor::DoctorOptions),
     Backup(backup::BackupOptions),
     Restore(backup::RestoreOptions),
 }
@@ -138,6 +142,8 @@ pub fn run() -> ExitCode {
         Command::Import(options) => import::run(&options),
         Command::Feed(options) => feed::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
+        Command::Doctor(options) => doctor::run(&options),
+        Command::SendTest(options) => send_test::run(&options),
         Command::Backup(options) => backup::run_backup(&options),
         Command::Restore(options) => backup::run_restore(&options),
         Command::Outlook(options) => outlook::run(&options),
@@ -162,17 +168,19 @@ fn configuration(path: &Path) -> Result<Loaded, ExitCode> {
         }
         Err(problems) => {
             print_problems(&problems);
-            let errors = problems
-                .iter()
-                .filter(|problem| problem.severity == Severity::Error)
-                .count();
             eprintln!(
                 "hatchbell: the configuration has {}",
-                counted(errors, "error")
+                counted(errors_of(&problems), "error")
             );
             Err(ExitCode::from(EXIT_CONFIG))
         }
     }
+}
+
+/// How many of these problems are errors.
+fn errors_of(problems: &[Problem]) -> usize {
+    let is_error = |problem: &&Problem| problem.severity == Severity::Error;
+    problems.iter().filter(is_error).count()
 }
 
 fn print_problems<'p>(problems: impl IntoIterator<Item = &'p Problem>) {

@@ -1,6 +1,7 @@
 //! Reading the configuration and its species and dialect files from disk.
 
 use super::fields::{Fields, parse};
+use super::mention::Mention;
 use super::problem::{Problem, Severity, SourceText};
 use super::{Config, dialect_file, members, option_file, service, species_file, stations};
 use crate::domain::notation::Notation;
@@ -22,6 +23,8 @@ pub struct Loaded {
     pub warnings: Vec<Problem>,
     /// A digest of the text of all its files, which another text is unlikely to share.
     pub digest: String,
+    /// Files, folders and secrets of this machine that it names.
+    pub mentions: Vec<Mention>,
 }
 
 impl Loaded {
@@ -96,6 +99,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
     }
     top.finish();
 
+    let mentions = page.take_mentions();
     let mut problems = page.into_problems();
     problems.extend(elsewhere);
     if problems.iter().any(|p| p.severity == Severity::Error) {
@@ -131,6 +135,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
         },
         warnings: problems,
         digest: format!("{:016x}", digest.finish()),
+        mentions,
     })
 }
 

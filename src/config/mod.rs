@@ -25,6 +25,7 @@ pub mod dialect_file;
 pub mod fields;
 pub mod load;
 mod members;
+pub mod mention;
 mod name;
 mod notation;
 pub mod option_file;

@@ -1,5 +1,6 @@
 //! What is wrong with a configuration file, and where.
 
+use super::mention::{Mention, Mentioned};
 use chrono::NaiveDate;
 use std::cell::RefCell;
 use std::fmt;
@@ -51,6 +52,7 @@ pub struct SourceText<'t> {
     file: String,
     text: &'t str,
     problems: RefCell<Vec<Problem>>,
+    mentions: RefCell<Vec<Mention>>,
 }
 
 impl<'t> SourceText<'t> {
@@ -59,7 +61,8 @@ impl<'t> SourceText<'t> {
         Self {
             file: file.into(),
             text,
-            problems: RefCell::new(Vec::new()),
+            problems: RefCell::default(),
+            mentions: RefCell::default(),
         }
     }
 
@@ -93,6 +96,24 @@ impl<'t> SourceText<'t> {
             text,
             from,
         });
+    }
+
+    /// Notes that a key names something outside of the configuration.
+    pub fn mention(&self, at: Range<usize>, what: Mentioned) {
+        let (line, column) = line_and_column(self.text, at.start);
+        self.mentions.borrow_mut().push(Mention {
+            file: self.file.clone(),
+            line,
+            column,
+            what,
+        });
+    }
+
+    /// What was mentioned so far, in the order of the file.
+    pub fn take_mentions(&self) -> Vec<Mention> {
+        let mut mentions = self.mentions.take();
+        mentions.sort_by_key(|one| (one.line, one.column));
+        mentions
     }
 
     /// Whether anything was noted so far.

@@ -13,6 +13,7 @@ use lettre::transport::smtp::client::{
 };
 use lettre::transport::smtp::commands::Auth;
 use lettre::transport::smtp::extension::ClientId;
+use lettre::transport::smtp::response::Response;
 use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, ServerName};
 use tokio::net::TcpStream;
@@ -22,6 +23,7 @@ use crate::secret::Secret;
 
 mod bounded;
 mod letter;
+mod sign_in;
 
 use bounded::Bounded;
 pub use letter::{check_address, message_id};
@@ -99,6 +101,8 @@ pub struct Mailer {
     timeout: Duration,
     /// The connection that the last message went over.
     kept: Option<AsyncSmtpConnection>,
+    /// What the server said when it accepted the last message.
+    accepted: String,
 }
 
 /// What was under way when a delivery failed.
@@ -148,6 +152,7 @@ impl Mailer {
             from: mailbox(&settings.from).map_err(|error| format!("sender: {error}"))?,
             timeout: settings.timeout,
             kept: None,
+            accepted: String::new(),
         })
     }
 
@@ -173,8 +178,9 @@ impl Mailer {
         let kept = self.kept.take();
         let delivery = self.deliver(kept, &envelope, &message);
         match tokio::time::timeout(self.timeout, delivery).await {
-            Ok(Ok(connection)) => {
+            Ok(Ok((connection, answer))) => {
                 self.kept = Some(connection);
+                self.accepted = self.on_one_line(&answer);
                 Ok(())
             }
             Ok(Err(error)) => Err(error),
@@ -185,6 +191,11 @@ impl Mailer {
                 self.hint()
             ))),
         }
+    }
+
+    /// What the server said when it accepted the last message, on one line.
+    pub fn accepted(&self) -> &str {
+        &self.accepted
     }
 
     /// Takes leave of the server, which may not answer: what it accepted is safe.
@@ -202,20 +213,20 @@ impl Mailer {
         kept: Option<AsyncSmtpConnection>,
         envelope: &Envelope,
         message: &[u8],
-    ) -> Result<AsyncSmtpConnection, SendError> {
+    ) -> Result<(AsyncSmtpConnection, String), SendError> {
         if let Some(mut kept) = kept
             && kept.test_connected().await
         {
             match kept.send(envelope, message).await {
-                Ok(_) => return Ok(kept),
+                Ok(answer) => return Ok((kept, words(&answer))),
                 Err(error) if error.status().map(u16::from) == Some(CLOSING) => {}
                 Err(error) => return Err(self.failure(SmtpStep::HandOver, &error)),
             }
         }
         let mut connection = self.connect().await?;
         let sent = connection.send(envelope, message).await;
-        sent.map_err(|error| self.failure(SmtpStep::HandOver, &error))?;
-        Ok(connection)
+        let answer = sent.map_err(|error| self.failure(SmtpStep::HandOver, &error))?;
+        Ok((connection, words(&answer)))
     }
 
     /// A connection that is encrypted and signed in.
@@ -308,22 +319,31 @@ impl Mailer {
         if said.is_empty() && error.status().is_none() {
             said = error.to_string();
         }
-        for hidden in &self.hidden {
-            said = said.replace(hidden, "[secret]");
-        }
-        let said: String = without_controls(&said)
-            .chars()
-            .take(LONGEST_ANSWER)
-            .collect();
+        let said = self.on_one_line(&said);
         match error.status() {
             Some(code) => format!("{code} {said}").trim_end().to_owned(),
             None => said,
         }
     }
 
+    /// What was said, cut to what may be shown.
+    fn on_one_line(&self, said: &str) -> String {
+        let mut said = without_controls(said);
+        for hidden in &self.hidden {
+            said = said.replace(hidden, "[secret]");
+        }
+        said.chars().take(LONGEST_ANSWER).collect()
+    }
+
     fn place(&self) -> String {
         place(&self.host, self.port)
     }
+}
+
+/// An answer's code and text.
+fn words(answer: &Response) -> String {
+    let text: Vec<&str> = answer.message().collect();
+    format!("{} {}", answer.code(), text.join(" "))
 }
 
 /// Only what is said about the message itself is final. A server that turns everybody away, or a

@@ -376,7 +376,7 @@ fn whom_to_answer_to_is_one_line() {
         check(&sound().replace("[service]", "[service]\nanswer_to = \"Ada\\nor Bo\""));
     assert_eq!(code, Some(78), "{text}");
     assert!(
-        text.contains("error: answer_to must be one line, for example"),
+        text.contains("error: answer_to holds the control character U+000A"),
         "{text}"
     );
 }

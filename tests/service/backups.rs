@@ -37,6 +37,7 @@ fn a_backup_is_made_while_the_service_runs_and_restored_once_it_is_stopped() {
     let before = message_ids(&workshop, "hatchbell.db");
     workshop.succeeds(&restore);
     assert_eq!(message_ids(&workshop, "hatchbell.db"), at_backup);
+    std::fs::remove_file(workshop.path("notify.sock")).unwrap();
     // It goes on from there, and what it tells again has ids of its own.
     let (mut manager, daemon) = Manager::start(&workshop, &config);
     while message_ids(&workshop, "hatchbell.db").len() == at_backup.len() {
