@@ -95,7 +95,7 @@ async fn by_push(
     let target = push_target(addresses.push.as_ref()?);
     let ready = target.and_then(|target| Ok((pusher(config, PATIENCE)?, target)));
     Some(match ready {
-        Ok((pusher, target)) => Box::pin(pusher.send(&target, parcel)).await.map(|_| ()),
+        Ok((pusher, target)) => Box::pin(pusher.send(&target, parcel)).await,
         Err(problem) => Err(SendError::Transient(problem)),
     })
 }

@@ -135,7 +135,7 @@ impl Line {
         let result = match (&mut self.connection, &target) {
             (Connection::Mail(mailer), Addressee::Mail(to)) => mailer.send(to, &parcel).await,
             (Connection::Push(pusher), Addressee::Push(target)) => {
-                pusher.send(target, &parcel).await.map(|_| ())
+                pusher.send(target, &parcel).await
             }
             _ => Err(no_address(message.channel)),
         };

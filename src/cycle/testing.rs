@@ -117,7 +117,7 @@ async fn by_push(
         .ok_or("no push address is configured")?;
     let target = push_target(address)?;
     let pusher = pusher(config, PATIENCE)?;
-    let status = pusher.send(&target, parcel).await;
+    let status = pusher.send_and_hear(&target, parcel).await;
     let status = status.map_err(|error| error.to_string())?;
     let host = address.url.host_str().unwrap_or_default();
     Ok(format!("{host} answered: {status}"))

@@ -101,14 +101,22 @@ impl Pusher {
         Ok(Self { client, timeout })
     }
 
-    /// Sends a message once; returns the status it was accepted with.
+    /// Sends a message once.
     ///
     /// # Errors
     /// [`SendError::Unreachable`] for timeouts and lost connections; [`SendError::Transient`] for
     /// the statuses 408, 425, 429 and 5xx, [`SendError::Later`] if they come with `Retry-After`;
     /// [`SendError::Permanent`] for every other status that is no 2xx, and for a token that no
     /// header can hold.
-    pub async fn send(
+    pub async fn send(&self, target: &PushTarget, parcel: &Parcel) -> Result<(), SendError> {
+        self.send_and_hear(target, parcel).await.map(|_| ())
+    }
+
+    /// The same; returns the status that it was accepted with.
+    ///
+    /// # Errors
+    /// As [`Pusher::send`].
+    pub async fn send_and_hear(
         &self,
         target: &PushTarget,
         parcel: &Parcel,

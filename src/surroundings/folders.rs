@@ -52,7 +52,7 @@ pub(super) fn look_at_database(path: &Path) -> Vec<Verdict> {
             }
             verdicts.extend(may(path, Access::READ_OK | Access::WRITE_OK));
         }
-        Err(error) if error.kind() == ErrorKind::NotFound => {}
+        Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {}
         Err(error) => {
             let text = format!("{shown}: cannot be looked at ({error}); {AS_SERVICE_USER}");
             return vec![(Severity::Warning, text)];

@@ -5,12 +5,15 @@ mod support;
 
 mod configuration;
 mod demo;
+mod doctor;
 mod few_words;
 mod hindcast;
 mod log_refusals;
 mod logging;
 mod look_back;
 mod screens;
+mod servers;
 mod station_finder;
 mod status;
 mod status_problems;
+mod surroundings;
