@@ -10,8 +10,11 @@ use std::path::{Path, PathBuf};
 use tempfile::{NamedTempFile, TempPath};
 use tracing::info;
 
+/// How the names of copies begin while they are made.
+const PASSING: &str = ".hatchbell-copy-";
+
 /// Room that is left on the disk beside a copy.
-const SPARE_BYTES: u64 = 16 * 1024 * 1024;
+const SPARE_BYTES: u64 = 2 * 1024 * 1024;
 
 /// Copies of one schema that are kept side by side; more are a mistake of another kind.
 const MOST_COPIES: u32 = 99;
@@ -76,9 +79,13 @@ pub(super) fn part_of(
     let failed = |reason: &str| not_copied(path, target, reason);
     let folder = folder_of(target);
     check_room(connection, folder).map_err(|reason| failed(&reason))?;
-    let part = NamedTempFile::with_prefix_in(".hatchbell-copy-", folder)
-        .map_err(|error| failed(&system_words(&error)))?
-        .into_temp_path();
+    sweep(folder);
+    // Its passing name says nothing to anybody.
+    let (being_made, part) = NamedTempFile::with_prefix_in(PASSING, folder)
+        .map_err(|error| failed(&system_words(&error.kind().into())))?
+        .into_parts();
+    let locked = being_made.lock();
+    locked.map_err(|error| failed(&system_words(&error)))?;
     let name = part
         .to_str()
         .ok_or_else(|| failed("its folder's name is not UTF-8; give it another place"))?;
@@ -94,6 +101,19 @@ pub(super) fn part_of(
     let synced = File::open(&part).and_then(|file| file.sync_all());
     synced.map_err(|error| failed(&system_words(&error)))?;
     Ok(part)
+}
+
+/// Deletes what a program that was killed left of its copies: those that are being made are locked.
+fn sweep(folder: &Path) {
+    let entries = std::fs::read_dir(folder).into_iter().flatten();
+    for entry in entries.filter_map(Result::ok) {
+        let is_part = entry.file_name().to_string_lossy().starts_with(PASSING);
+        let file = is_part.then(|| File::open(entry.path()));
+        if file.is_some_and(|file| file.is_ok_and(|file| file.try_lock().is_ok())) {
+            // What cannot be deleted takes room, no more.
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// Whether the disk has room for a copy; if not, in words.

@@ -1,6 +1,6 @@
 //! Folders that are written to: there, or to be made, and writable.
 
-use super::{AS_SERVICE_USER, Verdict};
+use super::{AS_SERVICE_USER, Fault};
 use crate::config::problem::Severity;
 use rustix::fs::{Access, access};
 use rustix::io::Errno;
@@ -33,9 +33,9 @@ pub(super) fn service_user(database: &Path) -> Option<u32> {
 }
 
 /// What is wrong with the database's file and folder. The file is not opened.
-pub(super) fn look_at_database(path: &Path) -> Vec<Verdict> {
+pub(super) fn look_at_database(path: &Path) -> Vec<Fault> {
     let shown = path.display();
-    let mut verdicts = Vec::new();
+    let mut faults = Vec::new();
     match path.metadata() {
         Ok(found) if !found.is_file() => {
             let text = format!("{shown}: not a regular file; name a file for the database");
@@ -48,9 +48,9 @@ pub(super) fn look_at_database(path: &Path) -> Vec<Verdict> {
                     "{shown}: open to others than its owner (mode {mode:03o}), who could read all \
                      messages; run: chmod 600 '{shown}'"
                 );
-                verdicts.push((Severity::Warning, text));
+                faults.push((Severity::Warning, text));
             }
-            verdicts.extend(may(path, Access::READ_OK | Access::WRITE_OK));
+            faults.extend(may(path, Access::READ_OK | Access::WRITE_OK));
         }
         Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {}
         Err(error) => {
@@ -58,12 +58,12 @@ pub(super) fn look_at_database(path: &Path) -> Vec<Verdict> {
             return vec![(Severity::Warning, text)];
         }
     }
-    verdicts.extend(look_at_folder(folder_of(path)));
-    verdicts
+    faults.extend(look_at_folder(folder_of(path)));
+    faults
 }
 
 /// What is wrong with a text file that messages are appended to.
-pub(super) fn look_at_text_file(path: &Path) -> Option<Verdict> {
+pub(super) fn look_at_text_file(path: &Path) -> Option<Fault> {
     match path.metadata() {
         Ok(found) if !found.is_file() => Some((
             Severity::Error,
@@ -75,7 +75,7 @@ pub(super) fn look_at_text_file(path: &Path) -> Option<Verdict> {
 }
 
 /// What is wrong with a folder that files are made in; one that is not there is made by the service.
-fn look_at_folder(folder: &Path) -> Option<Verdict> {
+fn look_at_folder(folder: &Path) -> Option<Fault> {
     let shown = folder.display();
     match folder.metadata() {
         Ok(found) if found.is_dir() => may(folder, Access::WRITE_OK | Access::EXEC_OK),
@@ -103,7 +103,7 @@ fn look_at_folder(folder: &Path) -> Option<Verdict> {
 }
 
 /// Why whoever looks may not use something, if so.
-fn may(path: &Path, how: Access) -> Option<Verdict> {
+fn may(path: &Path, how: Access) -> Option<Fault> {
     let shown = path.display();
     match access(path, how).err()? {
         Errno::ROFS => Some((

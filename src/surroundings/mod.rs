@@ -23,7 +23,7 @@ mod station_files;
 pub use folders::folder_of;
 
 /// What is wrong with one thing.
-type Verdict = (Severity, String);
+type Fault = (Severity, String);
 
 /// What to do where a thing can be seen by the service's user only.
 const AS_SERVICE_USER: &str =
@@ -39,7 +39,7 @@ pub fn look(loaded: &Loaded, now: DateTime<Utc>) -> Vec<Problem> {
     let mut feeds = feeds_by_file(config);
     let mut problems = Vec::new();
     for mention in &loaded.mentions {
-        let verdicts = match &mention.what {
+        let faults = match &mention.what {
             // A demonstration that prints its messages reads no secret.
             Mentioned::Secret(_) if !sends => Vec::new(),
             Mentioned::Secret(source) => secrets::look(source, user).into_iter().collect(),
@@ -56,7 +56,7 @@ pub fn look(loaded: &Loaded, now: DateTime<Utc>) -> Vec<Problem> {
                 _ => Vec::new(),
             },
         };
-        let at_key = verdicts
+        let at_key = faults
             .into_iter()
             .map(|(severity, text)| mention.problem(severity, text));
         problems.extend(at_key);

@@ -84,6 +84,18 @@ fn an_older_database_is_copied_before_it_migrates_and_the_copy_is_what_it_was() 
 }
 
 #[test]
+fn what_a_killed_program_left_of_a_copy_is_deleted_and_one_that_is_being_made_is_not() {
+    let workshop = older();
+    workshop.write(".hatchbell-copy-left", "a part");
+    let being_made = workshop.write(".hatchbell-copy-made", "a part");
+    let being_made = std::fs::File::open(being_made).unwrap();
+    being_made.lock().unwrap();
+    assert!(migrate(&workshop).status.success());
+    let left = names(&workshop, ".hatchbell-copy");
+    assert_eq!(left, [".hatchbell-copy-made"]);
+}
+
+#[test]
 fn a_copy_of_the_same_content_is_kept_once_and_one_of_another_content_beside_it() {
     let workshop = older();
     assert!(migrate(&workshop).status.success());
