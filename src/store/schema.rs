@@ -349,7 +349,8 @@ pub(super) fn check_is_current(connection: &Connection, path: &Path) -> Result<(
 /// holds something is copied before the first of them.
 pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {
     let found = check_version(connection, path)?;
-    if (1..MIGRATIONS.len() as i64).contains(&found) {
+    let is_file = connection.path().is_some_and(|path| !path.is_empty());
+    if is_file && (1..MIGRATIONS.len() as i64).contains(&found) {
         copy::keep_before_migration(connection, path, found)?;
     }
     for (index, migration) in MIGRATIONS.iter().enumerate() {
