@@ -17,7 +17,7 @@
 //!
 //! [`report`] builds what screens show of all this, [`cli`] holds the commands and prints it,
 //! [`daemon`] runs cycles for years, [`config`] turns TOML into values with every problem at
-//! file:line:col, [`clock`] is the only place that reads the time, and [`secret`] keeps passwords
+//! file:line:col, [`surroundings`] looks at what they name on this machine, [`clock`] is the only place that reads the time, and [`secret`] keeps passwords
 //! out of sight.
 //!
 //! # Three rules
@@ -55,5 +55,6 @@ pub mod retry_after;
 pub mod secret;
 pub mod station_feed;
 pub mod store;
+pub mod surroundings;
 pub mod tls;
 pub mod web;

@@ -1,7 +1,11 @@
 //! `hatchbell check`: whether the configuration can be used, and how good the stored days are.
 
 use super::feed::command;
-use super::{ConfigOption, configuration, counted, say, today};
+use super::width::hanging;
+use super::{
+    ConfigOption, configuration, counted, errors, or_exit, print_problems, say, say_wrapped, today,
+};
+use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{daily, neighbour_of};
 use crate::domain::phenology::outlook::past_seasons;
@@ -14,46 +18,91 @@ use crate::feed::vetting::held_words;
 use crate::station_feed::StationFeed;
 use crate::station_feed::memory::HeldValue;
 use crate::store::Store;
+use crate::surroundings::look;
 use chrono::NaiveDate;
 use clap::Args;
 use std::process::ExitCode;
 
-/// Check the configuration, without touching network or, unless asked with --data, the database
+mod online;
+
+/// Check the configuration, and what it names on this machine
 ///
 /// Reads the configuration and every species, option and dialect file it names, and reports all problems
-/// at once as file:line:column. Exit code 0 if it can be used, 78 if not.
+/// at once as file:line:column; exit code 78 if it cannot be used. Then looks, without touching network
+/// or database, at what it names: secrets (there, readable, closed to others, not empty), certificates
+/// (readable, not over), files of stations (of their dialect), and the folders that are written to;
+/// exit code 1 if the service could not work with something of it. What only the service's own user can
+/// see, or what may come by itself, is a warning and leaves the exit code 0.
 #[derive(Args)]
 pub(super) struct CheckOptions {
     #[command(flatten)]
     config: ConfigOption,
-    /// Look at the stored data as well: history, how well missing days are estimated, whether
+    /// Look at the database as well: whether it is sound, history, how well missing days are estimated, whether
     /// a station publishes its maximum or minimum a day late, and which values are held out of sums
     #[arg(long)]
     data: bool,
+    /// Ask every feed, sign in at the mail server and connect to every push server, without sending
+    /// a message and without storing anything; a line each, exit code 1 if one of them fails
+    #[arg(long)]
+    online: bool,
 }
 
 pub(super) fn run(options: &CheckOptions) -> anyhow::Result<ExitCode> {
     let path = &options.config.config;
-    let config = match configuration(path) {
-        Ok(loaded) => loaded.config,
-        Err(code) => return Ok(code),
-    };
-    say!(
-        "{} is fine: {}, {}, {}, {}",
-        path.display(),
-        counted(config.stations.len(), "station"),
-        counted(config.members.len(), "member"),
-        counted(config.sites().count(), "site"),
-        counted(config.addresses.len(), "recipient"),
-    );
+    let loaded = or_exit!(configuration(path));
+    let found = look(&loaded, Clock::Machine.now());
+    print_problems(&found);
+    let errors = errors(&found);
+    let config = loaded.config;
+    if errors > 0 {
+        eprintln!(
+            "hatchbell: the configuration can be used, but what it names on this machine has {}",
+            counted(errors, "error")
+        );
+    } else {
+        say!(
+            "{} is fine: {}, {}, {}, {}",
+            path.display(),
+            counted(config.stations.len(), "station"),
+            counted(config.members.len(), "member"),
+            counted(config.sites().count(), "site"),
+            counted(config.addresses.len(), "recipient"),
+        );
+    }
+    let mut good = errors == 0;
+    if options.online {
+        good &= online::say_who_answers(&config)?;
+    }
     if options.data {
         let store = Store::open_to_read(&config.service.database)?;
+        if !is_sound(&store)? {
+            return Ok(ExitCode::FAILURE);
+        }
         let today = today(&config, &store)?;
         for feed in config.stations.values() {
             super::print(format_args!("{}", station(&config, &store, feed, today)?));
         }
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(match good {
+        true => ExitCode::SUCCESS,
+        false => ExitCode::FAILURE,
+    })
+}
+
+/// Whether SQLite finds nothing wrong; what it finds is printed.
+fn is_sound(store: &Store) -> anyhow::Result<bool> {
+    let faults = store.faults()?;
+    if faults.is_empty() {
+        return Ok(true);
+    }
+    say!("the database is damaged:");
+    for fault in &faults {
+        super::print(format_args!("{}", hanging("  ", fault)));
+    }
+    say_wrapped(
+        "Stop the service and put a backup in its place: hatchbell restore FILE. The damaged one is kept.",
+    );
+    Ok(false)
 }
 
 /// Lengths of the gaps that are tried.

@@ -18,10 +18,12 @@ use crate::domain::weather::extremes::Unit;
 use crate::in_force::KeptMember;
 use crate::report::{counted, fault_line};
 
+mod backup;
 mod batches;
 mod bulk;
 mod chart;
 mod check;
+mod doctor;
 mod feed;
 mod hindcast;
 mod import;
@@ -35,6 +37,7 @@ mod replay;
 mod run;
 mod scout;
 mod season;
+mod send_test;
 mod stations;
 mod status;
 mod table;
@@ -79,6 +82,10 @@ enum Command {
     Import(import::ImportOptions),
     Feed(feed::FeedOptions),
     Hindcast(hindcast::HindcastOptions),
+    SendTest(send_test::SendTestOptions),
+    Doctor(doctor::DoctorOptions),
+    Backup(backup::BackupOptions),
+    Restore(backup::RestoreOptions),
 }
 
 /// The option every command has.
@@ -161,6 +168,10 @@ pub fn run() -> ExitCode {
         Command::Import(options) => import::run(&options),
         Command::Feed(options) => feed::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
+        Command::Doctor(options) => doctor::run(&options),
+        Command::SendTest(options) => send_test::run(&options),
+        Command::Backup(options) => backup::run_backup(&options),
+        Command::Restore(options) => backup::run_restore(&options),
         Command::Outlook(options) => outlook::run(&options),
         Command::Plan(options) => plan::run(&options),
         Command::Outbox(options) => outbox::run(&options),

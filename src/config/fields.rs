@@ -6,6 +6,9 @@ use std::ops::{Range, RangeInclusive};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+/// Most characters of an identifier.
+const LONGEST_ID: usize = 100;
+
 /// A value with the byte range it stands at.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Located<T> {
@@ -175,16 +178,17 @@ impl<'p, 't> Fields<'p, 't> {
     /// An identifier that must be there: lower-case letters, digits and hyphens.
     pub fn required_id(&self, key: &'static str, example: &str) -> Option<Located<String>> {
         let id = self.required_text(key, example)?;
+        let fits = id.value.len() <= LONGEST_ID;
         let fine = id
             .value
             .chars()
             .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
-        if !fine {
+        if !fits || !fine {
+            let shown: String = id.value.chars().take(LONGEST_ID).collect();
             self.page.error(
                 id.at.clone(),
                 format!(
-                    "{key} = \"{}\" may only hold a-z, 0-9 and hyphens, for example \"{example}\"",
-                    id.value
+                    "{key} = {shown:?} may only hold a-z, 0-9 and hyphens, at most {LONGEST_ID} of them, for example \"{example}\"",
                 ),
             );
             return None;

@@ -4,6 +4,7 @@ use super::fields::{Fields, parse};
 use super::include::{self, ConfigFile};
 use super::isolation::{Whose, clashes, isolate, read_again};
 use super::members::{KnownIds, ReadMember, member};
+use super::mention::Mention;
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
@@ -29,6 +30,8 @@ pub struct Loaded {
     pub warnings: Vec<Problem>,
     /// What is written down of it.
     pub standing: Standing,
+    /// Files, folders and secrets of this machine that it names.
+    pub mentions: Vec<Mention>,
 }
 
 impl Loaded {
@@ -319,6 +322,9 @@ fn read(
     };
     let file = files[0].path.clone();
     drop(tops);
+    let mentions = pages.iter();
+    let mentions = mentions.flat_map(|page| page.source.take_mentions());
+    let mentions = mentions.collect();
     let (files, digest) = sources.finish();
     Ok(Loaded {
         config: Config {
@@ -347,6 +353,7 @@ fn read(
             members: isolated.kept,
             faults: isolated.faults,
         },
+        mentions,
     })
 }
 

@@ -29,6 +29,7 @@ mod lists;
 pub mod load;
 mod member_text;
 mod members;
+pub mod mention;
 mod name;
 mod notation;
 pub mod option_file;

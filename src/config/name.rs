@@ -12,6 +12,16 @@ pub(super) fn required_name(
     example: &str,
 ) -> Option<Located<String>> {
     let name = table.required_text(key, example)?;
+    checked(table, key, name, example)
+}
+
+/// A name as it may be, or an error.
+pub(super) fn checked(
+    table: &Fields<'_, '_>,
+    key: &'static str,
+    name: Located<String>,
+    example: &str,
+) -> Option<Located<String>> {
     let length = name.value.chars().count();
     let problem = if let Some(odd) = name.value.chars().find(|letter| commands(*letter)) {
         format!(

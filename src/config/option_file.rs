@@ -1,6 +1,7 @@
 //! `config/options/*.toml` into [`TreatmentOption`].
 
 use super::fields::{Fields, parse};
+use super::name::required_name;
 use super::problem::{Problem, SourceText};
 use super::sourced_value::{required_figure, sourced_value};
 use crate::domain::sourced_value::{EvidenceGrade, SourcedValue};
@@ -71,7 +72,7 @@ pub fn read(file: &str, text: &str) -> Result<TreatmentOption, Vec<Problem>> {
 
 fn option(top: Fields<'_, '_>) -> Option<TreatmentOption> {
     let id = top.required_id("id", "imidacloprid");
-    let name = top.required_text("name", "imidacloprid");
+    let name = required_name(&top, "name", "imidacloprid");
     let group = top.required_id("group", "neonicotinoid");
     let mode_of_action = mode_of_action(&top);
     let purpose = top.required_choice("purpose", &Purpose::NAMED);

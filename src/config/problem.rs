@@ -1,5 +1,6 @@
 //! What is wrong with a configuration file, and where.
 
+use super::mention::{Mention, Mentioned};
 use chrono::NaiveDate;
 use std::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
@@ -60,6 +61,7 @@ pub struct SourceText<'t> {
     lines: OnceCell<Vec<usize>>,
     /// What stands at a place, for tables whose problems do not name it.
     labels: BTreeMap<usize, String>,
+    mentions: RefCell<Vec<Mention>>,
 }
 
 impl<'t> SourceText<'t> {
@@ -72,6 +74,7 @@ impl<'t> SourceText<'t> {
             whose: Cell::new(None),
             lines: OnceCell::new(),
             labels: BTreeMap::new(),
+            mentions: RefCell::default(),
         }
     }
 
@@ -171,6 +174,24 @@ impl<'t> SourceText<'t> {
         let start = lines[line - 1];
         let before = self.text.get(start..offset).unwrap_or("");
         (line, before.chars().count() + 1)
+    }
+
+    /// Notes that a key names something outside of the configuration.
+    pub fn mention(&self, at: Range<usize>, what: Mentioned) {
+        let (line, column) = self.line_and_column(at.start);
+        self.mentions.borrow_mut().push(Mention {
+            file: self.file.clone(),
+            line,
+            column,
+            what,
+        });
+    }
+
+    /// What was mentioned so far, in the order of the file.
+    pub fn take_mentions(&self) -> Vec<Mention> {
+        let mut mentions = self.mentions.take();
+        mentions.sort_by_key(|one| (one.line, one.column));
+        mentions
     }
 
     /// Whether anything was noted so far.

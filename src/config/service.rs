@@ -1,7 +1,8 @@
 //! The tables `[service]`, `[limits]`, `[email]` and `[demo]`.
 
 use super::fields::{Fields, Located};
-use super::name::required_name;
+use super::mention::Mentioned;
+use super::name::{checked, required_name};
 use super::notation::notation;
 use super::problem::closest;
 use super::stations::checked_url;
@@ -41,7 +42,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         };
     };
     let name = required_name(&table, "name", "Three Brooks Turf Co-op");
-    let contact = table.required_text("contact", "mailto:you@example.org");
+    let contact = required_name(&table, "contact", "mailto:you@example.org");
     let schedule = schedule(&table);
     let database = path_in(&table, "database", folder);
     if database.is_none() && !table.has("database") {
@@ -89,13 +90,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
 /// Whom people answer to, a name or an address: one line, because it stands within a sentence.
 pub(super) fn answer_to(table: &Fields<'_, '_>) -> Option<String> {
     let text = table.text("answer_to")?;
-    if text.value.contains(char::is_control) {
-        table.page().error(
-            text.at,
-            "answer_to must be one line, for example \"Ada, 555 0100\"",
-        );
-        return None;
-    }
+    let text = checked(table, "answer_to", text, "Ada, 555 0100")?;
     Some(for_people(&text.value))
 }
 
@@ -180,7 +175,14 @@ fn schedule(table: &Fields<'_, '_>) -> Option<cron::Schedule> {
 
 /// A path, relative ones from the folder of the configuration file.
 pub(super) fn path_in(table: &Fields<'_, '_>, key: &'static str, folder: &Path) -> Option<PathBuf> {
-    table.text(key).map(|text| folder.join(text.value))
+    let text = table.text(key)?;
+    let path = folder.join(text.value);
+    let mentioned = Mentioned::Path {
+        key,
+        path: path.clone(),
+    };
+    table.page().mention(text.at, mentioned);
+    Some(path)
 }
 
 pub(super) fn limits(top: &Fields<'_, '_>) -> Option<Limits> {
@@ -228,8 +230,13 @@ pub(super) fn secret(
             format!("give {file_key} or {credential_key}, not both"),
         );
     }
-    file.map(|file| SecretSource::File(folder.join(file.value)))
-        .or(credential.map(|name| SecretSource::Credential(name.value)))
+    let (at, source) = match (file, credential) {
+        (Some(file), _) => (file.at, SecretSource::File(folder.join(file.value))),
+        (None, Some(name)) => (name.at, SecretSource::Credential(name.value)),
+        (None, None) => return None,
+    };
+    table.page().mention(at, Mentioned::Secret(source.clone()));
+    Some(source)
 }
 
 /// `Some(None)` if there is no table.

@@ -1,6 +1,7 @@
 //! `config/species/*.toml` into [`Species`].
 
 use super::fields::{Fields, parse};
+use super::name::required_name;
 use super::problem::{Problem, SourceText};
 use super::sourced_value::{range, sourced_value};
 use crate::domain::phenology::milestone::Milestone;
@@ -57,7 +58,7 @@ pub fn read(file: &str, text: &str) -> Result<Species, Vec<Problem>> {
 
 fn species(top: Fields<'_, '_>) -> Option<Species> {
     let id = top.required_id("id", "japanese-beetle");
-    let name = top.required_text("name", "Japanese beetle");
+    let name = required_name(&top, "name", "Japanese beetle");
     let scientific_name = top.required_text("scientific_name", "Popillia japonica");
     let note = top.required_text("note", "what a turf keeper must know about its timing");
     let sums = top.table("degree_days");

@@ -3,8 +3,8 @@
 use super::Engine;
 use crate::clock::{ClockDoubt, TimeEvidence, doubt, newest_allowed};
 use crate::station_feed::parsed::Element;
-use crate::store::StoreError;
-use chrono::NaiveDate;
+use crate::store::{Store, StoreError};
+use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use tracing::warn;
 
@@ -17,6 +17,37 @@ pub struct ClockCheck {
     days_ahead: BTreeMap<String, Vec<NaiveDate>>,
 }
 
+impl ClockCheck {
+    fn of(store: &Store, now: DateTime<Utc>) -> Result<Self, StoreError> {
+        let allowed = newest_allowed(now);
+        let newest_day = store.newest_day_of_all()?;
+        let mut days_ahead: BTreeMap<String, Vec<NaiveDate>> = BTreeMap::new();
+        if newest_day.is_some_and(|newest| newest > allowed) {
+            for (station, day) in store.days_after(allowed)? {
+                days_ahead.entry(station).or_default().push(day);
+            }
+        }
+        let days: BTreeSet<&NaiveDate> = days_ahead.values().flatten().collect();
+        let evidence = TimeEvidence {
+            newest_day,
+            days_ahead: days.len(),
+            last_cycle: store.last_cycle()?,
+        };
+        Ok(Self {
+            doubt: doubt(now, &evidence),
+            days_ahead,
+        })
+    }
+}
+
+/// Why the machine's clock may not be right by what is stored, if so.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn clock_doubt(store: &Store, now: DateTime<Utc>) -> Result<Option<ClockDoubt>, StoreError> {
+    Ok(ClockCheck::of(store, now)?.doubt)
+}
+
 impl Engine {
     /// Holds the clock against what is stored.
     ///
@@ -26,25 +57,7 @@ impl Engine {
         if !self.clock.is_machine() {
             return Ok(ClockCheck::default());
         }
-        let now = self.clock.now();
-        let allowed = newest_allowed(now);
-        let newest_day = self.store.newest_day_of_all()?;
-        let mut days_ahead: BTreeMap<String, Vec<NaiveDate>> = BTreeMap::new();
-        if newest_day.is_some_and(|newest| newest > allowed) {
-            for (station, day) in self.store.days_after(allowed)? {
-                days_ahead.entry(station).or_default().push(day);
-            }
-        }
-        let days: BTreeSet<&NaiveDate> = days_ahead.values().flatten().collect();
-        let evidence = TimeEvidence {
-            newest_day,
-            days_ahead: days.len(),
-            last_cycle: self.store.last_cycle()?,
-        };
-        Ok(ClockCheck {
-            doubt: doubt(now, &evidence),
-            days_ahead,
-        })
+        ClockCheck::of(&self.store, self.clock.now())
     }
 
     /// Takes back stored days that lie in the future of a clock that is believed: they came in while

@@ -20,6 +20,7 @@ use tokio::sync::watch;
 
 mod advising;
 mod alarm;
+mod asking;
 mod cases;
 mod clock_check;
 mod configuration;
@@ -35,18 +36,21 @@ mod screening;
 mod season_courses;
 mod site_states;
 mod station_days;
+mod testing;
 mod unreachable;
 mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
+pub use asking::{Asked, ask_everybody};
 pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
-pub use clock_check::ClockCheck;
+pub use clock_check::{ClockCheck, clock_doubt};
 pub use deliver::waits_for_its_hour;
 pub use look_back::{look_back, seasons_on_record};
 pub use screening::{screen_again, screened};
 pub use season_courses::season_courses;
 pub use site_states::{SiteState, newest_day_of, site_states};
 pub use station_days::{daily, neighbour_of};
+pub use testing::{TestSent, send_test};
 pub use yardstick::yardstick;
 
 /// What drives the cycles.

@@ -2,7 +2,8 @@
 
 use super::Rejection;
 use super::ahead::{Ahead, Request};
-use super::fetch::{FetchError, Fetched, Fetcher};
+use super::fetch::{FetchError, Fetched, Fetcher, read_file};
+use super::limits::MOST_BYTES;
 use super::parse::parse;
 use super::table::open;
 use super::unpack::unpacked;
@@ -19,6 +20,7 @@ use crate::station_feed::version::Validators;
 use crate::station_feed::{ForecastFeed, StationFeed};
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
 use std::sync::Arc;
 
 /// Where readings come from.
@@ -234,6 +236,37 @@ impl FeedReader {
         Ok(Some(parsed))
     }
 
+    /// What a station's feed says, read as if nothing were known of it and left alone. `None` if
+    /// nobody is to be asked.
+    ///
+    /// # Errors
+    /// [`IntakeError`] if the file did not arrive or was refused.
+    pub async fn look(
+        &self,
+        feed: &StationFeed,
+        today: NaiveDate,
+    ) -> Result<Option<Parsed>, IntakeError> {
+        let origin = of_the_year(feed, today);
+        let known = Validators::default();
+        let Fetched::Body {
+            bytes, elsewhere, ..
+        } = self.fetcher.fetch(&origin, &known).await?
+        else {
+            return Ok(None);
+        };
+        looked_at(&origin, elsewhere, &feed.binding, &bytes).map(Some)
+    }
+
+    /// What a station's forecast says, likewise.
+    ///
+    /// # Errors
+    /// [`IntakeError`] if the file did not arrive or was refused.
+    pub async fn look_ahead(&self, forecast: &ForecastFeed) -> Result<Option<Parsed>, IntakeError> {
+        let known = Validators::default();
+        let fetched = self.fetcher.fetch(&forecast.origin, &known).await;
+        self.read_forecast(forecast, fetched)
+    }
+
     /// The days of a whole file that its feed would have published by now and that were not shown
     /// before.
     ///
@@ -314,6 +347,15 @@ fn looked_at(
         .map_err(|rejection| refused(origin, elsewhere.as_deref(), rejection))?;
     parsed.refused = unquoted(parsed.refused, elsewhere.is_some());
     Ok(parsed)
+}
+
+/// What a station's file on this machine says.
+///
+/// # Errors
+/// [`IntakeError`] if it cannot be read or would be refused.
+pub fn look_at_file(path: &Path, binding: &Binding) -> Result<Parsed, IntakeError> {
+    let bytes = read_file(path, MOST_BYTES)?;
+    looked_at(&Origin::File(path.to_owned()), None, binding, &bytes)
 }
 
 /// Why a file was refused. What another host than the configured one said is not repeated: a

@@ -11,6 +11,7 @@ use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS, M
 use lettre::transport::smtp::client::{AsyncSmtpConnection, AsyncTokioStream, TlsParameters};
 use lettre::transport::smtp::commands::Auth;
 use lettre::transport::smtp::extension::ClientId;
+use lettre::transport::smtp::response::Response;
 use rustls::pki_types::ServerName;
 use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
@@ -23,6 +24,7 @@ use crate::tls::{causes, innermost};
 mod bounded;
 mod letter;
 mod security;
+mod sign_in;
 
 use bounded::{Bounded, Secured};
 pub use letter::{check_address, message_id};
@@ -103,6 +105,8 @@ pub struct Mailer {
     timeout: Duration,
     /// The connection that the last message went over.
     kept: Option<AsyncSmtpConnection>,
+    /// What the server said when it accepted the last message.
+    accepted: String,
 }
 
 /// What was under way when a delivery failed.
@@ -151,6 +155,7 @@ impl Mailer {
             from: mailbox(&settings.from).map_err(|error| format!("sender: {error}"))?,
             timeout: settings.timeout,
             kept: None,
+            accepted: String::new(),
         })
     }
 
@@ -176,8 +181,9 @@ impl Mailer {
         let kept = self.kept.take();
         let delivery = self.deliver(kept, &envelope, &message);
         match tokio::time::timeout(self.timeout, delivery).await {
-            Ok(Ok(connection)) => {
+            Ok(Ok((connection, answer))) => {
                 self.kept = Some(connection);
+                self.accepted = self.on_one_line(&answer);
                 Ok(())
             }
             Ok(Err(error)) => Err(error),
@@ -187,6 +193,11 @@ impl Mailer {
                 self.timeout.as_secs_f64(),
             ))),
         }
+    }
+
+    /// What the server said when it accepted the last message, on one line.
+    pub fn accepted(&self) -> &str {
+        &self.accepted
     }
 
     /// Takes leave of the server, which may not answer: what it accepted is safe.
@@ -204,20 +215,20 @@ impl Mailer {
         kept: Option<AsyncSmtpConnection>,
         envelope: &Envelope,
         message: &[u8],
-    ) -> Result<AsyncSmtpConnection, SendError> {
+    ) -> Result<(AsyncSmtpConnection, String), SendError> {
         if let Some(mut kept) = kept
             && kept.test_connected().await
         {
             match kept.send(envelope, message).await {
-                Ok(_) => return Ok(kept),
+                Ok(answer) => return Ok((kept, words(&answer))),
                 Err(error) if error.status().map(u16::from) == Some(CLOSING) => {}
                 Err(error) => return Err(self.failure(SmtpStep::HandOver, &error)),
             }
         }
         let mut connection = self.connect().await?;
         let sent = connection.send(envelope, message).await;
-        sent.map_err(|error| self.failure(SmtpStep::HandOver, &error))?;
-        Ok(connection)
+        let answer = sent.map_err(|error| self.failure(SmtpStep::HandOver, &error))?;
+        Ok((connection, words(&answer)))
     }
 
     /// A connection that is encrypted and signed in.
@@ -346,22 +357,31 @@ impl Mailer {
         if said.is_empty() && error.status().is_none() {
             said = error.to_string();
         }
-        for hidden in &self.hidden {
-            said = said.replace(hidden, "[secret]");
-        }
-        let said: String = without_controls(&said)
-            .chars()
-            .take(LONGEST_ANSWER)
-            .collect();
+        let said = self.on_one_line(&said);
         match error.status() {
             Some(code) => format!("{code} {said}").trim_end().to_owned(),
             None => said,
         }
     }
 
+    /// What was said, cut to what may be shown.
+    fn on_one_line(&self, said: &str) -> String {
+        let mut said = without_controls(said);
+        for hidden in &self.hidden {
+            said = said.replace(hidden, "[secret]");
+        }
+        said.chars().take(LONGEST_ANSWER).collect()
+    }
+
     fn place(&self) -> String {
         place(&self.host, self.port)
     }
+}
+
+/// An answer's code and text.
+fn words(answer: &Response) -> String {
+    let text: Vec<&str> = answer.message().collect();
+    format!("{} {}", answer.code(), text.join(" "))
 }
 
 /// Only what is said about the message itself is final. A server that turns everybody away, or a

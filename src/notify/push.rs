@@ -108,6 +108,18 @@ impl Pusher {
     /// [`SendError::Permanent`] for every other status that is no 2xx, and for a token that no
     /// header can hold.
     pub async fn send(&self, target: &PushTarget, parcel: &Parcel) -> Result<(), SendError> {
+        self.send_and_hear(target, parcel).await.map(|_| ())
+    }
+
+    /// The same; returns the status that it was accepted with.
+    ///
+    /// # Errors
+    /// As [`Pusher::send`].
+    pub async fn send_and_hear(
+        &self,
+        target: &PushTarget,
+        parcel: &Parcel,
+    ) -> Result<StatusCode, SendError> {
         let host = host(&target.url);
         let headers = headers(target, parcel)
             .map_err(|problem| SendError::Permanent(format!("push to {host}: {problem}")))?;
@@ -120,11 +132,33 @@ impl Pusher {
             .await;
         match answer {
             Ok(answer) => {
-                let judged = judged(&host, answer.status(), retry_after(answer.headers()));
+                let status = answer.status();
+                let judged = judged(&host, status, retry_after(answer.headers()));
                 // A connection can be used again once the answer has been read to its end.
                 let _ = tokio::time::timeout(REST_OF_ANSWER, read_to_end(answer)).await;
-                judged
+                judged.map(|()| status)
             }
+            Err(error) => Err(self.explained(&host, &error)),
+        }
+    }
+
+    /// Asks the server of an address for the head of its front page, so that nothing is told to
+    /// anybody: whatever it answers, it can be reached and, by https, trusted. Neither the address's
+    /// path nor a token is shown to it. Returns what was done, in words.
+    ///
+    /// # Errors
+    /// [`SendError::Unreachable`] if there is no answer.
+    pub async fn knock(&self, url: &Url) -> Result<String, SendError> {
+        let host = host(url);
+        let mut front = url.clone();
+        front.set_path("/");
+        front.set_query(None);
+        front.set_fragment(None);
+        match self.client.head(front).send().await {
+            Ok(_) => Ok(match url.scheme() {
+                "https" => format!("{host}: answers over TLS"),
+                _ => format!("{host}: answers, not encrypted"),
+            }),
             Err(error) => Err(self.explained(&host, &error)),
         }
     }

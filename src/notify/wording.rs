@@ -16,6 +16,7 @@ mod letter;
 mod milestone;
 mod notation;
 mod soon;
+mod test_message;
 mod treatment;
 mod undelivered;
 mod upkeep;
@@ -31,6 +32,7 @@ pub use count::{
 };
 pub use digest::digest_message;
 pub use feed::feed_message;
+pub use test_message::{TestOf, test_message};
 pub use treatment::{how_words, need_words, on_each_field, samples_words, spread_words};
 pub use undelivered::{Undelivered, undelivered_message};
 pub use water::water_in_words;

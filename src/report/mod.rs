@@ -1,11 +1,13 @@
 //! The values that screens show, built once from what a cycle knows and what is stored: where
 //! every site stands ([`status`]), whether and when to treat ([`plan`]), the dates ahead
-//! ([`outlook`]), how to sample ([`scout`]), and a season looked back on ([`season`]).
+//! ([`outlook`]), how to sample ([`scout`]), a season looked back on ([`season`]), and what is wrong with
+//! the installation ([`doctor`]).
 //!
 //! Whatever is picked, ordered, compared or put into a sentence for people is done here. Whoever
 //! shows a value adds only its layout: the command line its tables, line ends and colours. JSON
 //! comes from the same values as the text.
 
+pub mod doctor;
 pub mod outlook;
 pub mod plan;
 pub mod scout;

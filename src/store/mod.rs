@@ -8,14 +8,17 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
+pub mod backup;
 pub mod batches;
 pub mod bulk;
 mod busy;
+mod copy;
 pub mod feeds;
 pub mod findings;
 pub mod forecast;
 pub mod held_values;
 pub mod in_force;
+mod integrity;
 pub mod journal;
 pub mod milestones;
 pub mod notice_log;
@@ -26,6 +29,7 @@ pub mod rain;
 mod reading_year;
 pub mod readings;
 mod refused_values;
+pub mod restore;
 mod running;
 mod schema;
 pub mod taking_in;
@@ -145,6 +149,24 @@ pub enum StoreError {
         /// The file.
         path: PathBuf,
     },
+    /// It cannot be copied, so nothing was changed.
+    #[error("database {path} cannot be copied to {to}: {reason}; nothing was changed")]
+    NotCopied {
+        /// The database.
+        path: PathBuf,
+        /// The copy.
+        to: PathBuf,
+        /// What is in the way, and what to do.
+        reason: String,
+    },
+    /// A file cannot take the place of the database.
+    #[error("{file} cannot be restored: {reason}; nothing was changed")]
+    NotRestored {
+        /// The file.
+        file: PathBuf,
+        /// What is in the way, and what to do.
+        reason: String,
+    },
     /// A statement failed.
     #[error(
         "the database refused a statement; is the disk full, or the file damaged or no database of hatchbell?"
@@ -236,6 +258,18 @@ impl Store {
     /// # Errors
     /// [`StoreError::Missing`] if there is none, otherwise as [`Store::open`].
     pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
+        let mut connection = Self::connection_to_read(path)?;
+        prepare_for_many_statements(&connection)?;
+        busy::wait_for_others(&mut connection)?;
+        schema::check_is_current(&connection, path)?;
+        Ok(Self {
+            connection,
+            running: None,
+        })
+    }
+
+    /// A connection to an existing file for reading only.
+    fn connection_to_read(path: &Path) -> Result<Connection, StoreError> {
         match path.try_exists() {
             Ok(true) => {}
             Ok(false) => return Err(StoreError::Missing(path.to_owned())),
@@ -247,17 +281,9 @@ impl Store {
             }
         }
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let mut connection =
-            Connection::open_with_flags(path, flags).map_err(|error| StoreError::Open {
-                path: path.to_owned(),
-                reason: error.to_string(),
-            })?;
-        prepare_for_many_statements(&connection)?;
-        busy::wait_for_others(&mut connection)?;
-        schema::check_is_current(&connection, path)?;
-        Ok(Self {
-            connection,
-            running: None,
+        Connection::open_with_flags(path, flags).map_err(|error| StoreError::Open {
+            path: path.to_owned(),
+            reason: error.to_string(),
         })
     }
 

@@ -3,7 +3,7 @@
 //! `PRAGMA user_version` counts the migrations a file has seen. A migration that has landed is
 //! never changed: the next change is the next entry.
 
-use super::StoreError;
+use super::{StoreError, copy};
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::path::Path;
 
@@ -341,12 +341,12 @@ const MIGRATIONS: &[Migration] = &[
     ),
 ];
 
-fn version(connection: &Connection) -> Result<i64, StoreError> {
+pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {
     Ok(connection.query_row("PRAGMA user_version", [], |row| row.get(0))?)
 }
 
 /// Refuses a database of a newer program.
-fn check_version(connection: &Connection, path: &Path) -> Result<i64, StoreError> {
+pub(super) fn check_version(connection: &Connection, path: &Path) -> Result<i64, StoreError> {
     let found = version(connection)?;
     let known = MIGRATIONS.len() as i64;
     if found > known {
@@ -370,9 +370,14 @@ pub(super) fn check_is_current(connection: &Connection, path: &Path) -> Result<(
     Ok(())
 }
 
-/// Applies the migrations a database has not seen, each in a transaction of its own.
+/// Applies the migrations a database has not seen, each in a transaction of its own. A database that
+/// holds something is copied before the first of them.
 pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {
-    check_version(connection, path)?;
+    let found = check_version(connection, path)?;
+    let is_file = connection.path().is_some_and(|path| !path.is_empty());
+    if is_file && (1..MIGRATIONS.len() as i64).contains(&found) {
+        copy::keep_before_migration(connection, path, found)?;
+    }
     for (index, migration) in MIGRATIONS.iter().enumerate() {
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         // Looked at inside the transaction: another process may have migrated meanwhile.

@@ -2,10 +2,15 @@
 
 use crate::support::command::{Workshop, both, config_with_station, second_member};
 use hatchbell::config::load::from_text;
+use std::fs::Permissions;
+use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 
 fn check(config: &str) -> (Option<i32>, String) {
     let workshop = Workshop::new();
+    for name in ["days.csv", "second.csv"] {
+        workshop.write(name, "DATE,TMAX,TMIN\n2026-01-01,25.0,15.0\n");
+    }
     let path = workshop.write("hatchbell.toml", config);
     let output = workshop.run(&["check", "--config", &path]);
     let text = both(&output).replace(&path, "hatchbell.toml");
@@ -19,14 +24,29 @@ fn sound() -> String {
 #[test]
 fn the_shipped_configurations_are_fine() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    for name in [
-        "config/demo.toml",
-        "config/hatchbell.toml",
-        "config/forty-fields.toml",
+    let workshop = Workshop::new();
+    // What the example names on the machine that it is for.
+    let folder = workshop.folder().to_str().unwrap();
+    let example = std::fs::read_to_string(root.join("config/hatchbell.toml")).unwrap();
+    let example = example
+        .replace("/var/lib/hatchbell", folder)
+        .replace("/etc/hatchbell", folder);
+    let example = workshop.write("hatchbell.toml", &example);
+    workshop.write("shed.csv", "DATE,TMAX,TMIN\n2026-05-01,18.4,7.1\n");
+    for secret in ["mill-lane-token", "smtp-password"] {
+        let path = workshop.write(secret, "thatch rake\n");
+        std::fs::set_permissions(path, Permissions::from_mode(0o600)).unwrap();
+    }
+    for path in [
+        root.join("config/demo.toml"),
+        root.join("config/forty-fields.toml"),
+        example.into(),
     ] {
-        let path = root.join(name);
-        let workshop = Workshop::new();
-        let output = workshop.run(&["check", "--config", path.to_str().unwrap()]);
+        let mut command = workshop.command(&["check", "--config", path.to_str().unwrap()]);
+        let output = command
+            .env("CREDENTIALS_DIRECTORY", folder)
+            .output()
+            .unwrap();
         let text = both(&output);
         assert_eq!(output.status.code(), Some(0), "{text}");
         assert!(!text.contains("warning"), "{text}");
@@ -375,12 +395,21 @@ fn a_pause_that_is_over_is_warned_of_by_the_clock_that_counts() {
 }
 
 #[test]
+fn an_id_of_five_thousand_characters_is_refused_and_not_repeated() {
+    let (code, text) =
+        check(&sound().replace("id = \"lawn\"", &format!("id = \"{}\"", "a".repeat(5_000))));
+    assert_eq!(code, Some(78), "{text}");
+    assert!(text.contains("at most 100 of them"), "{text}");
+    assert!(text.len() < 1_000, "{text}");
+}
+
+#[test]
 fn whom_to_answer_to_is_one_line() {
     let (code, text) =
         check(&sound().replace("[service]", "[service]\nanswer_to = \"Ada\\nor Bo\""));
     assert_eq!(code, Some(78), "{text}");
     assert!(
-        text.contains("error: answer_to must be one line, for example"),
+        text.contains("error: answer_to holds the control character U+000A"),
         "{text}"
     );
 }

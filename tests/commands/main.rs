@@ -5,6 +5,7 @@ mod support;
 
 mod configuration;
 mod demo;
+mod doctor;
 mod few_words;
 mod hindcast;
 mod log_refusals;
@@ -12,6 +13,8 @@ mod logging;
 mod look_back;
 mod many_members;
 mod screens;
+mod servers;
 mod station_finder;
 mod status;
 mod status_problems;
+mod surroundings;

@@ -3,6 +3,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod backups;
 mod clocks;
 mod daemon;
 mod database_faults;

@@ -1,0 +1,38 @@
+//! Files of stations: readable, and of the dialect that is configured.
+
+use super::folders::is_mine;
+use super::{AS_SERVICE_USER, Fault};
+use crate::config::problem::Severity;
+use crate::feed::reader::look_at_file;
+use crate::station_feed::dialect::Binding;
+use std::io::ErrorKind;
+use std::path::Path;
+
+/// What is wrong with a station's file.
+pub(super) fn look(path: &Path, binding: &Binding) -> Option<Fault> {
+    match std::fs::File::open(path) {
+        Ok(_) => {
+            let problem = look_at_file(path, binding).err()?;
+            Some((Severity::Error, problem.to_string()))
+        }
+        // Whatever writes it may not have begun.
+        Err(error) if error.kind() == ErrorKind::NotFound => Some((
+            Severity::Warning,
+            format!(
+                "{}: there is no such file; days arrive once there is",
+                path.display()
+            ),
+        )),
+        Err(error) if error.kind() == ErrorKind::PermissionDenied && !is_mine(path) => Some((
+            Severity::Warning,
+            format!(
+                "{}: cannot be read by this user; {AS_SERVICE_USER}",
+                path.display()
+            ),
+        )),
+        Err(error) => Some((
+            Severity::Error,
+            format!("{}: cannot be read ({error})", path.display()),
+        )),
+    }
+}
