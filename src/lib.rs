@@ -48,6 +48,7 @@ pub mod daemon;
 pub mod domain;
 pub mod feed;
 pub mod notify;
+pub mod reach;
 pub mod report;
 pub mod retry_after;
 pub mod secret;

@@ -88,6 +88,7 @@ pub fn from_text(file: &str, text: &str, folder: &Path) -> Result<Loaded, Vec<Pr
                 .service
                 .as_ref()
                 .map_or(&usual, |service| &service.notation),
+            clear_token_hosts: &service.clear_token_hosts,
         },
     );
     if let Some((members, _)) = &members {

@@ -6,7 +6,7 @@ use super::name::required_name;
 use super::notation::notation;
 use super::problem::closest;
 use super::reception::reception;
-use super::service::{answer_to, path_in, refuse_plain_secret, secret};
+use super::service::{answer_to, is_loopback, path_in, refuse_plain_secret, secret};
 use super::stations::checked_url;
 use super::{Addresses, PushAddress};
 use crate::domain::notation::Notation;
@@ -37,6 +37,8 @@ pub(super) struct KnownIds<'c> {
     pub has_mail_server: bool,
     /// How numbers and dates are written where a recipient does not say.
     pub notation: &'c Notation,
+    /// Hosts of the own network that tokens go to without TLS.
+    pub clear_token_hosts: &'c [String],
 }
 
 /// What the members' tables are checked against, and what was seen so far.
@@ -346,7 +348,7 @@ fn addresses(table: &Fields<'_, '_>, context: &Context<'_>) -> (Vec<Channel>, Ad
     }
     if let Some(push) = table.table("push") {
         channels.push(Channel::Push);
-        addresses.push = push_address(push, context.known.folder);
+        addresses.push = push_address(push, &context.known);
     }
     if table.flag("console") {
         channels.push(Channel::Console);
@@ -358,13 +360,27 @@ fn addresses(table: &Fields<'_, '_>, context: &Context<'_>) -> (Vec<Channel>, Ad
     (channels, addresses)
 }
 
-fn push_address(table: Fields<'_, '_>, folder: &Path) -> Option<PushAddress> {
+fn push_address(table: Fields<'_, '_>, known: &KnownIds<'_>) -> Option<PushAddress> {
     let url = table
         .required_text("url", "https://push.example.org/turf")
         .and_then(|url| checked_url(&table, "url", &url));
     let format = table.required_choice("format", &PushFormat::NAMED);
-    let token = secret(&table, "token_file", "token_credential", folder);
+    let token = secret(&table, "token_file", "token_credential", known.folder);
     refuse_plain_secret(&table, "token");
+    if let (Some(url), Some(_)) = (&url, &token)
+        && url.scheme() == "http"
+        && let Some(host) = url.host_str()
+        && !is_loopback(host)
+        && !known.clear_token_hosts.iter().any(|one| one == host)
+    {
+        table.page().error(
+            table.at(),
+            format!(
+                "the token would go to {host} without encryption; use https://, or, for a server in \
+                 your own network, clear_token_hosts = [\"{host}\"] under [service]"
+            ),
+        );
+    }
     table.finish();
     Some(PushAddress {
         url: url?,

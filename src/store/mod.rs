@@ -14,6 +14,7 @@ mod busy;
 pub mod feeds;
 pub mod findings;
 pub mod forecast;
+mod health;
 pub mod held_values;
 pub mod journal;
 pub mod milestones;
