@@ -19,7 +19,8 @@ mod outage;
 
 /// The running service.
 pub struct Daemon<'p> {
-    engine: Engine,
+    /// What it runs.
+    pub engine: Engine,
     config_path: &'p Path,
     /// Of the configuration that is in force.
     digest: String,
@@ -74,10 +75,10 @@ impl<'p> Daemon<'p> {
     }
 
     /// A step, unless the database rests after a failure; how long to wait before the next look.
-    async fn look(&mut self) -> Duration {
+    pub async fn look(&mut self) -> Duration {
         let tick = self.engine.clock.tick();
         if let Some(outage) = &self.outage {
-            let wait = outage.wait(Clock::steady());
+            let wait = outage.wait(self.engine.clock.steady());
             if !wait.is_zero() {
                 return wait.min(tick);
             }
@@ -87,14 +88,14 @@ impl<'p> Daemon<'p> {
             Err(problem) => self.failed(&problem).await,
         }
         match &self.outage {
-            Some(outage) => outage.wait(Clock::steady()).min(tick),
+            Some(outage) => outage.wait(self.engine.clock.steady()).min(tick),
             None => tick,
         }
     }
 
     /// Says that the database has failed, to those who are to hear of it now.
     async fn failed(&mut self, problem: &StoreError) {
-        let now = Clock::steady();
+        let now = self.engine.clock.steady();
         let outage = self.outage.get_or_insert_with(|| Outage::begin(now));
         let hearers = outage.failed(now);
         let text = problem.in_full();
@@ -115,7 +116,7 @@ impl<'p> Daemon<'p> {
         let Some(outage) = self.outage.take() else {
             return;
         };
-        let lasted = outage.lasted(Clock::steady());
+        let lasted = outage.lasted(self.engine.clock.steady());
         let text = format!("the database works again after {lasted:?}; what was due is caught up");
         info!("{text}");
         notify(&[NotifyState::Status(&text)]);
@@ -149,7 +150,7 @@ impl<'p> Daemon<'p> {
 
     /// Whether the clock is in doubt, so that nothing is evaluated or sent.
     fn is_held(&mut self, doubt: Option<&ClockDoubt>) -> bool {
-        let steady = Clock::steady();
+        let steady = self.engine.clock.steady();
         let Some(doubt) = doubt else {
             if self.doubted.take().is_some() {
                 info!("the clock is in doubt no longer");

@@ -10,3 +10,4 @@ mod delivery;
 mod hours;
 mod promise;
 mod whole_way;
+mod year;
