@@ -1,6 +1,6 @@
 //! `hatchbell check`: every problem at once, each at file:line:col, with what to do; exit code 78.
 
-use crate::support::command::{Workshop, both, config_with_station, second_member};
+use crate::support::command::{Workshop, both, config_with, config_with_station, second_member};
 use hatchbell::config::load::from_text;
 use std::path::Path;
 

@@ -292,6 +292,33 @@ async fn a_long_delivery_gives_way_to_a_cycle_that_has_become_due_and_goes_on_af
 }
 
 #[tokio::test]
+async fn a_message_whose_acceptance_cannot_be_noted_comes_again_under_the_same_id() {
+    let working = accepting();
+    let mut post = Post::new(&push_to(&working.url("/")), "");
+    post.push_for("keeper");
+    let run = |statement: &str| {
+        let database = rusqlite::Connection::open(post.workshop.path("hatchbell.db"));
+        database.unwrap().execute_batch(statement).unwrap();
+    };
+    run("CREATE TRIGGER full BEFORE UPDATE OF state ON outbox
+         BEGIN SELECT RAISE(ABORT, 'the disk is full'); END");
+    let failed = post.engine.deliver(&|| (), &mut Report::default()).await;
+    assert!(failed.is_err());
+    run("DROP TRIGGER full");
+    post.later(TimeDelta::minutes(2));
+    assert_eq!(post.deliver().await.sent, 1);
+    let both = working.exchanges();
+    assert_eq!(both.len(), 2);
+    assert_eq!(
+        both[0].header("Idempotency-Key"),
+        both[1].header("Idempotency-Key")
+    );
+    assert_eq!(both[0].body, both[1].body);
+    post.later(TimeDelta::days(2));
+    assert_eq!(post.deliver().await.sent, 0);
+}
+
+#[tokio::test]
 async fn the_operator_is_told_what_the_message_that_cannot_be_sent_ran_into() {
     let server = ScriptedServer::start(vec![
         Reply::of(503, &[], ""),

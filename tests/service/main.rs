@@ -8,6 +8,7 @@ mod daemon;
 mod database_faults;
 mod delivery;
 mod hours;
+mod kills;
 mod promise;
 mod whole_way;
 mod year;
