@@ -9,6 +9,7 @@ use crate::store::{StoreError, wait_no_more};
 use anyhow::Context;
 use outage::Outage;
 use sd_notify::NotifyState;
+use std::mem::{Discriminant, discriminant};
 use std::path::Path;
 use std::time::{Duration, Instant};
 use tokio::signal::unix::{Signal, SignalKind, signal};
@@ -27,8 +28,8 @@ pub struct Daemon<'p> {
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
-    /// Since when the clock is in doubt.
-    doubted: Option<Instant>,
+    /// Why the clock is in doubt, ahead or behind, and since when.
+    doubted: Option<(Discriminant<ClockDoubt>, Instant)>,
 }
 
 impl<'p> Daemon<'p> {
@@ -158,11 +159,14 @@ impl<'p> Daemon<'p> {
             return false;
         };
         let reason = doubt.reason();
-        if self.doubted.is_none() {
+        let kind = discriminant(doubt);
+        let known = self.doubted.filter(|(known, _)| *known == kind);
+        if known.is_none() {
             error!("{reason}; nothing is evaluated or sent until the clock is right");
             notify(&[NotifyState::Status(&format!("held: {reason}"))]);
         }
-        let since = *self.doubted.get_or_insert(steady);
+        // One that was behind and is ahead now is doubted anew.
+        let (_, since) = *self.doubted.insert(known.unwrap_or((kind, steady)));
         doubt.holds(steady.duration_since(since))
     }
 
