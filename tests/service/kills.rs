@@ -29,12 +29,15 @@ enum Fate {
     Hang,
 }
 
+/// Recipient and bytes of messages.
+type Accepted = Vec<(String, Vec<u8>)>;
+
 /// The servers of the world outside.
 struct World {
     chance: Mutex<Chance>,
     is_mended: AtomicBool,
-    /// What was accepted: recipient and bytes, by id.
-    accepted: Mutex<BTreeMap<String, Vec<(String, Vec<u8>)>>>,
+    /// What was accepted, by id.
+    accepted: Mutex<BTreeMap<String, Accepted>>,
     /// Whether the next message is to be followed by a kill before its answer.
     is_armed: AtomicBool,
     strike: Mutex<Sender<Sender<()>>>,

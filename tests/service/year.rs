@@ -68,6 +68,9 @@ struct Machine {
     steady: Instant,
     /// With the true time of its end.
     fault: Option<(Fault, DateTime<Utc>)>,
+    /// Whether a fault has just ended: the next one comes after a look at least, or two would be one
+    /// that lasts longer than the hour that is doubted.
+    is_put_right: bool,
     chance: Chance,
     /// Days on which the clock was moved.
     stepped: BTreeSet<NaiveDate>,
@@ -102,6 +105,7 @@ impl Machine {
         if self.fault.is_some_and(|(_, until)| until <= self.true_time) {
             self.note_step();
             self.fault = None;
+            self.is_put_right = true;
         }
     }
 
@@ -128,7 +132,7 @@ impl Machine {
 
     /// Lets something happen now and then. Says whether the machine was switched off and on.
     fn fate(&mut self) -> bool {
-        if self.fault.is_some() {
+        if std::mem::take(&mut self.is_put_right) || self.fault.is_some() {
             return false;
         }
         let per_mille = self.chance.within(0..1000);
@@ -226,6 +230,7 @@ async fn in_a_year_of_sleeps_and_wrong_clocks_each_day_is_evaluated_and_each_zon
         true_time: first(),
         steady: Instant::now(),
         fault: None,
+        is_put_right: false,
         chance: Chance(seed),
         stepped: BTreeSet::new(),
         happened: BTreeMap::new(),
