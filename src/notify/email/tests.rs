@@ -249,7 +249,7 @@ async fn an_answer_without_end_is_not_taken_to_its_end() {
 
 /// A TLS server's end of one connection, and the authority that signed for it.
 fn tls_server(
-    speak: impl FnOnce(Stream) + Send + 'static,
+    speak: impl FnOnce(TlsPeer) + Send + 'static,
     greet: &'static [&'static str],
 ) -> (u16, Vec<u8>, std::thread::JoinHandle<()>) {
     crate::tls::install_tls_provider();
@@ -281,7 +281,7 @@ fn tls_server(
     (port, authority, server)
 }
 
-type Stream = rustls::StreamOwned<rustls::ServerConnection, std::net::TcpStream>;
+type TlsPeer = rustls::StreamOwned<rustls::ServerConnection, std::net::TcpStream>;
 
 fn under_tls(port: u16, security: SmtpSecurity, authority: Vec<u8>) -> SmtpSettings {
     SmtpSettings {
@@ -302,7 +302,7 @@ async fn an_answer_without_end_under_tls_is_not_taken_to_its_end() {
         ),
     ] {
         let (count, counted) = std::sync::mpsc::channel();
-        let endless = move |mut stream: Stream| {
+        let endless = move |mut stream: TlsPeer| {
             let some = [b'x'; 64 * 1024];
             let said = (0..1_600)
                 .take_while(|_| stream.write_all(&some).is_ok())
