@@ -26,6 +26,13 @@ pub enum Clock {
     },
     /// Stands still; set by whoever plays a season.
     Set(DateTime<Utc>),
+    /// A machine's in a trial: what it shows, right or wrong, and the instant that only goes forward.
+    Trial {
+        /// What it shows.
+        shows: DateTime<Utc>,
+        /// What [`Clock::steady`] is.
+        steady: Instant,
+    },
 }
 
 impl Clock {
@@ -54,13 +61,17 @@ impl Clock {
                 *from + TimeDelta::milliseconds((days * 86_400_000.0) as i64)
             }
             Clock::Set(now) => *now,
+            Clock::Trial { shows, .. } => *shows,
         }
     }
 
     /// An instant that only goes forward, whatever is done to the clock; it stands still while the
     /// machine sleeps.
-    pub fn steady() -> Instant {
-        Instant::now()
+    pub fn steady(&self) -> Instant {
+        match self {
+            Clock::Trial { steady, .. } => *steady,
+            _ => Instant::now(),
+        }
     }
 
     /// The civil day: the machine's own where it is the machine's clock, so that what people enter
@@ -74,7 +85,7 @@ impl Clock {
 
     /// Whether this is the machine's clock, which may be wrong.
     pub fn is_machine(&self) -> bool {
-        matches!(self, Clock::Machine)
+        matches!(self, Clock::Machine | Clock::Trial { .. })
     }
 
     /// How long to wait before looking again.

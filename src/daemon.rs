@@ -12,6 +12,7 @@ use chrono::{DateTime, Utc};
 use door::Door;
 use outage::Outage;
 use sd_notify::NotifyState;
+use std::mem::{Discriminant, discriminant};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -26,7 +27,8 @@ mod reload;
 
 /// The running service.
 pub struct Daemon<'p> {
-    engine: Engine,
+    /// What it runs.
+    pub engine: Engine,
     config_path: &'p Path,
     /// The configuration that is in force.
     standing: Standing,
@@ -39,8 +41,8 @@ pub struct Daemon<'p> {
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
-    /// Since when the clock is in doubt.
-    doubted: Option<Instant>,
+    /// Why the clock is in doubt, ahead or behind, and since when.
+    doubted: Option<(Discriminant<ClockDoubt>, Instant)>,
 }
 
 impl<'p> Daemon<'p> {
@@ -107,10 +109,10 @@ impl<'p> Daemon<'p> {
     }
 
     /// A step, unless the database rests after a failure; how long to wait before the next look.
-    async fn look(&mut self) -> Duration {
+    pub async fn look(&mut self) -> Duration {
         let tick = self.engine.clock.tick();
         if let Some(outage) = &self.outage {
-            let wait = outage.wait(Clock::steady());
+            let wait = outage.wait(self.engine.clock.steady());
             if !wait.is_zero() {
                 return wait.min(tick);
             }
@@ -120,14 +122,14 @@ impl<'p> Daemon<'p> {
             Err(problem) => self.failed(&problem).await,
         }
         match &self.outage {
-            Some(outage) => outage.wait(Clock::steady()).min(tick),
+            Some(outage) => outage.wait(self.engine.clock.steady()).min(tick),
             None => tick,
         }
     }
 
     /// Says that the database has failed, to those who are to hear of it now.
     async fn failed(&mut self, problem: &StoreError) {
-        let now = Clock::steady();
+        let now = self.engine.clock.steady();
         let outage = self.outage.get_or_insert_with(|| Outage::begin(now));
         let hearers = outage.failed(now);
         let text = problem.in_full();
@@ -148,7 +150,7 @@ impl<'p> Daemon<'p> {
         let Some(outage) = self.outage.take() else {
             return;
         };
-        let lasted = outage.lasted(Clock::steady());
+        let lasted = outage.lasted(self.engine.clock.steady());
         let text = format!("the database works again after {lasted:?}; what was due is caught up");
         info!("{text}");
         notify(&[NotifyState::Status(&text)]);
@@ -182,7 +184,7 @@ impl<'p> Daemon<'p> {
 
     /// Whether the clock is in doubt, so that nothing is evaluated or sent.
     fn is_held(&mut self, doubt: Option<&ClockDoubt>) -> bool {
-        let steady = Clock::steady();
+        let steady = self.engine.clock.steady();
         let Some(doubt) = doubt else {
             if self.doubted.take().is_some() {
                 info!("the clock is in doubt no longer");
@@ -190,11 +192,14 @@ impl<'p> Daemon<'p> {
             return false;
         };
         let reason = doubt.reason();
-        if self.doubted.is_none() {
+        let kind = discriminant(doubt);
+        let known = self.doubted.filter(|(known, _)| *known == kind);
+        if known.is_none() {
             error!("{reason}; nothing is evaluated or sent until the clock is right");
             notify(&[NotifyState::Status(&format!("held: {reason}"))]);
         }
-        let since = *self.doubted.get_or_insert(steady);
+        // One that was behind and is ahead now is doubted anew.
+        let (_, since) = *self.doubted.insert(known.unwrap_or((kind, steady)));
         doubt.holds(steady.duration_since(since))
     }
 

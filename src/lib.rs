@@ -50,6 +50,7 @@ pub mod drawing;
 pub mod feed;
 pub mod in_force;
 pub mod notify;
+pub mod reach;
 pub mod report;
 pub mod retry_after;
 pub mod secret;

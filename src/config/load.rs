@@ -235,6 +235,7 @@ fn read(
         has_mail_server: top.has("email"),
         notation: service_notation.unwrap_or(&usual),
         sources: &sources,
+        clear_token_hosts: &service.clear_token_hosts,
     };
     let defaults = SiteDefaults::below(top, &known);
     let mut members: Vec<ReadMember> = Vec::new();

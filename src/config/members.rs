@@ -5,7 +5,7 @@ use super::name::required_name;
 use super::notation::notation;
 use super::problem::Problem;
 use super::reception::reception;
-use super::service::{answer_to, path_in, refuse_plain_secret, secret};
+use super::service::{answer_to, is_loopback, path_in, refuse_plain_secret, secret};
 use super::site::{ReadSite, SiteDefaults, check_species, one_of, site};
 use super::sources::Sources;
 use super::stations::checked_url;
@@ -37,6 +37,8 @@ pub(super) struct KnownIds<'c> {
     pub notation: &'c Notation,
     /// Where files of sites are read from.
     pub sources: &'c Sources,
+    /// Hosts of the own network that tokens go to without TLS.
+    pub clear_token_hosts: &'c [String],
 }
 
 /// An id that must be there once in the whole install.
@@ -265,7 +267,7 @@ fn addresses(
     }
     if let Some(push) = table.table("push") {
         channels.push(Channel::Push);
-        addresses.push = push_address(push, folder);
+        addresses.push = push_address(push, (folder, known));
     }
     if table.flag("console") {
         channels.push(Channel::Console);
@@ -277,13 +279,30 @@ fn addresses(
     (channels, addresses)
 }
 
-fn push_address(table: Fields<'_, '_>, folder: &Path) -> Option<PushAddress> {
+fn push_address(
+    table: Fields<'_, '_>,
+    (folder, known): (&Path, &KnownIds<'_>),
+) -> Option<PushAddress> {
     let url = table
         .required_text("url", "https://push.example.org/turf")
         .and_then(|url| checked_url(&table, "url", &url));
     let format = table.required_choice("format", &PushFormat::NAMED);
     let token = secret(&table, "token_file", "token_credential", folder);
     refuse_plain_secret(&table, "token");
+    if let (Some(url), Some(_)) = (&url, &token)
+        && url.scheme() == "http"
+        && let Some(host) = url.host_str()
+        && !is_loopback(host)
+        && !known.clear_token_hosts.iter().any(|one| one == host)
+    {
+        table.page().error(
+            table.at(),
+            format!(
+                "the token would go to {host} without encryption; use https://, or, for a server in \
+                 your own network, clear_token_hosts = [\"{host}\"] under [service]"
+            ),
+        );
+    }
     table.finish();
     Some(PushAddress {
         url: url?,

@@ -156,6 +156,8 @@ pub struct Service {
     pub operator: Option<String>,
     /// An address that is called after each good cycle. Its path may be a secret and is never shown.
     pub heartbeat: Option<Box<reqwest::Url>>,
+    /// Whether the operator is told once a week that all is well.
+    pub proof_of_life: bool,
     /// How numbers and dates are written where nobody says otherwise.
     pub notation: Notation,
 }

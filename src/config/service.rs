@@ -23,6 +23,8 @@ pub(super) struct ServiceTable {
     pub species_dir: Option<PathBuf>,
     pub option_dir: Option<PathBuf>,
     pub dialect_dir: Option<PathBuf>,
+    /// Hosts of the own network that tokens go to without TLS.
+    pub clear_token_hosts: Vec<String>,
     /// The recipient who runs the service, with its place, to be checked once members are known.
     pub operator: Option<Located<String>>,
 }
@@ -38,6 +40,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             species_dir: None,
             option_dir: None,
             dialect_dir: None,
+            clear_token_hosts: Vec::new(),
             operator: None,
         };
     };
@@ -56,10 +59,19 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
     let dialect_dir = path_in(&table, "dialect_dir", folder);
     let extra_ca_file = path_in(&table, "extra_ca_file", folder);
     let operator = table.text("operator");
+    if operator.is_none() && table.has("proof_of_life") {
+        table.page().error(
+            table.at(),
+            "proof_of_life needs somebody to tell: name a recipient as operator",
+        );
+    }
     let heartbeat = table
         .text("heartbeat")
         .and_then(|text| checked_url(&table, "heartbeat", &text))
         .map(Box::new);
+    let proof_of_life = table.flag("proof_of_life");
+    let hosts = table.texts("clear_token_hosts").unwrap_or_default();
+    let clear_token_hosts = hosts.into_iter().map(|host| host.value).collect();
     let answer_to = answer_to(&table);
     let notation = notation(&table, &Notation::default()).unwrap_or_default();
     table.finish();
@@ -73,6 +85,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             database,
             extra_ca_file,
             heartbeat,
+            proof_of_life,
             operator: operator.as_ref().map(|id| id.value.clone()),
             notation,
         }),
@@ -83,6 +96,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         species_dir,
         option_dir,
         dialect_dir,
+        clear_token_hosts,
         operator,
     }
 }

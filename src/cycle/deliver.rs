@@ -3,7 +3,6 @@
 
 use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
-use crate::clock::Clock;
 use crate::config::Addresses;
 use crate::domain::place::site::{Channel, Recipient};
 use crate::notify::{SendError, local};
@@ -128,12 +127,12 @@ impl Engine {
         let stopped = last_moments_over(self.stop.clone());
         tokio::pin!(stopped);
         let mut under_way: JoinSet<Option<Done>> = JoinSet::new();
-        let mut next_look = Clock::steady() + self.least_delivery;
+        let mut next_look = self.clock.steady() + self.least_delivery;
         let mut gives_way = false;
         loop {
-            if !gives_way && Clock::steady() >= next_look {
+            if !gives_way && self.clock.steady() >= next_look {
                 gives_way = self.is_due()? || self.is_digest_due()?;
-                next_look = Clock::steady() + LOOK_EVERY;
+                next_look = self.clock.steady() + LOOK_EVERY;
             }
             while under_way.len() < SIDE_BY_SIDE
                 && !*self.stop.borrow()

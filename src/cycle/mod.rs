@@ -32,6 +32,7 @@ mod guarding;
 mod intake;
 mod lines;
 mod look_back;
+mod proof_of_life;
 mod screening;
 mod season_courses;
 mod site_states;
@@ -151,6 +152,8 @@ impl Engine {
         self.take_in(now, beat, &mut report).await?;
         if !*self.stop.borrow() {
             self.evaluate(now, &mut report)?;
+            let last_cycle = self.store.last_cycle()?;
+            self.prove_life(now, last_cycle, &mut report)?;
             self.store.note_cycle(now)?;
         }
         self.deliver(beat, &mut report).await?;
@@ -245,10 +248,18 @@ impl Setup {
     /// # Errors
     /// A text that says why, if the further root certificates cannot be used.
     pub fn of(config: &Config) -> Result<Self, String> {
+        Self::with_policy(config, FetchPolicy::default())
+    }
+
+    /// The same with other limits for feeds.
+    ///
+    /// # Errors
+    /// As [`Setup::of`].
+    pub fn with_policy(config: &Config, policy: FetchPolicy) -> Result<Self, String> {
         let extra_ca = lines::extra_ca(config)?;
         let agent = user_agent(&config.service.contact);
-        let fetcher = Fetcher::new(FetchPolicy::default(), &agent, extra_ca.as_deref())
-            .map_err(|error| error.to_string())?;
+        let fetcher =
+            Fetcher::new(policy, &agent, extra_ca.as_deref()).map_err(|error| error.to_string())?;
         let demo = config.demo;
         Ok(Self {
             reader: FeedReader::new(fetcher, demo.map(|demo| demo.published_lag_days)),

@@ -14,8 +14,8 @@ const SIDE_BY_SIDE: usize = 8;
 /// Most bytes of a file that waits for its turn. A larger one is fetched when its turn comes.
 const MOST_AHEAD: u64 = 8 << 20;
 
-/// Most bytes of all files that wait or are under way.
-const ROOM: u64 = SIDE_BY_SIDE as u64 * MOST_AHEAD;
+/// Most bytes of all files that wait or are under way: a few large ones stop nobody.
+const ROOM: u64 = 12 * MOST_AHEAD;
 
 /// A file to fetch.
 #[derive(Debug, Clone)]

@@ -7,6 +7,7 @@
 //! names. Error texts name host and path but never the query, which may hold a key.
 
 use crate::feed::limits::MOST_BYTES;
+use crate::reach::{NotPublic, PublicResolver, check_host};
 use crate::retry_after::retry_after;
 use crate::station_feed::origin::{Origin, shown};
 use crate::station_feed::version::Validators;
@@ -24,16 +25,14 @@ use tracing::debug;
 
 mod disk;
 mod error;
-mod reach;
 mod stream;
 
+pub use crate::reach::{IsPublic, is_public};
 pub use disk::read_file;
 pub use error::FetchError;
-pub use reach::{IsPublic, is_public};
 pub use stream::Stream;
 
 use disk::{fetch_file, inflated};
-use reach::{NotPublic, PublicResolver, check_host};
 
 const MOST_REDIRECTS: usize = 5;
 

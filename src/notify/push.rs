@@ -4,14 +4,16 @@
 //! nothing else, and redirects are not followed.
 
 use super::{Parcel, SendError};
+use crate::reach::{OwnResolver, Public, check_own};
 use crate::retry_after::retry_after;
 use crate::secret::Secret;
-use crate::tls::{innermost, install_tls_provider, root_certificates, tls_objection};
+use crate::tls::{causes, innermost, install_tls_provider, root_certificates, tls_objection};
 use chrono::SecondsFormat;
 use reqwest::header::{AUTHORIZATION, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue};
 use reqwest::{Client, ClientBuilder, Response, StatusCode, Url, redirect};
 use serde::Serialize;
 use std::fmt;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// Lets a server recognise a message that it has had before
@@ -75,6 +77,8 @@ struct PushBody<'p> {
 #[derive(Debug)]
 pub struct Pusher {
     client: Client,
+    /// For tokens without TLS: it reaches the own machine and network only, and goes by no proxy.
+    within: Client,
     timeout: Duration,
 }
 
@@ -89,15 +93,22 @@ impl Pusher {
         timeout: Duration,
         extra_ca_pem: Option<&[u8]>,
     ) -> Result<Self, String> {
-        let client = client(user_agent, timeout, extra_ca_pem)?;
-        let client = client.build().map_err(|error| {
-            format!(
-                "nothing can be pushed: {}; see that the machine's root certificates (package \
-                 ca-certificates) and extra_ca_file are in order",
-                innermost(&error)
-            )
-        })?;
-        Ok(Self { client, timeout })
+        let built = |builder: ClientBuilder| {
+            builder.build().map_err(|error| {
+                format!(
+                    "nothing can be pushed: {}; see that the machine's root certificates (package \
+                     ca-certificates) and extra_ca_file are in order",
+                    innermost(&error)
+                )
+            })
+        };
+        let within = client(user_agent, timeout, extra_ca_pem)?;
+        let within = within.no_proxy().dns_resolver(Arc::new(OwnResolver));
+        Ok(Self {
+            client: built(client(user_agent, timeout, extra_ca_pem)?)?,
+            within: built(within)?,
+            timeout,
+        })
     }
 
     /// Sends a message once.
@@ -105,8 +116,8 @@ impl Pusher {
     /// # Errors
     /// [`SendError::Unreachable`] for timeouts and lost connections; [`SendError::Transient`] for
     /// the statuses 408, 425, 429 and 5xx, [`SendError::Later`] if they come with `Retry-After`;
-    /// [`SendError::Permanent`] for every other status that is no 2xx, and for a token that no
-    /// header can hold.
+    /// [`SendError::Permanent`] for every other status that is no 2xx, for a token that no header can
+    /// hold, and for one that would go over the internet without TLS.
     pub async fn send(&self, target: &PushTarget, parcel: &Parcel) -> Result<(), SendError> {
         self.send_and_hear(target, parcel).await.map(|_| ())
     }
@@ -123,8 +134,15 @@ impl Pusher {
         let host = host(&target.url);
         let headers = headers(target, parcel)
             .map_err(|problem| SendError::Permanent(format!("push to {host}: {problem}")))?;
-        let answer = self
-            .client
+        let is_in_the_clear = target.token.is_some() && target.url.scheme() != "https";
+        let client = match is_in_the_clear {
+            true => &self.within,
+            false => &self.client,
+        };
+        if is_in_the_clear && check_own(&target.url).is_err() {
+            return Err(in_the_clear(&host));
+        }
+        let answer = client
             .post(target.url.clone())
             .headers(headers)
             .body(body(target.format, parcel))
@@ -169,6 +187,9 @@ impl Pusher {
                 "push to {host}: the address cannot be used; correct it in the configuration"
             ));
         }
+        if causes(error).any(|cause| cause.is::<Public>()) {
+            return in_the_clear(host);
+        }
         SendError::Unreachable(if error.is_timeout() {
             format!("push to {host}: no answer within {:?}", self.timeout)
         } else if let Some(objection) = tls_objection(error) {
@@ -184,6 +205,14 @@ impl Pusher {
             )
         })
     }
+}
+
+/// A token goes over TLS, or stays in the house.
+fn in_the_clear(host: &str) -> SendError {
+    SendError::Permanent(format!(
+        "push to {host}: the token is not sent: without TLS it goes to this machine and its own \
+         network only, and this is an address of the internet; use https://"
+    ))
 }
 
 /// Host and port, the only part of a push address that may be shown.

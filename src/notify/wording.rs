@@ -15,6 +15,7 @@ mod feed;
 mod letter;
 mod milestone;
 mod notation;
+mod proof_of_life;
 mod soon;
 mod test_message;
 mod treatment;
@@ -32,6 +33,7 @@ pub use count::{
 };
 pub use digest::digest_message;
 pub use feed::feed_message;
+pub use proof_of_life::{Health, proof_of_life};
 pub use test_message::{TestOf, test_message};
 pub use treatment::{how_words, need_words, on_each_field, samples_words, spread_words};
 pub use undelivered::{Undelivered, undelivered_message};

@@ -16,6 +16,7 @@ mod copy;
 pub mod feeds;
 pub mod findings;
 pub mod forecast;
+mod health;
 pub mod held_values;
 pub mod in_force;
 mod integrity;

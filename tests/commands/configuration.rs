@@ -1,6 +1,6 @@
 //! `hatchbell check`: every problem at once, each at file:line:col, with what to do; exit code 78.
 
-use crate::support::command::{Workshop, both, config_with_station, second_member};
+use crate::support::command::{Workshop, both, config_with, config_with_station, second_member};
 use hatchbell::config::load::from_text;
 use std::fs::Permissions;
 use std::os::unix::fs::PermissionsExt;
@@ -492,5 +492,37 @@ fn names_that_could_command_a_terminal_or_fill_a_screen_are_refused_where_they_s
         }
         let fits = sound().replace(&format!("\"{name}\""), &format!("\"{}\"", &long[1..]));
         assert_eq!(check(&fits).0, Some(0), "{name}");
+    }
+}
+
+/// What `check` says of a push address with a token, and the hosts that tokens may go to in the clear.
+fn token_to(url: &str, hosts: &str) -> String {
+    let workshop = Workshop::new();
+    workshop.write("days.csv", "DATE,TMAX,TMIN\n");
+    let address =
+        format!("push = {{ url = \"{url}\", format = \"json\", token_file = \"token\" }}");
+    let text = config_with("file = \"days.csv\"", &address, "");
+    let text = text.replace("[service]", &format!("[service]\n{hosts}"));
+    let config = workshop.write("hatchbell.toml", &text);
+    both(&workshop.run(&["check", "--config", &config]))
+}
+
+#[test]
+fn a_token_goes_over_tls_to_this_machine_or_to_a_host_that_is_allowed_by_name() {
+    let refused = "would go to push.home.example without encryption";
+    let clear = "http://push.home.example/turf";
+    assert!(token_to(clear, "").contains(refused));
+    assert!(token_to(clear, "clear_token_hosts = [\"other.home.example\"]").contains(refused));
+    let allowed = "clear_token_hosts = [\"push.home.example\"]";
+    for (url, hosts) in [
+        (clear, allowed),
+        ("https://push.home.example/turf", ""),
+        ("http://127.0.0.1:8080/turf", ""),
+        ("http://localhost/turf", ""),
+    ] {
+        assert!(
+            !token_to(url, hosts).contains("without encryption"),
+            "{url}"
+        );
     }
 }

@@ -271,7 +271,29 @@ async fn a_server_that_never_answers_runs_into_the_time_limit() {
     assert!(matches!(error, FetchError::Timeout { .. }), "{error:?}");
     assert!(error.is_transient());
     assert!(error.to_string().contains("200ms"), "{error}");
-    server.wait_for_exchanges(2, AMPLE);
+    assert_eq!(
+        server.wait_for_exchanges(1, AMPLE).len(),
+        1,
+        "the limit is that of all attempts"
+    );
+}
+
+#[tokio::test]
+async fn attempts_and_pauses_end_with_the_time_limit() {
+    let server = ScriptedServer::start(vec![Reply::of(503, &[], "")]);
+    let persistent = FetchPolicy {
+        total_timeout: Duration::from_millis(500),
+        attempts: u32::MAX,
+        first_pause: Duration::from_millis(20),
+        longest_pause: Duration::from_millis(20),
+        ..policy()
+    };
+    let error = fetch_by(persistent, &server.url("/green.csv"))
+        .await
+        .unwrap_err();
+    assert!(error.to_string().contains("503"), "{error}");
+    let asked = server.exchanges().len();
+    assert!((2..=26).contains(&asked), "{asked}");
 }
 
 #[tokio::test]

@@ -255,3 +255,41 @@ fn debug_output_of_a_target_shows_the_host_only() {
         r#"PushTarget { host: "push.turf.example", format: Text, .. }"#
     );
 }
+
+#[tokio::test]
+async fn a_token_is_not_sent_to_the_internet_without_tls() {
+    for url in ["http://1.1.1.1/turf", "http://[2606:4700::1111]/turf"] {
+        let target = PushTarget {
+            url: url.parse().unwrap(),
+            format: PushFormat::Json,
+            token: Some(Secret::new("verdant".to_owned())),
+        };
+        let error = pusher(Duration::from_secs(5))
+            .send(&target, &parcel())
+            .await
+            .unwrap_err();
+        assert!(
+            matches!(&error, SendError::Permanent(text) if text.contains("the token is not sent")),
+            "{error}"
+        );
+    }
+    // A name of this machine is resolved, and allowed.
+    let server = accepting();
+    let target = PushTarget {
+        url: server
+            .url("/")
+            .replace("127.0.0.1", "localhost")
+            .parse()
+            .unwrap(),
+        format: PushFormat::Json,
+        token: Some(Secret::new("verdant".to_owned())),
+    };
+    pusher(Duration::from_secs(5))
+        .send(&target, &parcel())
+        .await
+        .unwrap();
+    assert_eq!(
+        server.exchanges()[0].header("Authorization"),
+        Some("Bearer verdant")
+    );
+}

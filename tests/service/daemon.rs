@@ -1,6 +1,7 @@
 //! The service as the service manager sees it: readiness, watchdog, reload, stop, catching up.
 
-use crate::support::command::{Workshop, both};
+use crate::support::command::{Workshop, both, config_with_station};
+use crate::support::http_server::{Reply, ScriptedServer};
 use crate::support::manager::{Manager, PATIENCE, demo_config};
 use std::time::Instant;
 
@@ -109,4 +110,19 @@ fn a_new_database_needs_a_restart_and_the_daemon_says_so() {
     manager.hears("a new database needs a restart");
     daemon.signal("TERM");
     daemon.ends_well();
+}
+
+#[test]
+fn a_stop_ends_the_service_within_five_seconds_though_a_feed_drips() {
+    let drips = ScriptedServer::start(vec![Reply::Drip]);
+    let workshop = Workshop::new();
+    let text = config_with_station(&format!("url = \"{}\"", drips.url("/days.csv")));
+    let config = workshop.write("hatchbell.toml", &text);
+    let (mut manager, daemon) = Manager::start(&workshop, &config);
+    manager.hears("READY=1");
+    drips.wait_for_exchanges(1, PATIENCE);
+    let told = Instant::now();
+    daemon.signal("TERM");
+    daemon.ends_well();
+    assert!(told.elapsed().as_secs() < 5, "{:?}", told.elapsed());
 }

@@ -50,6 +50,23 @@ fn a_locked_database_is_waited_for_while_the_watchdog_is_fed() {
 }
 
 #[test]
+fn a_stop_ends_the_service_within_five_seconds_though_the_database_is_locked() {
+    let workshop = Workshop::new();
+    let config = demo_config(&workshop, 1.0);
+    let (mut manager, daemon) = Manager::start(&workshop, &config);
+    manager.hears("stations asked");
+    let locked = lock(&workshop);
+    // It is about to write, or waits already.
+    manager.hears("WATCHDOG=1");
+    let told = std::time::Instant::now();
+    daemon.signal("TERM");
+    daemon.ends_well();
+    let lasted = told.elapsed();
+    assert!(lasted.as_secs() < 5, "{lasted:?}");
+    drop(locked);
+}
+
+#[test]
 fn a_database_that_is_locked_at_the_start_is_waited_for() {
     let workshop = Workshop::new();
     let config = demo_config(&workshop, 86_400.0);

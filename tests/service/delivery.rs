@@ -246,6 +246,102 @@ async fn a_server_that_asks_for_a_pause_gets_it_and_so_do_its_other_messages() {
     assert_eq!(post.deliver().await.sent, 2);
 }
 
+#[tokio::test]
+async fn a_pause_asked_for_as_an_instant_is_kept_by_the_server_s_own_clock() {
+    let (date, until) = (
+        "Mon, 05 Jan 2026 08:00:00 GMT",
+        "Mon, 05 Jan 2026 08:10:00 GMT",
+    );
+    let busy = ScriptedServer::start(vec![
+        Reply::of(503, &[("Date", date), ("Retry-After", until)], ""),
+        Reply::of(200, &[], ""),
+    ]);
+    let mut post = Post::new(&push_to(&busy.url("/")), "");
+    post.push_for("keeper");
+    post.deliver().await;
+    post.later(TimeDelta::minutes(9));
+    assert_eq!(post.deliver().await.sent, 0);
+    post.later(TimeDelta::minutes(4));
+    assert_eq!(post.deliver().await.sent, 1);
+}
+
+#[tokio::test]
+async fn a_long_delivery_gives_way_to_a_cycle_that_has_become_due_and_goes_on_after_it() {
+    let working = accepting();
+    let mut post = Post::new(&push_to(&working.url("/")), "");
+    for _ in 0..5 {
+        post.push_for("keeper");
+    }
+    post.engine.least_delivery = Duration::ZERO;
+    // No cycle has run yet, so one is due.
+    let report = post.deliver().await;
+    assert_eq!((report.sent, report.unsent), (0, 5));
+    post.engine.store.note_cycle(noon()).expect("it is written");
+    assert_eq!(post.deliver().await.sent, 5);
+    for _ in 0..5 {
+        post.push_for("keeper");
+    }
+    post.later(TimeDelta::days(1));
+    assert_eq!(post.deliver().await.sent, 0);
+    post.engine.least_delivery = Duration::from_secs(60);
+    assert_eq!(
+        post.deliver().await.sent,
+        5,
+        "it gets on even where cycles are always due"
+    );
+}
+
+#[tokio::test]
+async fn a_message_whose_acceptance_cannot_be_noted_comes_again_under_the_same_id() {
+    let working = accepting();
+    let mut post = Post::new(&push_to(&working.url("/")), "");
+    post.push_for("keeper");
+    let run = |statement: &str| {
+        let database = rusqlite::Connection::open(post.workshop.path("hatchbell.db"));
+        database.unwrap().execute_batch(statement).unwrap();
+    };
+    run("CREATE TRIGGER full BEFORE UPDATE OF state ON outbox
+         BEGIN SELECT RAISE(ABORT, 'the disk is full'); END");
+    let failed = post.engine.deliver(&|| (), &mut Report::default()).await;
+    assert!(failed.is_err());
+    run("DROP TRIGGER full");
+    post.later(TimeDelta::minutes(2));
+    assert_eq!(post.deliver().await.sent, 1);
+    let both = working.exchanges();
+    assert_eq!(both.len(), 2);
+    assert_eq!(
+        both[0].header("Idempotency-Key"),
+        both[1].header("Idempotency-Key")
+    );
+    assert_eq!(both[0].body, both[1].body);
+    post.later(TimeDelta::days(2));
+    assert_eq!(post.deliver().await.sent, 0);
+}
+
+#[tokio::test]
+async fn the_operator_is_told_what_the_message_that_cannot_be_sent_ran_into() {
+    let server = ScriptedServer::start(vec![
+        Reply::of(503, &[], ""),
+        Reply::of(410, &[], ""),
+        Reply::of(503, &[], ""),
+    ]);
+    let operator = format!("{}\nfile = \"operator.txt\"", push_to(&server.url("/")));
+    let mut post = Post::new(&operator, "");
+    let text = post.workshop.read("hatchbell.toml");
+    let text = text.replace("[service]", "[service]\noperator = \"keeper\"");
+    let path = post.workshop.write("hatchbell.toml", &text);
+    post.engine.config = load(path.as_ref()).expect("it is sound").config.into();
+    for _ in 0..3 {
+        post.push_for("keeper");
+    }
+    post.deliver().await;
+    let told = post.workshop.read("operator.txt");
+    assert!(
+        told.contains("answered 410") && !told.contains("503"),
+        "{told}"
+    );
+}
+
 /// A message that is refused leaves the next one to be tried.
 #[tokio::test]
 async fn a_refused_message_holds_up_no_other_and_waits_for_a_day() {
@@ -301,6 +397,51 @@ async fn a_message_for_a_recipient_of_another_member_is_not_given_to_whoever_has
     assert_eq!(post.states(), ["keeper waiting 1", "keeper sent 1"]);
     let why = post.column("SELECT last_error FROM outbox WHERE id = 1");
     assert!(why[0].contains("of member a-member-who-left"), "{why:?}");
+}
+
+#[tokio::test]
+async fn a_proof_of_life_comes_once_a_week_and_not_again_after_a_restart() {
+    let mut post = Post::new("file = \"operator.txt\"", "");
+    let text = post.workshop.read("hatchbell.toml");
+    let text = text.replace(
+        "[service]",
+        "[service]\noperator = \"keeper\"\nproof_of_life = true",
+    );
+    let path = post.workshop.write("hatchbell.toml", &text);
+    let told = |post: &Post| {
+        let told = post.workshop.read("operator.txt");
+        told.lines()
+            .filter(|line| line.starts_with("All is well") || line.starts_with("Not all"))
+            .map(str::to_owned)
+            .collect::<Vec<_>>()
+    };
+    let mut now: DateTime<Utc> = "2026-03-02T06:00:00Z".parse().expect("an instant");
+    for day in 0..16 {
+        // Each day after a restart.
+        let config = load(path.as_ref()).expect("it is sound").config;
+        let store = Store::open_for_a_while(&config.service.database).expect("a database");
+        let setup = Setup::of(&config).expect("a setup");
+        let output = Box::new(std::io::sink());
+        let stopping = post.stop.subscribe();
+        post.engine = Engine::new(config, setup, store, Clock::Set(now), output, stopping);
+        for _ in 0..2 {
+            post.engine.cycle(&|| ()).await.expect("the database works");
+        }
+        let lines = told(&post);
+        // The title, and the body that begins with it.
+        assert_eq!(lines.len(), 2 * (day / 7 + 1), "day {day}: {lines:?}");
+        now += TimeDelta::days(1);
+    }
+    let lines = told(&post);
+    assert_eq!(
+        lines[2], "All is well: healthy since 2 March 2026",
+        "{lines:?}"
+    );
+    assert!(lines[3].contains("1 station fresh"), "{lines:?}");
+    assert_eq!(
+        lines[4], "Not all is well: see hatchbell status --problems",
+        "the days end on 1 March"
+    );
 }
 
 #[tokio::test]

@@ -321,6 +321,23 @@ fn no_digest_is_due_before_the_first_is_gathered_or_where_none_is_wanted() {
 
 /// Something happens every hour; each digest brings what came since the last one.
 #[test]
+fn a_digest_noted_by_a_clock_that_was_ahead_is_due_and_brings_its_usual_span() {
+    let now = at("2026-07-01T12:00:00Z");
+    for (every, span) in [(Cadence::Week, 7), (Cadence::TwoWeeks, 14)] {
+        let reception = digest_in(Tz::UTC, every, Weekday::Mon, "07:00");
+        let due = |ahead| reception.digest_due(Some(now + ahead), now);
+        let since = Some(now - TimeDelta::days(span));
+        assert_eq!(due(TimeDelta::days(8)), since);
+        assert_eq!(due(TimeDelta::days(365 * 70)), since);
+        assert_eq!(
+            due(TimeDelta::hours(3)),
+            None,
+            "a clock that was set back a little"
+        );
+    }
+}
+
+#[test]
 fn a_change_of_tell_or_cadence_loses_and_repeats_nothing_of_digests() {
     let weekly = digest_in(Tz::America__Chicago, Cadence::Week, Weekday::Mon, "07:00");
     let without = Reception {

@@ -9,6 +9,8 @@ mod daemon;
 mod database_faults;
 mod delivery;
 mod hours;
+mod kills;
 mod promise;
 mod reload;
 mod whole_way;
+mod year;

@@ -24,6 +24,8 @@ pub enum Reply {
     },
     /// Sends the bytes as they are and closes.
     Raw(Vec<u8>),
+    /// Answers with a body that comes a byte at a time and never ends, until the client goes.
+    Drip,
     /// Reads the request and never answers; the connection stays open until the server is dropped.
     Hang,
 }
@@ -50,7 +52,7 @@ impl Reply {
                 body,
             } => Some(answer(*status, headers, body)),
             Self::Raw(bytes) => Some(bytes.clone()),
-            Self::Hang => None,
+            Self::Drip | Self::Hang => None,
         }
     }
 }
@@ -238,6 +240,7 @@ impl Service {
                 let stream = reader.get_mut();
                 let _ = stream.write_all(&bytes).and_then(|()| stream.flush());
             }
+            None if matches!(self.replies[index], Reply::Drip) => drip(reader.get_mut()),
             None => self.hanging.push(Box::new(reader)),
         }
     }
@@ -248,6 +251,16 @@ impl Service {
         exchanges.push(exchange);
         self.seen.grown.notify_all();
         exchanges.len() - 1
+    }
+}
+
+/// Ends once nobody listens. The pauses are what is tested.
+fn drip(stream: &mut impl Write) {
+    let head = b"HTTP/1.1 200 Scripted\r\nContent-Length: 1000000\r\n\r\n";
+    let mut sent = stream.write_all(head);
+    while sent.and_then(|()| stream.flush()).is_ok() {
+        std::thread::sleep(Duration::from_millis(20));
+        sent = stream.write_all(b"x");
     }
 }
 

@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test program uses a part of it")]
 
 pub mod certificates;
+pub mod chance;
 pub mod command;
 pub mod engine;
 pub mod feeds;

@@ -1,5 +1,5 @@
-//! How far a redirect may lead: anywhere within the host that the configuration names, and to
-//! public addresses elsewhere, but never from there into the own machine or network.
+//! Which addresses lead into the own machine or network. A redirect from elsewhere never does, and
+//! a token in the clear goes nowhere else.
 
 use reqwest::Url;
 use reqwest::dns::{Addrs, Name, Resolve, Resolving};
@@ -55,7 +55,7 @@ fn within(address: Ipv6Addr) -> Option<Ipv4Addr> {
     "it leads to {host}{}, an address of this machine or its own network", 
     address.map_or(String::new(), |address| format!(" ({address})"))
 )]
-pub(super) struct NotPublic {
+pub(crate) struct NotPublic {
     host: String,
     address: Option<IpAddr>,
 }
@@ -63,7 +63,7 @@ pub(super) struct NotPublic {
 /// # Errors
 /// [`NotPublic`] if the host is written as an address that is not public. Names are looked at when
 /// they are resolved.
-pub(super) fn check_host(url: &Url, is_public: IsPublic) -> Result<(), NotPublic> {
+pub(crate) fn check_host(url: &Url, is_public: IsPublic) -> Result<(), NotPublic> {
     let host = url.host_str().unwrap_or_default();
     match host.trim_matches(['[', ']']).parse() {
         Ok(address) if !is_public(address) => Err(NotPublic {
@@ -75,7 +75,7 @@ pub(super) fn check_host(url: &Url, is_public: IsPublic) -> Result<(), NotPublic
 }
 
 /// Resolves names to public addresses only, so that what is connected to is what was looked at.
-pub(super) struct PublicResolver(pub(super) IsPublic);
+pub(crate) struct PublicResolver(pub(crate) IsPublic);
 
 impl Resolve for PublicResolver {
     fn resolve(&self, name: Name) -> Resolving {
@@ -93,6 +93,37 @@ impl Resolve for PublicResolver {
             }
             Ok(Box::new(public.into_iter()) as Addrs)
         })
+    }
+}
+
+/// Resolves names to addresses of the own machine or network only.
+pub(crate) struct OwnResolver;
+
+impl Resolve for OwnResolver {
+    fn resolve(&self, name: Name) -> Resolving {
+        Box::pin(async move {
+            let found = tokio::net::lookup_host((name.as_str(), 0)).await?;
+            let own: Vec<SocketAddr> = found.filter(|one| !is_public(one.ip())).collect();
+            match own.is_empty() {
+                true => Err(Public.into()),
+                false => Ok(Box::new(own.into_iter()) as Addrs),
+            }
+        })
+    }
+}
+
+/// An address of the public internet where one of the own network is due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("it is an address of the public internet")]
+pub(crate) struct Public;
+
+/// # Errors
+/// [`Public`] if the host is written as a public address. Names are looked at when they are resolved.
+pub(crate) fn check_own(url: &Url) -> Result<(), Public> {
+    let host = url.host_str().unwrap_or_default();
+    match host.trim_matches(['[', ']']).parse() {
+        Ok(address) if is_public(address) => Err(Public),
+        _ => Ok(()),
     }
 }
 
@@ -149,6 +180,20 @@ mod tests {
             "2002:101:101::1",
         ] {
             assert!(is_public(public.parse().unwrap()), "{public}");
+        }
+    }
+
+    #[test]
+    fn a_public_address_is_not_of_the_own_network_and_a_name_is_looked_at_later() {
+        let checked = |url: &str| check_own(&Url::parse(url).unwrap());
+        assert_eq!(checked("http://1.1.1.1/turf"), Err(Public));
+        assert_eq!(checked("http://[2606:4700::1111]/turf"), Err(Public));
+        for own in [
+            "http://192.168.1.20/",
+            "http://[fd12::1]/",
+            "http://push.home.example/",
+        ] {
+            assert_eq!(checked(own), Ok(()), "{own}");
         }
     }
 
