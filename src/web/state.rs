@@ -40,7 +40,7 @@ struct KeptWeek {
 }
 
 /// A question to the report that is asked with the configuration, the database and the day.
-pub(super) struct Asked<'a> {
+pub(super) struct Question<'a> {
     /// What is configured.
     pub config: &'a Config,
     /// What is stored, for reading only.
@@ -72,7 +72,7 @@ impl PageState {
     /// [`StoreError`] if the database fails.
     pub fn ask<T>(
         &self,
-        answer: impl FnOnce(Asked<'_>) -> Result<T, StoreError>,
+        answer: impl FnOnce(Question<'_>) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
         let config = self.in_force().config;
         let kept = taken(&self.idle).pop();
@@ -81,7 +81,7 @@ impl PageState {
             None => Store::open_to_read(&config.service.database)?,
         };
         let today = today(&config, &store)?;
-        let answered = answer(Asked {
+        let answered = answer(Question {
             config: &config,
             store: &store,
             today,
