@@ -28,6 +28,7 @@ mod feed;
 mod hindcast;
 mod import;
 mod log;
+mod manual;
 mod outbox;
 mod outlook;
 mod plan;
@@ -86,6 +87,9 @@ enum Command {
     Doctor(doctor::DoctorOptions),
     Backup(backup::BackupOptions),
     Restore(backup::RestoreOptions),
+    #[command(hide = true)]
+    Man(manual::ManOptions),
+    Completions(manual::CompletionsOptions),
 }
 
 /// The option every command has.
@@ -178,6 +182,8 @@ pub fn run() -> ExitCode {
         Command::Log(options) => log::run(&options),
         Command::Scout(options) => scout::run(&options),
         Command::Season(options) => season::run(&options),
+        Command::Man(options) => manual::man(&options),
+        Command::Completions(options) => Ok(manual::completions(&options)),
     };
     result.unwrap_or_else(|error| {
         eprintln!("hatchbell: {error:#}");
