@@ -21,6 +21,7 @@ use crate::report::{counted, fault_line};
 mod backup;
 mod batches;
 mod bulk;
+mod calendar;
 mod chart;
 mod check;
 mod doctor;
@@ -84,6 +85,7 @@ enum Command {
     Feed(feed::FeedOptions),
     Hindcast(hindcast::HindcastOptions),
     SendTest(send_test::SendTestOptions),
+    Calendar(calendar::CalendarOptions),
     Doctor(doctor::DoctorOptions),
     Backup(backup::BackupOptions),
     Restore(backup::RestoreOptions),
@@ -172,6 +174,7 @@ pub fn run() -> ExitCode {
         Command::Import(options) => import::run(&options),
         Command::Feed(options) => feed::run(&options),
         Command::Hindcast(options) => hindcast::run(&options),
+        Command::Calendar(options) => calendar::run(&options),
         Command::Doctor(options) => doctor::run(&options),
         Command::SendTest(options) => send_test::run(&options),
         Command::Backup(options) => backup::run_backup(&options),

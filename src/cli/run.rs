@@ -4,6 +4,7 @@ use super::{ConfigOption, EXIT_CONFIG, configuration_in_use, counted, or_exit, r
 use crate::clock::{Clock, ClockDoubt};
 use crate::cycle::{Engine, Report, Setup};
 use crate::daemon::Daemon;
+use crate::illustration;
 use crate::store::{Store, StoreError};
 use crate::web::listen;
 use anyhow::Context;
@@ -68,6 +69,7 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
         Box::new(std::io::stdout()),
         stopping,
     );
+    engine.illustrate = Some(illustration::season);
     let runtime = runtime()?;
     if !options.once {
         let daemon = Daemon::new(engine, path, loaded.standing);

@@ -4,7 +4,7 @@ use super::lines::{extra_ca, mailer, push_target, pusher};
 use super::{Beat, Engine, Print, with_beat};
 use crate::config::{Addresses, Config};
 use crate::feed::fetch::user_agent;
-use crate::notify::{Parcel, SendError, heartbeat};
+use crate::notify::{Enclosed, Parcel, SendError, heartbeat};
 use std::time::Duration;
 use tracing::{info, warn};
 
@@ -29,6 +29,7 @@ impl Engine {
             title: format!("{}: {title}", config.service.name),
             text: text.to_owned(),
             created_at: now,
+            enclosed: Enclosed::default(),
         };
         let sending = async {
             say(by_mail(config, addresses, &parcel).await);

@@ -1,11 +1,12 @@
 //! Delivering: what is due in the outbox, side by side to all servers, to each one message after
 //! the other. One task uses the database; those that wait for servers only bring back how it went.
 
+use super::enclosing::stopped;
 use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
 use crate::config::Addresses;
 use crate::domain::place::site::{Channel, Recipient};
-use crate::notify::{SendError, local};
+use crate::notify::{Enclosed, SendError, local};
 use crate::store::StoreError;
 use crate::store::outbox::{DueMessage, Waiting};
 use crate::store::pauses::Retry;
@@ -66,6 +67,7 @@ impl Engine {
                 beat();
             }
         }
+        self.pictures.forget();
         self.send_to_servers(queue.lines, beat, report).await
     }
 
@@ -77,6 +79,7 @@ impl Engine {
             recipients.map(|one| (one.id.as_str(), one)).collect();
         self.resting
             .retain(|_, until| *until > now && *until <= now + LONGEST_REST);
+        let stops = self.store.mail_stops()?;
         let mut queue = Queue::default();
         let mut lines: HashMap<Server, Line> = HashMap::new();
         let mut order = Vec::new();
@@ -87,6 +90,11 @@ impl Engine {
             last = newest.number;
             for due in page {
                 let recipient = recipients.get(due.recipient.as_str()).copied();
+                let stop = stops.get(&due.recipient);
+                if let Some(why) = stopped(&self.config, recipient, stop, &due) {
+                    self.store.give_up_stopped(due.number, &why)?;
+                    continue;
+                }
                 // A replay goes from day to day and knows no hours.
                 if self.print != Print::All && waits_for_its_hour(recipient, &due, now) {
                     report.for_their_hour += 1;
@@ -188,7 +196,8 @@ impl Engine {
                 .and_then(|_| line.prepare(&self.config, &message));
             match target {
                 Ok(target) => {
-                    begin(line, target, message, under_way);
+                    let enclosed = self.enclosed(&message)?;
+                    begin((line, target), message, enclosed, under_way);
                     return Ok(());
                 }
                 Err(problem) => {
@@ -281,7 +290,7 @@ impl Engine {
         let Some(addresses) = self.config.addresses.get(&message.recipient) else {
             return Err(no_address(message.channel));
         };
-        let parcel = parcel(message);
+        let parcel = parcel(message, Enclosed::default());
         if prints(self.print, message.channel) {
             let to = addressee(name, message.channel, addresses);
             return local::print(&mut self.output, &to, &parcel);
@@ -294,8 +303,13 @@ impl Engine {
 }
 
 /// Sends a message in a task of its own.
-fn begin(line: Line, target: Addressee, message: Waiting, under_way: &mut JoinSet<Option<Done>>) {
-    under_way.spawn(async move { Some(line.send(target, message).await) });
+fn begin(
+    (line, target): (Line, Addressee),
+    message: Waiting,
+    enclosed: Enclosed,
+    under_way: &mut JoinSet<Option<Done>>,
+) {
+    under_way.spawn(async move { Some(line.send(target, message, enclosed).await) });
 }
 
 /// Takes leave of a server; nobody waits for it but the end of the delivery.

@@ -6,7 +6,7 @@ use crate::domain::place::site::Channel;
 use crate::feed::fetch::user_agent;
 use crate::notify::email::{Mailer, SmtpSettings};
 use crate::notify::push::{PushTarget, Pusher};
-use crate::notify::{Parcel, SendError};
+use crate::notify::{Enclosed, Parcel, SendError};
 use crate::secret::{Secret, SecretSource};
 use crate::store::outbox::Waiting;
 use std::collections::VecDeque;
@@ -130,8 +130,8 @@ impl Line {
     }
 
     /// Sends one message.
-    pub async fn send(mut self, target: Addressee, message: Waiting) -> Done {
-        let parcel = parcel(&message);
+    pub async fn send(mut self, target: Addressee, message: Waiting, enclosed: Enclosed) -> Done {
+        let parcel = parcel(&message, enclosed);
         let result = match (&mut self.connection, &target) {
             (Connection::Mail(mailer), Addressee::Mail(to)) => mailer.send(to, &parcel).await,
             (Connection::Push(pusher), Addressee::Push(target)) => {
@@ -155,12 +155,13 @@ impl Line {
 }
 
 /// A message as it goes out.
-pub(super) fn parcel(message: &Waiting) -> Parcel {
+pub(super) fn parcel(message: &Waiting, enclosed: Enclosed) -> Parcel {
     Parcel {
         id: message.id.clone(),
         title: message.title.clone(),
         text: message.body.clone(),
         created_at: message.created_at,
+        enclosed,
     }
 }
 

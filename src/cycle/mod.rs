@@ -11,6 +11,7 @@ use crate::feed::fetch::{FetchPolicy, Fetcher, user_agent};
 use crate::feed::reader::FeedReader;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Utc};
+use enclosing::Pictures;
 use lines::Server;
 use std::collections::HashMap;
 use std::io::Write;
@@ -27,6 +28,7 @@ mod configuration;
 mod data_notices;
 mod deliver;
 mod digests;
+mod enclosing;
 mod evaluate;
 mod guarding;
 mod intake;
@@ -46,6 +48,7 @@ pub use asking::{Asked, ask_everybody};
 pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
 pub use clock_check::{ClockCheck, clock_doubt};
 pub use deliver::waits_for_its_hour;
+pub use enclosing::{Illustrate, SeasonAsked};
 pub use look_back::{look_back, seasons_on_record};
 pub use screening::{screen_again, screened};
 pub use season_courses::season_courses;
@@ -71,6 +74,9 @@ pub struct Engine {
     stop: watch::Receiver<bool>,
     /// Until when servers asked to be left alone.
     resting: HashMap<Server, DateTime<Utc>>,
+    /// What makes the pictures of mails; none if they have none.
+    pub illustrate: Option<Illustrate>,
+    pictures: Pictures,
     /// How long a delivery goes on before it gives way to a cycle or a digest that is due.
     pub least_delivery: Duration,
 }
@@ -130,6 +136,8 @@ impl Engine {
             print: setup.print,
             stop,
             resting: HashMap::new(),
+            illustrate: None,
+            pictures: Pictures::default(),
             least_delivery: LEAST_DELIVERY,
         }
     }

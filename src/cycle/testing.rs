@@ -4,7 +4,7 @@ use super::lines::{mailer, push_target, pusher};
 use crate::config::{Addresses, Config, DemoDelivery};
 use crate::domain::place::site::{Channel, Member, Recipient};
 use crate::notify::wording::{TestOf, test_message};
-use crate::notify::{Parcel, local};
+use crate::notify::{Enclosed, Parcel, local};
 use chrono::{DateTime, Utc};
 use std::io::Write;
 use std::time::Duration;
@@ -52,6 +52,7 @@ pub async fn send_test(
             title: message.title,
             text: message.body,
             created_at: now,
+            enclosed: Enclosed::default(),
         };
         let answer = send_by(config, addresses, channel, &parcel, output).await;
         sent.push(TestSent { channel, answer });

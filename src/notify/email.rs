@@ -23,6 +23,8 @@ use crate::tls::{causes, innermost};
 
 mod bounded;
 mod letter;
+mod page;
+mod paragraphs;
 mod security;
 mod sign_in;
 

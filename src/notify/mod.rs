@@ -1,6 +1,7 @@
 //! Telling people: the wording of messages (pure) and the ways they leave the house.
 
 use chrono::{DateTime, Utc};
+use std::sync::Arc;
 use std::time::Duration;
 
 pub mod email;
@@ -20,6 +21,60 @@ pub struct Parcel {
     pub text: String,
     /// When it was decided on.
     pub created_at: DateTime<Utc>,
+    /// What goes with it by mail.
+    pub enclosed: Enclosed,
+}
+
+/// What goes with a mail beside what it says.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Enclosed {
+    /// The season of the first site that it is about.
+    pub picture: Option<Arc<MailPicture>>,
+    /// Where each site's task is shown.
+    pub links: Option<TaskLinks>,
+    /// The address at which its reader can stop what is not urgent.
+    pub stop: Option<String>,
+}
+
+/// A picture in a mail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MailPicture {
+    /// What it is of.
+    pub title: String,
+    /// What it shows, for those who do not see it.
+    pub description: String,
+    /// The picture, a PNG.
+    pub png: Vec<u8>,
+}
+
+/// Links to what is to be done.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TaskLinks {
+    /// What they are, and until when they work.
+    pub heading: String,
+    /// One for each site.
+    pub sites: Vec<NamedLink>,
+    /// Where the other sites are, if there are too many.
+    pub more: Option<String>,
+}
+
+/// An address with what it leads to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NamedLink {
+    /// What it leads to.
+    pub name: String,
+    /// The address.
+    pub address: String,
+}
+
+impl Enclosed {
+    /// The link that stops what is not urgent.
+    pub fn stop_link(&self) -> Option<NamedLink> {
+        self.stop.as_ref().map(|address| NamedLink {
+            name: wording::STOP_WORDS.to_owned(),
+            address: address.clone(),
+        })
+    }
 }
 
 /// Why a message was not accepted.

@@ -13,6 +13,7 @@ mod count;
 mod digest;
 mod feed;
 mod letter;
+mod links;
 mod milestone;
 mod notation;
 mod proof_of_life;
@@ -33,6 +34,7 @@ pub use count::{
 };
 pub use digest::digest_message;
 pub use feed::feed_message;
+pub use links::{STOP_WORDS, links_heading, more_sites};
 pub use proof_of_life::{Health, proof_of_life};
 pub use test_message::{TestOf, test_message};
 pub use treatment::{how_words, need_words, on_each_field, samples_words, spread_words};
@@ -42,7 +44,7 @@ pub use weather::{weather_words, wet_words};
 pub use work::CAUTIONS;
 
 /// Columns a mail is wrapped to.
-const COLUMNS: usize = 72;
+pub(crate) const COLUMNS: usize = 72;
 
 /// A message ready for the outbox.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -65,8 +65,21 @@ impl SeasonPicture {
         site: &str,
         today: NaiveDate,
     ) -> Result<Vec<Self>, StoreError> {
+        Self::of_site_for(config, store, site, today, &config.service.notation)
+    }
+
+    /// The same for a reader who wants numbers and dates written in their way.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn of_site_for(
+        config: &Config,
+        store: &Store,
+        site: &str,
+        today: NaiveDate,
+        notation: &Notation,
+    ) -> Result<Vec<Self>, StoreError> {
         let forecast = None;
-        let notation = &config.service.notation;
         let courses = season_courses(config, store, site, today)?;
         let made = courses.into_iter().map(|(here, course)| {
             let outlook = SpeciesOutlook::of(&here, forecast, notation);

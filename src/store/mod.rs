@@ -12,6 +12,7 @@ pub mod backup;
 pub mod batches;
 pub mod bulk;
 mod busy;
+mod calendar;
 mod copy;
 pub mod feeds;
 pub mod findings;
@@ -21,6 +22,7 @@ pub mod held_values;
 pub mod in_force;
 mod integrity;
 pub mod journal;
+pub mod links;
 pub mod milestones;
 pub mod notice_log;
 pub mod outbox;
@@ -168,6 +170,9 @@ pub enum StoreError {
         /// What is in the way, and what to do.
         reason: String,
     },
+    /// There can be no secret for the keys of links.
+    #[error("{0}, so that mails could have no links")]
+    NoSecret(&'static str),
     /// A statement failed.
     #[error(
         "the database refused a statement; is the disk full, or the file damaged or no database of hatchbell?"

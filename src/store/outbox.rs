@@ -93,6 +93,8 @@ pub struct Waiting {
     pub body: String,
     /// Whether it breaks quiet hours that let urgent messages through.
     pub urgent: bool,
+    /// Site ids; of the operator's messages about feeds, station ids.
+    pub places: Vec<String>,
     /// When it was decided on.
     pub created_at: DateTime<Utc>,
     /// Attempts so far.
@@ -211,7 +213,7 @@ impl Store {
     /// [`StoreError`] if the database fails.
     pub fn waiting(&self, number: i64) -> Result<Option<Waiting>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT message_id, recipient, member, channel, title, body, urgent, created_at, tries
+            "SELECT message_id, recipient, member, channel, title, body, urgent, created_at, tries, places
              FROM outbox WHERE id = ?1 AND state = 'waiting'",
         )?;
         let mut rows = statement.query([number])?;
@@ -230,6 +232,7 @@ impl Store {
             urgent: row.get(6)?,
             created_at: row.get(7)?,
             tries: row.get(8)?,
+            places: parts(&row.get::<_, String>(9)?),
         }))
     }
 

@@ -11,6 +11,8 @@ use tracing::error;
 pub(super) enum NoPage {
     /// There is no such thing, or not for whoever asks.
     NotFound,
+    /// The link worked for a while, which is over.
+    Lapsed,
     /// The database fails.
     Store(StoreError),
     /// The program has made a mistake.
@@ -50,6 +52,11 @@ impl IntoResponse for NoPage {
                 StatusCode::NOT_FOUND,
                 "There is no such page",
                 "Perhaps the site has another id now.",
+            ),
+            Self::Lapsed => (
+                StatusCode::GONE,
+                "This link has lapsed",
+                "It came with a message that is too old to go by. A newer message has a newer link.",
             ),
             Self::Store(problem) => {
                 error!("a page cannot be shown: {}", problem.in_full());

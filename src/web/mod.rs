@@ -2,6 +2,8 @@
 //! runs beside the cycles in a thread of its own, with connections to the database of its own.
 
 mod answers;
+mod calendar_text;
+mod capability;
 mod overview;
 mod routes;
 mod server;

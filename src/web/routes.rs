@@ -1,6 +1,7 @@
 //! Which address shows what, and what every answer says to the browser.
 
 use super::answers::NoPage;
+use super::capability::capability_routes;
 use super::overview::overview;
 use super::site::site;
 use super::state::PageState;
@@ -32,6 +33,7 @@ pub(super) fn routes(shared: Arc<PageState>) -> Router {
         .route("/", get(overview))
         .route("/sites/{site}", get(site))
         .route("/style.css", get(style))
+        .merge(capability_routes())
         .fallback(async || NoPage::NotFound)
         .with_state(shared)
         .layer(RequestBodyLimitLayer::new(MOST_BYTES))

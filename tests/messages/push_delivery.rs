@@ -3,7 +3,7 @@
 use crate::support::http_server::{Exchange, Reply, ScriptedServer};
 use chrono::{TimeZone, Utc};
 use hatchbell::notify::push::{PushFormat, PushTarget, Pusher};
-use hatchbell::notify::{Parcel, SendError};
+use hatchbell::notify::{Enclosed, Parcel, SendError};
 use hatchbell::secret::Secret;
 use std::time::Duration;
 
@@ -16,6 +16,7 @@ fn parcel() -> Parcel {
         title: "Eggs hatch – Mill Green · 412 °C·d".to_owned(),
         text: "First grubs in 3 days.\nWater in 12 mm – at dusk.\n".to_owned(),
         created_at: Utc.with_ymd_and_hms(2026, 7, 3, 5, 30, 0).unwrap(),
+        enclosed: Enclosed::default(),
     }
 }
 

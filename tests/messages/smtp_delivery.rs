@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use chrono::DateTime;
 use hatchbell::notify::email::{Mailer, SmtpSecurity, SmtpSettings, message_id};
-use hatchbell::notify::{Parcel, SendError};
+use hatchbell::notify::{Enclosed, Parcel, SendError};
 use hatchbell::secret::Secret;
 
 use crate::support::certificates::Certificates;
@@ -50,6 +50,7 @@ fn parcel() -> Parcel {
         title: "Grüne Wiese: eggs hatch, 412 °C·d".into(),
         text: TEXT.into(),
         created_at: DateTime::from_timestamp(1_780_000_000, 0).expect("a date"),
+        enclosed: Enclosed::default(),
     }
 }
 

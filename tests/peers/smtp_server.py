@@ -74,7 +74,7 @@ class Sink:
             rcpt_to=envelope.rcpt_tos,
             content=envelope.content.decode("utf-8", "backslashreplace"),
             headers=[[name, str(value)] for name, value in message.items()],
-            text=message.get_content(),
+            text=message.get_body(("plain",)).get_content(),
             tls=server.transport.get_extra_info("sslcontext") is not None,
             user=session.auth_data,
         )

@@ -10,6 +10,7 @@ mod database_faults;
 mod delivery;
 mod hours;
 mod kills;
+mod links;
 mod promise;
 mod reload;
 mod whole_way;

@@ -1,6 +1,7 @@
 //! What to tell whom, and when: milestones passed and ahead, notices, who gets them and when, trouble
 //! with feeds.
 
+pub mod calendar;
 pub mod counting_notice;
 pub mod data_notice;
 pub mod digest;

@@ -2,10 +2,15 @@
 
 use std::time::SystemTime;
 
+use askama::Template;
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use lettre::address::Address;
-use lettre::message::header::{ContentType, HeaderName, HeaderValue, MIME_VERSION_1_0};
-use lettre::message::{Mailbox, Message};
+use lettre::message::header::{ContentType, HeaderName, HeaderValue};
+use lettre::message::{Attachment, Mailbox, Message, MultiPart, SinglePart};
+use ring::digest::{SHA256, digest};
 
+use super::page::LetterPage;
 use crate::notify::Parcel;
 
 /// Last second a mail's date can name, 9999-12-31T23:59:59Z.
@@ -20,19 +25,71 @@ pub(super) fn message(from: &Mailbox, to: Mailbox, parcel: &Parcel) -> Result<Me
             parcel.created_at
         ));
     }
-    let automatic = HeaderName::new_from_ascii_str("Auto-Submitted");
-    Message::builder()
+    let mut builder = Message::builder()
         .from(from.clone())
         .to(to)
         .subject(without_controls(&parcel.title))
         .date(SystemTime::from(parcel.created_at))
         .message_id(Some(message_id(&parcel.id, from.email.as_ref())))
-        .raw_header(HeaderValue::new(automatic, "auto-generated".to_owned()))
-        .header(MIME_VERSION_1_0)
-        .header(ContentType::TEXT_PLAIN)
-        // The end of the mail brings a line end of its own.
-        .body(parcel.text.trim_end_matches(['\r', '\n']).to_owned())
-        .map_err(|error| error.to_string())
+        .raw_header(raw("Auto-Submitted", "auto-generated"));
+    if let Some(address) = one_click(parcel) {
+        builder = builder
+            .raw_header(raw("List-Unsubscribe", &format!("<{address}>")))
+            .raw_header(raw("List-Unsubscribe-Post", "List-Unsubscribe=One-Click"));
+    }
+    let parts = parts(parcel).map_err(|error| error.to_string())?;
+    builder.multipart(parts).map_err(|error| error.to_string())
+}
+
+fn raw(name: &'static str, value: &str) -> HeaderValue {
+    HeaderValue::new(HeaderName::new_from_ascii_str(name), value.to_owned())
+}
+
+/// Where one click stops what is not urgent (RFC 8058, which asks for HTTPS).
+fn one_click(parcel: &Parcel) -> Option<&str> {
+    let address = parcel.enclosed.stop.as_deref()?;
+    address.starts_with("https://").then_some(address)
+}
+
+/// The text, and the same as a page with its picture. What divides the parts follows from the parcel.
+fn parts(parcel: &Parcel) -> Result<MultiPart, askama::Error> {
+    let of_parcel = URL_SAFE_NO_PAD.encode(digest(&SHA256, parcel.id.as_bytes()));
+    let picture_id = format!("season.{of_parcel}@hatchbell");
+    let page = LetterPage::of(parcel, &picture_id).render()?;
+    let page = SinglePart::html(page);
+    let both = MultiPart::alternative().boundary(format!("letter.{of_parcel}"));
+    // The end of the mail brings a line end of its own.
+    let both = both.singlepart(SinglePart::plain(text(parcel)));
+    let Some(picture) = &parcel.enclosed.picture else {
+        return Ok(both.singlepart(page));
+    };
+    let with_picture = MultiPart::related()
+        .boundary(format!("page.{of_parcel}"))
+        .singlepart(page)
+        .singlepart(Attachment::new_inline(picture_id).body(picture.png.clone(), png()));
+    Ok(both.multipart(with_picture))
+}
+
+fn png() -> ContentType {
+    ContentType::parse("image/png").unwrap_or(ContentType::TEXT_PLAIN)
+}
+
+/// What the mail says, with its links below.
+fn text(parcel: &Parcel) -> String {
+    let mut text = parcel.text.trim_end_matches(['\r', '\n']).to_owned();
+    if let Some(links) = &parcel.enclosed.links {
+        text += &format!("\n\n{}", links.heading);
+        for link in &links.sites {
+            text += &format!("\n- {}: {}", link.name, link.address);
+        }
+        if let Some(words) = &links.more {
+            text += &format!("\n{words}");
+        }
+    }
+    if let Some(link) = parcel.enclosed.stop_link() {
+        text += &format!("\n\n{}: {}", link.name, link.address);
+    }
+    text
 }
 
 /// `text` on one line: control characters become spaces.
@@ -101,6 +158,7 @@ mod tests {
     use chrono::{DateTime, Utc};
 
     use super::*;
+    use crate::notify::Enclosed;
 
     fn parcel(title: &str, created_at: DateTime<Utc>) -> Parcel {
         Parcel {
@@ -108,6 +166,7 @@ mod tests {
             title: title.into(),
             text: "Water in.\n".into(),
             created_at,
+            enclosed: Enclosed::default(),
         }
     }
 

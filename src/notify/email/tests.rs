@@ -6,6 +6,7 @@ use std::net::TcpListener;
 use chrono::DateTime;
 
 use super::*;
+use crate::notify::Enclosed;
 
 const PASSWORD: &str = "verdant-slope-41";
 
@@ -36,6 +37,7 @@ fn parcel() -> Parcel {
         title: "Eggs hatch at the Lower Green".into(),
         text: "412 °C·d".into(),
         created_at: DateTime::from_timestamp(1_780_000_000, 0).expect("a date"),
+        enclosed: Enclosed::default(),
     }
 }
 

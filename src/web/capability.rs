@@ -1,0 +1,332 @@
+//! What links with a key of their own lead to: a task, a calendar, and stopping mail. Nobody signs in for
+//! them; whoever has the address has what it is for, and nothing else.
+
+use super::answers::{NoPage, page};
+use super::calendar_text::CalendarText;
+use super::state::PageState;
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::domain::notation::Notation;
+use crate::domain::place::site::{Member, Recipient};
+use crate::domain::telling::calendar::{CalendarToday, PublishedEvent, published};
+use crate::link::{LinkKeys, LinkTo, task_ends};
+use crate::report::calendar::site_calendar;
+use crate::report::plan::PlanReport;
+use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
+use crate::store::links::MailStop;
+use crate::store::{Store, StoreError};
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use axum::routing::{get, post};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{DateTime, NaiveDate, Utc};
+use ring::digest::{SHA256, digest};
+use std::sync::Arc;
+use tracing::info;
+
+/// Their addresses, as [`crate::link`] makes them.
+pub(super) fn capability_routes() -> Router<Arc<PageState>> {
+    Router::new()
+        .route("/task/{message}/{site}/{key}", get(task))
+        .route("/calendar/{recipient}/{key}", get(calendar))
+        .route("/stop-mail/{recipient}/{key}", get(stop_page).post(stop))
+        .route("/stop-mail/{recipient}/{key}/undo", post(send_again))
+}
+
+#[derive(Template)]
+#[template(path = "task.html", config = "src/web/askama.toml")]
+struct TaskPage<'p> {
+    plan: &'p PlanReport,
+    due: &'p SiteStatus,
+    notation: &'p Notation,
+    written: NaiveDate,
+    last_day: NaiveDate,
+}
+
+/// What is to be done at the site of a message.
+async fn task(
+    State(shared): State<Arc<PageState>>,
+    Path((message, site, key)): Path<(String, String, String)>,
+) -> Result<Response, NoPage> {
+    let made = tokio::task::spawn_blocking(move || {
+        let in_force = shared.in_force();
+        let found = shared.ask(|asked| {
+            let (config, store) = (asked.config, asked.store);
+            let to = LinkTo::Task {
+                message: &message,
+                site: &site,
+            };
+            if !fits(store, to, &key)? {
+                return Ok(Err(NoPage::NotFound));
+            }
+            let Some(of) = store.message_of_task(&message)? else {
+                return Ok(Err(NoPage::NotFound));
+            };
+            let ends = task_ends(of.created_at).date_naive();
+            if asked.today >= ends {
+                return Ok(Err(NoPage::Lapsed));
+            }
+            let whose = config.member_and_recipient(&of.recipient);
+            let theirs = whose.filter(|(member, recipient)| {
+                of.member.as_ref().is_none_or(|meant| *meant == member.id)
+                    && of.places.contains(&site)
+                    && recipient.sites.contains(&site)
+            });
+            let site_of = theirs.and_then(|(member, _)| {
+                let one = member.sites.iter().find(|one| one.id == site)?;
+                Some((member, one))
+            });
+            let Some(site_of) = site_of else {
+                return Ok(Err(NoPage::NotFound));
+            };
+            let plan = PlanReport::of(config, store, site_of, asked.today)?;
+            let shown = ShownSites {
+                site: Some(&site),
+                ..ShownSites::default()
+            };
+            let moment = StatusMoment {
+                today: asked.today,
+                now: Clock::Machine.now(),
+                configuration: OnDisk::Usable(&in_force.digest),
+                faults: &in_force.faults,
+            };
+            let status = Status::of(config, store, shown, moment)?;
+            let notation = theirs.map(|(_, recipient)| recipient.notation.clone());
+            Ok(Ok((plan, status, notation, of.created_at, ends)))
+        })?;
+        let (plan, status, notation, written, ends) = found?;
+        let due = status.sites.first().ok_or(NoPage::NotFound)?;
+        let shown = page(&TaskPage {
+            plan: &plan,
+            due,
+            notation: &notation.unwrap_or_default(),
+            written: written.date_naive(),
+            last_day: ends.pred_opt().unwrap_or(ends),
+        })?;
+        Ok(unkept(shown))
+    });
+    made.await?
+}
+
+/// Whether a key fits; none does before the first link was made.
+fn fits(store: &Store, to: LinkTo<'_>, key: &str) -> Result<bool, StoreError> {
+    let secret = store.link_secret()?;
+    Ok(secret.is_some_and(|secret| LinkKeys::new(&secret).fits(to, key)))
+}
+
+/// A page that no browser keeps: its address is a key.
+fn unkept(page: Html<String>) -> Response {
+    ([(header::CACHE_CONTROL, "no-store")], page).into_response()
+}
+
+/// A site's events as they are now, and as they were published.
+struct SiteEvents {
+    site: String,
+    holds: CalendarToday,
+    events: Vec<PublishedEvent>,
+    has_changed: bool,
+}
+
+/// A recipient's calendar.
+async fn calendar(
+    State(shared): State<Arc<PageState>>,
+    Path((recipient, key)): Path<(String, String)>,
+    headers: HeaderMap,
+) -> Result<Response, NoPage> {
+    let made = tokio::task::spawn_blocking(move || {
+        let now = Clock::Machine.now();
+        let config = shared.in_force().config;
+        let found = shared.ask(|asked| {
+            let Some((member, reader)) =
+                reader_of_calendar(&config, asked.store, &recipient, &key)?
+            else {
+                return Ok(None);
+            };
+            let mut sites = Vec::new();
+            for site in &member.sites {
+                if reader.sites.contains(&site.id) {
+                    let holds = site_calendar(&config, asked.store, (member, site), asked.today)?;
+                    sites.push(site_events(asked.store, &site.id, holds, asked.today, now)?);
+                }
+            }
+            Ok(Some((reader, sites, asked.today, asked.store.install()?)))
+        })?;
+        let (reader, mut sites, today, install) = found.ok_or(NoPage::NotFound)?;
+        if sites.iter().any(|one| one.has_changed) {
+            let mut store = Store::open(&config.service.database)?;
+            for one in sites.iter_mut().filter(|one| one.has_changed) {
+                let holds = std::mem::take(&mut one.holds);
+                one.events = store.publish_events(&one.site, holds, today, now)?;
+            }
+        }
+        let name = format!("{}: {}", config.service.name, reader.name);
+        let mut text = CalendarText::new(&name, &install);
+        for one in &sites {
+            let hears = |event: &&PublishedEvent| match (&event.event.species, &reader.species) {
+                (Some(of), Some(wanted)) => wanted.contains(of),
+                _ => true,
+            };
+            for event in one.events.iter().filter(hears) {
+                text.event(&one.site, event);
+            }
+        }
+        Ok(calendar_answer(text.finish(), &headers))
+    });
+    made.await?
+}
+
+fn reader_of_calendar<'c>(
+    config: &'c Config,
+    store: &Store,
+    recipient: &str,
+    key: &str,
+) -> Result<Option<(&'c Member, &'c Recipient)>, StoreError> {
+    let Some(edition) = store.calendar_edition(recipient)? else {
+        return Ok(None);
+    };
+    let to = LinkTo::Calendar {
+        recipient,
+        edition: edition.edition,
+    };
+    if !edition.is_open || !fits(store, to, key)? {
+        return Ok(None);
+    }
+    let found = config.member_and_recipient(recipient);
+    Ok(found.filter(|(member, _)| member.id == edition.member))
+}
+
+fn site_events(
+    store: &Store,
+    site: &str,
+    holds: CalendarToday,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<SiteEvents, StoreError> {
+    let before = store.published_events(site)?;
+    let events = published(before.clone(), holds.clone(), today, now);
+    Ok(SiteEvents {
+        site: site.to_owned(),
+        holds,
+        has_changed: events != before,
+        events,
+    })
+}
+
+/// The file, unless the reader has it already.
+fn calendar_answer(text: String, headers: &HeaderMap) -> Response {
+    let tag = URL_SAFE_NO_PAD.encode(digest(&SHA256, text.as_bytes()));
+    let tag = format!("\"{tag}\"");
+    let known = headers.get(header::IF_NONE_MATCH);
+    let known = known.and_then(|value| value.to_str().ok());
+    let is_known = known.is_some_and(|known| known.split(',').any(|one| one.trim() == tag));
+    let headers = [
+        (header::ETAG, tag),
+        (
+            header::CONTENT_TYPE,
+            "text/calendar; charset=utf-8".to_owned(),
+        ),
+    ];
+    if is_known {
+        return (StatusCode::NOT_MODIFIED, headers).into_response();
+    }
+    (headers, text).into_response()
+}
+
+#[derive(Template)]
+#[template(path = "stop.html", config = "src/web/askama.toml")]
+struct StopPage<'p> {
+    name: &'p str,
+    answer_to: &'p str,
+    recipient: &'p str,
+    key: &'p str,
+    since: Option<NaiveDate>,
+    notation: &'p Notation,
+}
+
+/// What a request to the page that stops mail wants.
+#[derive(Clone, Copy)]
+enum StopWish {
+    Look,
+    Stop,
+    SendAgain,
+}
+
+/// Whoever looks, a mail scanner for one, changes nothing.
+async fn stop_page(
+    shared: State<Arc<PageState>>,
+    path: Path<(String, String)>,
+) -> Result<Response, NoPage> {
+    answer_stop(shared, path, StopWish::Look).await
+}
+
+/// One click, of a mail program or of the button (RFC 8058): whatever the body says, and without cookies.
+async fn stop(
+    shared: State<Arc<PageState>>,
+    path: Path<(String, String)>,
+) -> Result<Response, NoPage> {
+    answer_stop(shared, path, StopWish::Stop).await
+}
+
+async fn send_again(
+    shared: State<Arc<PageState>>,
+    path: Path<(String, String)>,
+) -> Result<Response, NoPage> {
+    answer_stop(shared, path, StopWish::SendAgain).await
+}
+
+async fn answer_stop(
+    State(shared): State<Arc<PageState>>,
+    Path((recipient, key)): Path<(String, String)>,
+    wish: StopWish,
+) -> Result<Response, NoPage> {
+    let made = tokio::task::spawn_blocking(move || {
+        let config = shared.in_force().config;
+        let to = LinkTo::StopMail {
+            recipient: &recipient,
+        };
+        let is_fit = shared.ask(|asked| fits(asked.store, to, &key))?;
+        let whose = config.member_and_recipient(&recipient);
+        let address = config.addresses.get(&recipient);
+        let address = address.and_then(|one| one.email.as_ref());
+        let ((member, reader), address) = match (whose, address) {
+            (Some(whose), Some(address)) if is_fit => (whose, address),
+            _ => return Err(NoPage::NotFound),
+        };
+        match wish {
+            StopWish::Look => {}
+            StopWish::Stop => {
+                let stop = MailStop {
+                    since: Clock::Machine.now(),
+                    address: address.clone(),
+                };
+                let store = Store::open(&config.service.database)?;
+                store.note_mail_stop(&recipient, Some(&stop))?;
+                info!(
+                    recipient,
+                    "mail that is not urgent is stopped by its reader"
+                );
+            }
+            StopWish::SendAgain => {
+                let store = Store::open(&config.service.database)?;
+                store.note_mail_stop(&recipient, None)?;
+                info!(recipient, "all mail is sent again, as its reader wants");
+            }
+        }
+        let stop = shared.ask(|asked| Ok(asked.store.mail_stops()?.remove(&recipient)))?;
+        let stop = stop.filter(|stop| stop.address == *address);
+        let shown = page(&StopPage {
+            name: &reader.name,
+            answer_to: config.answer_to(member),
+            recipient: &recipient,
+            key: &key,
+            since: stop.map(|stop| stop.since.date_naive()),
+            notation: &reader.notation,
+        })?;
+        Ok(unkept(shown))
+    });
+    made.await?
+}
