@@ -12,7 +12,7 @@ const LATE: TimeDelta = TimeDelta::hours(2);
 
 /// What tells whether the service does its work.
 #[derive(Debug, Clone)]
-pub struct Health {
+pub struct ServiceHealth {
     /// When the last cycle ran.
     pub last_cycle: Option<DateTime<Utc>>,
     /// Whether one has run, and none is overdue.
@@ -25,7 +25,7 @@ pub struct Health {
     pub messages: Tally,
 }
 
-impl Health {
+impl ServiceHealth {
     /// By what is stored.
     ///
     /// # Errors

@@ -2,7 +2,7 @@
 
 use super::state::PageState;
 use crate::clock::Clock;
-use crate::report::health::Health;
+use crate::report::health::ServiceHealth;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -21,13 +21,14 @@ pub(super) async fn readyz(State(shared): State<Arc<PageState>>) -> Response {
 
 /// Nobody has to look: besides, days arrive and no message was given up.
 pub(super) async fn healthz(State(shared): State<Arc<PageState>>) -> Response {
-    answer(judged(shared, Health::is_well).await)
+    answer(judged(shared, ServiceHealth::is_well).await)
 }
 
-async fn judged(shared: Arc<PageState>, judge: fn(&Health) -> bool) -> bool {
+async fn judged(shared: Arc<PageState>, judge: fn(&ServiceHealth) -> bool) -> bool {
     let judged = tokio::task::spawn_blocking(move || {
         let now = Clock::Machine.now();
-        let health = shared.ask(|asked| Health::of(asked.config, asked.store, asked.today, now));
+        let health =
+            shared.ask(|asked| ServiceHealth::of(asked.config, asked.store, asked.today, now));
         health.map_or_else(
             |problem| {
                 error!("whether all is well cannot be told: {}", problem.in_full());

@@ -4,7 +4,7 @@
 use super::answers::NoPage;
 use super::state::PageState;
 use crate::clock::Clock;
-use crate::report::health::Health;
+use crate::report::health::ServiceHealth;
 use crate::report::week::{LayerDepth, Week};
 use axum::extract::State;
 use axum::http::header;
@@ -21,7 +21,8 @@ pub(super) async fn metrics(
 ) -> Result<impl IntoResponse, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
         let now = Clock::Machine.now();
-        let health = shared.ask(|asked| Health::of(asked.config, asked.store, asked.today, now))?;
+        let health =
+            shared.ask(|asked| ServiceHealth::of(asked.config, asked.store, asked.today, now))?;
         Ok::<_, NoPage>(written(&health, &*shared.week()?))
     });
     let headers = [
@@ -65,7 +66,7 @@ fn one<V>(value: V) -> [(Option<(&'static str, String)>, V); 1] {
     [(None, value)]
 }
 
-fn written(health: &Health, week: &Week) -> String {
+fn written(health: &ServiceHealth, week: &Week) -> String {
     let mut text = Exposition::default();
     let version = Some(("version", env!("CARGO_PKG_VERSION").to_owned()));
     text.family(

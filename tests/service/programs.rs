@@ -71,7 +71,7 @@ impl Served {
     /// The same after its first cycle.
     pub fn after_a_cycle(days: &str) -> Self {
         let mut served = Self::on("file = \"days.csv\"", days);
-        served.manager.hears("station asked");
+        served.manager.hears("stations asked");
         served
     }
 

@@ -1,8 +1,8 @@
 //! Each address for programs: the same values as the screens, as JSON.
 
 use super::description::{BadQuestion, Forbidden, NotFound, SiteParameter};
-use super::problem::Problem;
-use super::question::{Asking, NothingElse, OfYear, OnDay, Part, SiteId};
+use super::problem::ProblemDetails;
+use super::question::{Asking, ListPart, NothingElse, OfYear, OnDay, SiteId};
 use crate::clock::Clock;
 use crate::domain::place::site::{Member, Site};
 use crate::report::outlook::OutlookReport;
@@ -21,15 +21,15 @@ use axum::extract::State;
 use serde_json::Value;
 use std::sync::Arc;
 
-type Shared = State<Arc<PageState>>;
+type PageShared = State<Arc<PageState>>;
 
 /// Works an answer out where it may wait for the disk.
 async fn worked_out<T: Send + 'static>(
-    work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
-) -> Result<Json<T>, Problem> {
+    work: impl FnOnce() -> Result<T, ProblemDetails> + Send + 'static,
+) -> Result<Json<T>, ProblemDetails> {
     match tokio::task::spawn_blocking(work).await {
         Ok(answer) => answer.map(Json),
-        Err(fault) => Err(Problem::fault(&fault.to_string())),
+        Err(fault) => Err(ProblemDetails::fault(&fault.to_string())),
     }
 }
 
@@ -39,13 +39,13 @@ fn of_site<T>(
     access: &Access,
     site: &str,
     answer: impl FnOnce(&Asked<'_>, (&Member, &Site)) -> Result<T, StoreError>,
-) -> Result<T, Problem> {
+) -> Result<T, ProblemDetails> {
     let found = shared.ask(|asked| {
         let mut sites = asked.config.sites();
         let of = sites.find(|(member, one)| one.id == site && access.may_see(member));
         of.map(|of| answer(&asked, of)).transpose()
     })?;
-    found.ok_or_else(|| Problem::not_found("there is no such site"))
+    found.ok_or_else(|| ProblemDetails::not_found("there is no such site"))
 }
 
 fn status(
@@ -69,13 +69,13 @@ fn status(
     (status = 200, body = Week), (status = 400, response = BadQuestion), (status = 403, response = Forbidden),
 ))]
 pub(super) async fn week(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
     _: Asking<NothingElse>,
-) -> Result<Json<Week>, Problem> {
+) -> Result<Json<Week>, ProblemDetails> {
     worked_out(move || {
         if !access.is_operator() {
-            return Err(Problem::forbidden(
+            return Err(ProblemDetails::forbidden(
                 "the week over all sites is the operator's",
             ));
         }
@@ -85,14 +85,14 @@ pub(super) async fn week(
 }
 
 /// The sites that may be seen, in the order of the configuration
-#[utoipa::path(get, path = "/sites", params(Part), responses(
+#[utoipa::path(get, path = "/sites", params(ListPart), responses(
     (status = 200, body = [ListedSite]), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
 ))]
 pub(super) async fn sites(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
-    Asking(part): Asking<Part>,
-) -> Result<Json<Vec<ListedSite>>, Problem> {
+    Asking(part): Asking<ListPart>,
+) -> Result<Json<Vec<ListedSite>>, ProblemDetails> {
     let config = shared.in_force().config;
     let seen: Vec<_> = config
         .sites()
@@ -102,7 +102,7 @@ pub(super) async fn sites(
         None => 0,
         Some(id) => {
             let place = seen.iter().position(|(_, site)| site.id == id);
-            1 + place.ok_or_else(|| Problem::not_found("after: there is no such site"))?
+            1 + place.ok_or_else(|| ProblemDetails::not_found("after: there is no such site"))?
         }
     };
     let listed = seen.into_iter().skip(from).take(part.limit());
@@ -114,11 +114,11 @@ pub(super) async fn sites(
     (status = 200, body = [SiteStatus]), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
 ))]
 pub(super) async fn site_status(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
     SiteId(site): SiteId,
     Asking(on): Asking<OnDay>,
-) -> Result<Json<Vec<SiteStatus>>, Problem> {
+) -> Result<Json<Vec<SiteStatus>>, ProblemDetails> {
     worked_out(move || {
         of_site(&shared, &access, &site, |asked, _| {
             let shown = ShownSites {
@@ -136,11 +136,11 @@ pub(super) async fn site_status(
     (status = 200, body = PlanReport), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
 ))]
 pub(super) async fn site_plan(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
     SiteId(site): SiteId,
     Asking(on): Asking<OnDay>,
-) -> Result<Json<PlanReport>, Problem> {
+) -> Result<Json<PlanReport>, ProblemDetails> {
     worked_out(move || {
         of_site(&shared, &access, &site, |asked, of| {
             PlanReport::of(asked.config, asked.store, of, on.or(asked.today))
@@ -154,11 +154,11 @@ pub(super) async fn site_plan(
     (status = 200, body = OutlookReport), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
 ))]
 pub(super) async fn site_outlook(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
     SiteId(site): SiteId,
     Asking(on): Asking<OnDay>,
-) -> Result<Json<OutlookReport>, Problem> {
+) -> Result<Json<OutlookReport>, ProblemDetails> {
     worked_out(move || {
         of_site(&shared, &access, &site, |asked, of| {
             OutlookReport::of(asked.config, asked.store, of, on.or(asked.today))
@@ -172,11 +172,11 @@ pub(super) async fn site_outlook(
     (status = 200, body = Object), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
 ))]
 pub(super) async fn site_season(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
     SiteId(site): SiteId,
     Asking(of_year): Asking<OfYear>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Value>, ProblemDetails> {
     worked_out(move || {
         let season = of_site(&shared, &access, &site, |asked, of| {
             let made = SeasonReport::of(asked.config, asked.store, of, of_year.year(), asked.today);
@@ -187,7 +187,7 @@ pub(super) async fn site_season(
         })?;
         match season {
             Ok(season) => Ok(season.to_json()),
-            Err(none) => Err(Problem::not_found(&none.to_string())),
+            Err(none) => Err(ProblemDetails::not_found(&none.to_string())),
         }
     })
     .await
@@ -198,10 +198,10 @@ pub(super) async fn site_season(
     (status = 200, body = [StationStatus]), (status = 400, response = BadQuestion),
 ))]
 pub(super) async fn stations(
-    State(shared): Shared,
+    State(shared): PageShared,
     _: Access,
     _: Asking<NothingElse>,
-) -> Result<Json<Vec<StationStatus>>, Problem> {
+) -> Result<Json<Vec<StationStatus>>, ProblemDetails> {
     worked_out(move || {
         let stations =
             shared.ask(|asked| StationStatus::of_all(asked.config, asked.store, asked.today))?;
@@ -215,13 +215,15 @@ pub(super) async fn stations(
     (status = 200, body = OutboxStatus), (status = 400, response = BadQuestion), (status = 403, response = Forbidden),
 ))]
 pub(super) async fn outbox(
-    State(shared): Shared,
+    State(shared): PageShared,
     access: Access,
     _: Asking<NothingElse>,
-) -> Result<Json<OutboxStatus>, Problem> {
+) -> Result<Json<OutboxStatus>, ProblemDetails> {
     worked_out(move || {
         if !access.is_operator() {
-            return Err(Problem::forbidden("messages are the operator's to see"));
+            return Err(ProblemDetails::forbidden(
+                "messages are the operator's to see",
+            ));
         }
         let now = Clock::Machine.now();
         Ok(shared.ask(|asked| OutboxStatus::of(asked.config, asked.store, now))?)

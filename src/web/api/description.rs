@@ -1,6 +1,6 @@
 //! What all addresses for programs have in common, for their description.
 
-use super::problem::Problem;
+use super::problem::ProblemDetails;
 use utoipa::{IntoParams, OpenApi, ToResponse};
 
 /// The description, without its addresses.
@@ -14,7 +14,7 @@ use utoipa::{IntoParams, OpenApi, ToResponse};
                        applicator decide.",
     ),
     servers((url = "/api/v1")),
-    components(schemas(Problem), responses(BadQuestion, NotFound, Forbidden)),
+    components(schemas(ProblemDetails), responses(BadQuestion, NotFound, Forbidden)),
 )]
 pub(super) struct Description;
 
@@ -22,19 +22,19 @@ pub(super) struct Description;
 #[derive(ToResponse)]
 #[response(content_type = "application/problem+json")]
 #[expect(dead_code, reason = "it describes what is written, and is never made")]
-pub(super) struct BadQuestion(Problem);
+pub(super) struct BadQuestion(ProblemDetails);
 
 /// There is no such thing, or not for whoever asks.
 #[derive(ToResponse)]
 #[response(content_type = "application/problem+json")]
 #[expect(dead_code, reason = "it describes what is written, and is never made")]
-pub(super) struct NotFound(Problem);
+pub(super) struct NotFound(ProblemDetails);
 
 /// It is not for whoever asks.
 #[derive(ToResponse)]
 #[response(content_type = "application/problem+json")]
 #[expect(dead_code, reason = "it describes what is written, and is never made")]
-pub(super) struct Forbidden(Problem);
+pub(super) struct Forbidden(ProblemDetails);
 
 /// The site that an address is about.
 #[derive(IntoParams)]

@@ -10,7 +10,7 @@ use super::state::PageState;
 use axum::Router;
 use axum::http::header;
 use axum::routing::get;
-use problem::Problem;
+use problem::ProblemDetails;
 use std::sync::Arc;
 use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
@@ -36,6 +36,6 @@ pub(super) fn api() -> Router<Arc<PageState>> {
     };
     router
         .route("/openapi.json", get(described))
-        .fallback(async || Problem::no_address())
-        .method_not_allowed_fallback(async || Problem::other_method())
+        .fallback(async || ProblemDetails::no_address())
+        .method_not_allowed_fallback(async || ProblemDetails::other_method())
 }

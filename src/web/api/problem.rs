@@ -7,9 +7,9 @@ use serde::Serialize;
 use tracing::error;
 use utoipa::ToSchema;
 
-/// Problem details (RFC 9457). The type is always `about:blank`: the status says which problem it is.
+/// ProblemDetails details (RFC 9457). The type is always `about:blank`: the status says which problem it is.
 #[derive(Debug, Serialize, ToSchema)]
-pub(crate) struct Problem {
+pub(crate) struct ProblemDetails {
     /// The HTTP status.
     status: u16,
     /// The same in words.
@@ -19,11 +19,11 @@ pub(crate) struct Problem {
     detail: Option<String>,
 }
 
-impl Problem {
+impl ProblemDetails {
     fn of(status: StatusCode, detail: Option<String>) -> Self {
         Self {
             status: status.as_u16(),
-            title: status.canonical_reason().unwrap_or("Problem"),
+            title: status.canonical_reason().unwrap_or("ProblemDetails"),
             detail,
         }
     }
@@ -62,7 +62,7 @@ impl Problem {
     }
 }
 
-impl From<StoreError> for Problem {
+impl From<StoreError> for ProblemDetails {
     fn from(problem: StoreError) -> Self {
         error!("a program cannot be answered: {}", problem.in_full());
         let detail = "what is stored cannot be read; the service's journal has the reason";
@@ -70,7 +70,7 @@ impl From<StoreError> for Problem {
     }
 }
 
-impl IntoResponse for Problem {
+impl IntoResponse for ProblemDetails {
     fn into_response(self) -> Response {
         let status = StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         let kind = [(header::CONTENT_TYPE, "application/problem+json")];

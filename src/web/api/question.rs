@@ -1,6 +1,6 @@
 //! What a program may ask for beside the address, and its limits.
 
-use super::problem::Problem;
+use super::problem::ProblemDetails;
 use axum::extract::rejection::{PathRejection, QueryRejection};
 use axum::extract::{FromRequestParts, Path, Query};
 use axum::http::request::Parts;
@@ -40,7 +40,7 @@ pub(super) struct OfYear {
 #[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-pub(super) struct Part {
+pub(super) struct ListPart {
     /// The sites after the one of this id, in the order of the list.
     #[param(pattern = "^[a-z0-9-]{1,64}$")]
     after: Option<String>,
@@ -80,7 +80,7 @@ impl OfYear {
     }
 }
 
-impl Part {
+impl ListPart {
     /// The site that the part begins after.
     pub fn after(&self) -> Option<&str> {
         self.after.as_deref()
@@ -106,7 +106,7 @@ impl Limited for OfYear {
     }
 }
 
-impl Limited for Part {
+impl Limited for ListPart {
     fn wrong(&self) -> Option<String> {
         if self
             .limit
@@ -132,26 +132,26 @@ fn is_id(text: &str) -> bool {
 }
 
 impl<T: DeserializeOwned + Limited, S: Send + Sync> FromRequestParts<S> for Asking<T> {
-    type Rejection = Problem;
+    type Rejection = ProblemDetails;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, ProblemDetails> {
         let read = Query::<T>::from_request_parts(parts, state).await;
         let Query(asked) =
-            read.map_err(|why: QueryRejection| Problem::bad_question(why.body_text()))?;
+            read.map_err(|why: QueryRejection| ProblemDetails::bad_question(why.body_text()))?;
         match asked.wrong() {
-            Some(why) => Err(Problem::bad_question(why)),
+            Some(why) => Err(ProblemDetails::bad_question(why)),
             None => Ok(Self(asked)),
         }
     }
 }
 
 impl<S: Send + Sync> FromRequestParts<S> for SiteId {
-    type Rejection = Problem;
+    type Rejection = ProblemDetails;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, ProblemDetails> {
         let read = Path::<String>::from_request_parts(parts, state).await;
         let Path(site) =
-            read.map_err(|why: PathRejection| Problem::bad_question(why.body_text()))?;
+            read.map_err(|why: PathRejection| ProblemDetails::bad_question(why.body_text()))?;
         Ok(Self(site))
     }
 }
