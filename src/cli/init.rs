@@ -12,7 +12,7 @@ use questions::Questions;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use text::{Answers, Way};
+use text::{Answers, HowTold};
 
 mod questions;
 mod text;
@@ -203,10 +203,10 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
         ("--tell", options.tell.as_deref()),
         "How: a mail address, the https:// address of a push server, a file, or console",
         Some("console"),
-        |text| Ok(Way::of(text)),
+        |text| Ok(HowTold::of(text)),
     )?;
     let mail_host = match way {
-        Way::Email(_) => Some(questions.ask(
+        HowTold::Email(_) => Some(questions.ask(
             ("--mail-host", options.mail_host.as_deref()),
             "The mail server that takes your mail",
             None,

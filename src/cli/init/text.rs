@@ -17,19 +17,19 @@ pub(super) struct Answers {
     pub species: Vec<String>,
     pub recipient: String,
     pub recipient_id: String,
-    pub way: Way,
+    pub way: HowTold,
     pub mail_host: Option<String>,
 }
 
 /// How somebody is told.
-pub(super) enum Way {
+pub(super) enum HowTold {
     Console,
     File(String),
     Email(String),
     Push(String),
 }
 
-impl Way {
+impl HowTold {
     /// As it was meant.
     pub fn of(text: &str) -> Self {
         let text = text.to_owned();
@@ -123,7 +123,7 @@ at_machine = true                      # is told commands of this program
 }
 
 fn mail(answers: &Answers) -> String {
-    let (Way::Email(address), Some(host)) = (&answers.way, &answers.mail_host) else {
+    let (HowTold::Email(address), Some(host)) = (&answers.way, &answers.mail_host) else {
         return String::new();
     };
     format!(
