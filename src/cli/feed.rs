@@ -110,6 +110,24 @@ pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// The id and the table of the configuration for a station whose days a file or address has, by what
+/// a trial makes of it.
+pub(super) fn station_table(place: &str) -> anyhow::Result<(String, String)> {
+    let dialects = dialects(None)?.unwrap_or_default();
+    let origin = origin(place);
+    let bytes = fetch(&origin)?;
+    let today = Clock::Machine.now().date_naive();
+    let (fitting, others) = try_dialects(&bytes, &dialects, &Known::default(), today);
+    let Some(best) = fitting.first() else {
+        bail!("{origin}: {}", why_none(&bytes, &others));
+    };
+    if best.dialect.model {
+        bail!("{origin}: this is a model's forecast; name a station that measures");
+    }
+    let table = suggestion::block(best, &origin, place, today);
+    Ok((suggestion::id(best, &origin), format!("\n{table}\n")))
+}
+
 /// The dialects to try; `None` if a file with one has problems, which are printed.
 fn dialects(name: Option<&str>) -> anyhow::Result<Option<Vec<Dialect>>> {
     if let Some(path) = name.filter(|name| name.ends_with(".toml")) {

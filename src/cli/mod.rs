@@ -28,6 +28,7 @@ mod doctor;
 mod feed;
 mod hindcast;
 mod import;
+mod init;
 mod log;
 mod manual;
 mod outbox;
@@ -59,7 +60,7 @@ const USUAL_CONFIG: &str = "/etc/hatchbell/hatchbell.toml";
 /// degree-days for each site, foretells milestones and tells when they are passed, plans treatments
 /// and follows what was logged. It is a planning aid: the label is the law, local rules and a
 /// licensed applicator decide. Everything it does is in one configuration file; begin with
-/// `hatchbell check`.
+/// `hatchbell init`.
 #[derive(Parser)]
 #[command(name = "hatchbell", version, max_term_width = 100)]
 struct CommandLine {
@@ -69,6 +70,7 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
+    Init(init::InitOptions),
     Run(run::RunOptions),
     Reload(reload::ReloadOptions),
     Check(check::CheckOptions),
@@ -165,6 +167,7 @@ impl DateOption {
 /// Reads the command line and does what it says.
 pub fn run() -> ExitCode {
     let result = match CommandLine::parse().command {
+        Command::Init(options) => init::run(&options),
         Command::Run(options) => run::run(&options),
         Command::Reload(options) => reload::run(&options),
         Command::Check(options) => check::run(&options),

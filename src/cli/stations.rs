@@ -22,6 +22,8 @@ use std::time::Duration;
 
 mod words;
 
+pub(super) use words::{hyphenated, quoted};
+
 /// Find weather stations near a site
 ///
 /// Reads the station list (ghcnd-stations.txt) and the inventory (ghcnd-inventory.txt) of
@@ -75,27 +77,14 @@ pub(super) fn run(options: &StationsOptions) -> anyhow::Result<ExitCode> {
     let contact = config
         .as_ref()
         .map_or("run by hand", |config| &config.service.contact);
-    let policy = FetchPolicy {
-        total_timeout: LONGEST_DOWNLOAD,
-        ..FetchPolicy::default()
-    };
-    let fetcher = Fetcher::new(policy, &user_agent(contact), None)?;
-    let list = read_list(&fetcher, &options.list, station_list)?;
-    let inventory = read_list(&fetcher, &options.inventory, inventory)?;
-    warn("station list", &list.bad);
-    warn("inventory", &inventory.bad);
-
-    let today = options
-        .date
-        .unwrap_or_else(|| Clock::Machine.now().date_naive());
-    let candidates = candidates(list, &inventory)?;
-    let wanted = Wanted {
+    let (mut ranked, wanted) = ranked(&Lists {
+        list: &options.list,
+        inventory: &options.inventory,
+        contact,
         place,
         elevation_m: options.elevation,
-        within_km: f64::INFINITY,
-        today: day_reached(today, inventory.newest_year),
-    };
-    let mut ranked = rank(candidates, &wanted);
+        date: options.date,
+    })?;
     let nearest = ranked
         .iter()
         .min_by(|a, b| a.against.distance.total_cmp(&b.against.distance))
@@ -115,6 +104,76 @@ pub(super) fn run(options: &StationsOptions) -> anyhow::Result<ExitCode> {
         words::all(&ranked, usize::from(options.count), &wanted, options.within)
     ));
     Ok(ExitCode::SUCCESS)
+}
+
+/// Two lists, and the place that stations are wanted for.
+pub(super) struct Lists<'l> {
+    /// The station list: a file or an address.
+    pub list: &'l str,
+    /// The inventory: a file or an address.
+    pub inventory: &'l str,
+    /// What servers are told of who asks.
+    pub contact: &'l str,
+    /// The place.
+    pub place: Place,
+    /// Its height, m.
+    pub elevation_m: Option<f64>,
+    /// The day by which stations report or do not; today without it.
+    pub date: Option<NaiveDate>,
+}
+
+/// All stations of the lists with both extremes, the best for the place first.
+fn ranked(lists: &Lists<'_>) -> anyhow::Result<(Vec<Ranked>, Wanted)> {
+    let policy = FetchPolicy {
+        total_timeout: LONGEST_DOWNLOAD,
+        ..FetchPolicy::default()
+    };
+    let fetcher = Fetcher::new(policy, &user_agent(lists.contact), None)?;
+    let list = read_list(&fetcher, lists.list, station_list)?;
+    let inventory = read_list(&fetcher, lists.inventory, inventory)?;
+    warn("station list", &list.bad);
+    warn("inventory", &inventory.bad);
+    let today = lists
+        .date
+        .unwrap_or_else(|| Clock::Machine.now().date_naive());
+    let candidates = candidates(list, &inventory)?;
+    let wanted = Wanted {
+        place: lists.place,
+        elevation_m: lists.elevation_m,
+        within_km: f64::INFINITY,
+        today: day_reached(today, inventory.newest_year),
+    };
+    Ok((rank(candidates, &wanted), wanted))
+}
+
+/// A station near a place that still reports.
+pub(super) struct NearStation {
+    /// Its name and how far away it is.
+    pub words: String,
+    ranked: Ranked,
+}
+
+/// The best stations for a place that still report, at most three.
+pub(super) fn near(lists: &Lists<'_>) -> anyhow::Result<Vec<NearStation>> {
+    let (ranked, _) = ranked(lists)?;
+    let near = words::suggested(&ranked)
+        .into_iter()
+        .map(|one| NearStation {
+            words: format!(
+                "{}, {:.0} km away, {} to {}",
+                one.candidate.name, one.against.distance, one.years.first, one.years.last
+            ),
+            ranked: one.clone(),
+        });
+    Ok(near.collect())
+}
+
+/// The id of the station that was chosen, and its tables, with the others as neighbours.
+pub(super) fn tables_of(near: &[NearStation], chosen: usize) -> (String, String) {
+    let mut stations: Vec<&Ranked> = near.iter().map(|one| &one.ranked).collect();
+    stations[..=chosen].rotate_right(1);
+    let ids = words::ids(&stations);
+    (ids[0].clone(), words::tables(&stations, &ids))
 }
 
 fn checked_place(options: &StationsOptions) -> anyhow::Result<Place> {

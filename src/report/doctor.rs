@@ -2,9 +2,10 @@
 //! the check of the configuration, the status and the machine say.
 
 use super::counted;
+use super::health::overdue_since;
 use super::status::{ProblemKind, Status};
 use crate::config::Config;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 /// Findings of a part that are shown; more are counted.
@@ -12,9 +13,6 @@ const MOST_SHOWN: usize = 6;
 
 /// Room that a disk should have at least.
 const LEAST_FREE_BYTES: u64 = 100_000_000;
-
-/// How long after its time a cycle may begin.
-const LATE: TimeDelta = TimeDelta::hours(2);
 
 /// What the page is made of.
 #[derive(Debug)]
@@ -199,13 +197,8 @@ fn service(of: &Examined<'_>, status: &Status) -> DoctorPart {
             "start it: systemctl enable --now hatchbell",
         );
     };
-    let due = of.config.service.schedule.after(&cycle).next();
-    // The clock of a demonstration is another one.
-    if of.config.demo.is_none() && due.is_some_and(|due| due + LATE < of.now) {
-        let since = due.map_or_else(String::new, |due| {
-            due.format(", and one was due %Y-%m-%d %H:%M UTC")
-                .to_string()
-        });
+    if let Some(due) = overdue_since(of.config, cycle, of.now) {
+        let since = due.format(", and one was due %Y-%m-%d %H:%M UTC");
         return DoctorPart::wrong(
             "service",
             vec![format!("{last}{since}")],

@@ -1,7 +1,7 @@
 //! The values that screens show, built once from what a cycle knows and what is stored: where
 //! every site stands ([`status`]), whether and when to treat ([`plan`]), the dates ahead
-//! ([`outlook`]), how to sample ([`scout`]), a season looked back on ([`season`]), and what is wrong with
-//! the installation ([`doctor`]).
+//! ([`outlook`]), how to sample ([`scout`]), a season looked back on ([`season`]), what is wrong with
+//! the installation ([`doctor`]), and in short whether anything is ([`health`]).
 //!
 //! Whatever is picked, ordered, compared or put into a sentence for people is done here. Whoever
 //! shows a value adds only its layout: the command line its tables, line ends and colours. JSON
@@ -9,11 +9,13 @@
 
 pub mod calendar;
 pub mod doctor;
+pub mod health;
 pub mod outlook;
 pub mod plan;
 pub mod scout;
 pub mod season;
 pub mod season_picture;
+pub mod sites;
 pub mod status;
 pub mod week;
 mod words;

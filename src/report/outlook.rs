@@ -12,6 +12,7 @@ use crate::domain::place::site::{Member, Site};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 mod milestone;
 
@@ -21,7 +22,7 @@ pub use milestone::{BY_CALENDAR_MARK, GradedThreshold, MilestoneDates, Milestone
 pub const HOW_TO_PLAN: &str = "Plan with the range, not with its middle. The label, local rules and a licensed applicator decide what is done.";
 
 /// The milestones of a site. What is not for scripts is left out of JSON.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct OutlookReport {
     /// The site's id.
     pub site: String,
@@ -38,7 +39,7 @@ pub struct OutlookReport {
 }
 
 /// The milestones of one species at a site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct SpeciesOutlook {
     /// The species' id.
     pub species: String,
@@ -75,7 +76,7 @@ pub struct SpeciesOutlook {
 }
 
 /// What dates ahead rest on.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 pub struct OutlookBasis {
     /// Observed through this day.
     pub data_through: NaiveDate,

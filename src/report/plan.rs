@@ -34,7 +34,7 @@ pub const HOW_TO_READ: &str = "* restricted or forbidden in many places. Good da
 pub const HELD_BACK: &str = "Milestones are held back here, see hatchbell status: the dates below rest on too many missing days to go by.";
 
 /// The plan of a site as it is shown. What is not for scripts is left out of JSON.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct PlanReport {
     /// The site's id.
     pub site: String,
@@ -100,7 +100,7 @@ pub struct PlanReport {
 }
 
 /// The days on which larvae of this season can be counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct CountingDays {
     /// The first.
     pub from: NaiveDate,
@@ -115,7 +115,7 @@ impl CountingDays {
 }
 
 /// The soil at 10 cm, estimated from air temperatures.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct SoilToday {
     /// Mean of the last seven days, °C.
     pub week_mean_c: f64,
@@ -126,7 +126,7 @@ pub struct SoilToday {
 }
 
 /// What is known of one species at the site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct SpeciesPlan {
     /// The species' id.
     pub species: String,
@@ -153,7 +153,7 @@ pub struct SpeciesPlan {
 }
 
 /// How an application stands with its water.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct WateringStatus {
     /// Its number in the journal.
     pub number: i64,

@@ -14,6 +14,7 @@ use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 use std::collections::{BTreeSet, HashSet};
+use utoipa::ToSchema;
 
 mod configuration;
 mod due;
@@ -49,7 +50,7 @@ pub struct Status {
 }
 
 /// What became of the messages.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct OutboxStatus {
     /// Messages that wait.
     pub waiting: u32,
@@ -146,15 +147,7 @@ impl Status {
             .filter(|feed| asked.contains(feed.station.id.as_str()))
             .map(|feed| StationStatus::of(&feed.station, store, today))
             .collect::<Result<Vec<_>, StoreError>>()?;
-        let tally = store.tally()?;
-        let outbox = OutboxStatus {
-            waiting: tally.waiting,
-            failing: tally.failing,
-            for_their_hour: for_their_hour(config, store, moment.now)?,
-            sent: tally.sent,
-            given_up: tally.given_up,
-            problems: store.delivery_problems(moment.now)?,
-        };
+        let outbox = OutboxStatus::of(config, store, moment.now)?;
         let refused = store.refused()?;
         let configuration = store
             .in_force()?
@@ -243,6 +236,22 @@ fn due_at(
 }
 
 impl OutboxStatus {
+    /// By what is stored.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn of(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<Self, StoreError> {
+        let tally = store.tally()?;
+        Ok(Self {
+            waiting: tally.waiting,
+            failing: tally.failing,
+            for_their_hour: for_their_hour(config, store, now)?,
+            sent: tally.sent,
+            given_up: tally.given_up,
+            problems: store.delivery_problems(now)?,
+        })
+    }
+
     /// How many messages were sent, wait and were given up.
     pub fn in_words(&self) -> String {
         let mut words = vec![counted(self.sent as usize, "message") + " sent"];

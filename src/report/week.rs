@@ -6,9 +6,10 @@ use super::words::counted;
 use crate::domain::treatment::due::Urgency;
 use chrono::NaiveDate;
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// What is to be done this week.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Week {
     /// The service's name.
     pub service: String,
@@ -25,7 +26,7 @@ pub struct Week {
 }
 
 /// How soon something is to be done.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LayerDepth {
     /// Now, or too late already.
@@ -41,7 +42,7 @@ pub enum LayerDepth {
 }
 
 /// Tasks that press alike.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct WeekLayer {
     /// How soon.
     pub depth: LayerDepth,
@@ -54,7 +55,7 @@ pub struct WeekLayer {
 }
 
 /// Something to do, the same at one or more sites.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Task {
     /// What, by its name for scripts.
     pub what: &'static str,
@@ -67,7 +68,7 @@ pub struct Task {
 }
 
 /// A site of a task.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct TaskSite {
     /// Its id.
     pub id: String,
@@ -78,6 +79,15 @@ pub struct TaskSite {
 }
 
 impl LayerDepth {
+    /// Every depth, from the top down.
+    pub const ALL: [Self; 5] = [
+        Self::Now,
+        Self::Begun,
+        Self::Unclear,
+        Self::Ahead,
+        Self::Nothing,
+    ];
+
     fn of(urgency: Urgency) -> Self {
         match urgency {
             Urgency::WaterOverdue | Urgency::Water | Urgency::LastWeek => Self::Now,

@@ -1,7 +1,10 @@
 //! Which address shows what, and what every answer says to the browser.
 
 use super::answers::NoPage;
+use super::api::api;
 use super::capability::capability_routes;
+use super::health::{healthz, livez, readyz};
+use super::metrics::metrics;
 use super::overview::overview;
 use super::site::site;
 use super::state::PageState;
@@ -34,6 +37,11 @@ pub(super) fn routes(shared: Arc<PageState>) -> Router {
         .route("/sites/{site}", get(site))
         .route("/style.css", get(style))
         .merge(capability_routes())
+        .route("/metrics", get(metrics))
+        .route("/livez", get(livez))
+        .route("/readyz", get(readyz))
+        .route("/healthz", get(healthz))
+        .nest("/api/v1", api())
         .fallback(async || NoPage::NotFound)
         .with_state(shared)
         .layer(RequestBodyLimitLayer::new(MOST_BYTES))

@@ -7,6 +7,7 @@ mod configuration;
 mod demo;
 mod doctor;
 mod few_words;
+mod first_run;
 mod hindcast;
 mod log_refusals;
 mod logging;

@@ -73,7 +73,7 @@ fn lag(trial: &Trial<'_>, today: NaiveDate) -> Option<String> {
 }
 
 /// An id from the station's code, or from the place's name.
-fn id(trial: &Trial<'_>, origin: &Origin) -> String {
+pub(super) fn id(trial: &Trial<'_>, origin: &Origin) -> String {
     let text = match (&trial.code, origin) {
         (Some(code), _) => format!("station-{code}"),
         (None, Origin::File(path)) => super::stem(path),

@@ -202,24 +202,33 @@ fn renamed(shown: &[Ranked]) -> String {
 
 /// Tables to paste for the best station and its neighbours.
 fn suggestion(ranked: &[Ranked]) -> String {
-    let those = |liveness| {
-        let live = ranked.iter().filter(move |s| s.liveness == liveness);
-        live.take(SUGGESTED).collect::<Vec<_>>()
-    };
-    let mut live = those(Liveness::Reporting);
-    if live.is_empty() {
-        live = those(Liveness::Silent);
-    }
+    let live = suggested(ranked);
     if live.is_empty() {
         return "No station here still reports, so none is suggested: use a larger --within.\n"
             .to_owned();
     }
-    let ids = ids(&live);
-    let mut text = String::from(
-        "To paste into the configuration. See that the addresses open, and change ids now rather than\n\
-         later:\n",
-    );
-    for (index, station) in live.iter().enumerate() {
+    "To paste into the configuration. See that the addresses open, and change ids now rather than\n\
+     later:\n"
+        .to_owned()
+        + &tables(&live, &ids(&live))
+}
+
+/// The best stations that still report.
+pub(super) fn suggested(ranked: &[Ranked]) -> Vec<&Ranked> {
+    let those = |liveness| {
+        let live = ranked.iter().filter(move |s| s.liveness == liveness);
+        live.take(SUGGESTED).collect::<Vec<_>>()
+    };
+    match those(Liveness::Reporting) {
+        none if none.is_empty() => those(Liveness::Silent),
+        live => live,
+    }
+}
+
+/// Tables of the configuration: the first station has the others as neighbours.
+pub(super) fn tables(stations: &[&Ranked], ids: &[String]) -> String {
+    let mut text = String::new();
+    for (index, station) in stations.iter().enumerate() {
         let candidate = &station.candidate;
         let code = &candidate.code;
         text += &format!(
@@ -239,12 +248,12 @@ fn suggestion(ranked: &[Ranked]) -> String {
 }
 
 /// A text in quotes, as TOML and JSON both write it.
-fn quoted(text: &str) -> String {
+pub(in crate::cli) fn quoted(text: &str) -> String {
     serde_json::Value::from(text).to_string()
 }
 
 /// Identifiers made of the names; of two alike the later ones get their code behind.
-fn ids(stations: &[&Ranked]) -> Vec<String> {
+pub(super) fn ids(stations: &[&Ranked]) -> Vec<String> {
     let mut ids: Vec<String> = Vec::new();
     for station in stations {
         let mut id = hyphenated(&station.candidate.name);
@@ -257,7 +266,7 @@ fn ids(stations: &[&Ranked]) -> Vec<String> {
 }
 
 /// The words of a name in lower case with hyphens between.
-fn hyphenated(name: &str) -> String {
+pub(in crate::cli) fn hyphenated(name: &str) -> String {
     let letters = name.to_ascii_lowercase();
     let words = letters.split(|c: char| !c.is_ascii_alphanumeric());
     let words: Vec<&str> = words.filter(|word| !word.is_empty()).collect();

@@ -11,12 +11,13 @@ use chrono::NaiveDate;
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// Stands behind a date that the calendar sets.
 pub const BY_CALENDAR_MARK: &str = "†";
 
 /// A milestone with its threshold and its dates.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct MilestoneOutlook {
     /// Its name for scripts.
     pub milestone: &'static str,
@@ -27,11 +28,12 @@ pub struct MilestoneOutlook {
     pub threshold: GradedThreshold,
     /// When it came or is likely.
     #[serde(flatten)]
+    #[schema(value_type = WrittenDates)]
     pub dates: MilestoneDates,
 }
 
 /// A threshold with its own range, °C·d.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 pub struct GradedThreshold {
     /// Default.
     pub value: f64,
@@ -60,6 +62,56 @@ pub enum MilestoneDates {
     AheadWithoutDates,
     /// It does not come in this season.
     NotThisSeason,
+}
+
+/// [`MilestoneDates`] as it is written, for descriptions of it.
+#[derive(Serialize, ToSchema)]
+#[serde(tag = "state", rename_all = "kebab-case")]
+#[expect(dead_code, reason = "it describes what is written, and is never made")]
+enum WrittenDates {
+    /// It has come.
+    Passed {
+        /// The day.
+        on: NaiveDate,
+        /// Whether the calendar set it, before its sum was reached.
+        by_calendar: bool,
+    },
+    /// It lies ahead.
+    Ahead(DatesAhead),
+    /// It lies ahead, and no dates can be given.
+    AheadWithoutDates,
+    /// It does not come in this season.
+    NotThisSeason,
+}
+
+/// What [`for_scripts`] writes.
+#[derive(Serialize, ToSchema)]
+struct DatesAhead {
+    /// 10 % of cases fall before this day.
+    early: Option<NaiveDate>,
+    /// Half of the cases fall before this day.
+    likely: Option<NaiveDate>,
+    /// 90 % of cases fall before this day.
+    late: Option<NaiveDate>,
+    /// Which of these days the calendar sets.
+    by_calendar: SetByCalendar,
+    /// The chance that it has come, 0 to 1.
+    by_now: f64,
+    /// The chance that it comes within so many days, 0 to 1.
+    within_days: BTreeMap<String, f64>,
+    /// The chance that it does not come this season, 0 to 1.
+    never: f64,
+}
+
+/// Which days of an outlook the calendar sets, before a sum gets there.
+#[derive(Serialize, ToSchema)]
+struct SetByCalendar {
+    /// The early one.
+    early: bool,
+    /// The likely one.
+    likely: bool,
+    /// The late one.
+    late: bool,
 }
 
 /// The dates and chances of an outlook, shares in thousandths.

@@ -12,12 +12,13 @@ use crate::report::DateRange;
 use crate::report::words::{capitalised, days, thousandths};
 use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
+use utoipa::ToSchema;
 
 /// Days before today that a drawing goes back.
 const DAYS_DRAWN_BACK: u64 = 30;
 
 /// The days of one option.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct OptionPlan {
     /// The option's id.
     pub option: String,
@@ -76,7 +77,7 @@ pub struct OptionPlan {
 }
 
 /// A species that an option does not serve.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct MissedSpecies {
     /// The species' id.
     pub species: String,
@@ -87,7 +88,7 @@ pub struct MissedSpecies {
 }
 
 /// A share of the hatching larvae, 0 to 1, with its range.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 pub struct MetShare {
     /// Mean.
     #[serde(serialize_with = "in_thousandths")]

@@ -13,6 +13,7 @@ use crate::notify::wording::weather_words;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// What the weather says of spreading at a site.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -26,7 +27,7 @@ pub(super) struct WeatherHere {
 }
 
 /// Rain that will water an option in.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct RainToUse {
     /// The option's id.
     pub option: String,
@@ -39,7 +40,7 @@ pub struct RainToUse {
 }
 
 /// The newest forecast of a station.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 pub struct NewestForecast {
     /// When it was taken in.
     pub issued: DateTime<Utc>,

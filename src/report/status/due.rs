@@ -6,9 +6,10 @@ use crate::domain::treatment::due::{Due, Idle, NextDay, Urgency};
 use crate::report::words::counted;
 use chrono::NaiveDate;
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// What is due at a site.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct DueStatus {
     /// What, by its name for scripts.
     pub what: &'static str,

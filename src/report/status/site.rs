@@ -13,9 +13,10 @@ use crate::report::words::counted;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// Where a site stands with one of its species.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct SiteStatus {
     /// The name of the member whose site it is.
     pub member: String,
@@ -56,7 +57,7 @@ pub struct SiteStatus {
 }
 
 /// How many days came from a station.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct StationPart {
     /// The station's id.
     pub station: String,
@@ -65,7 +66,7 @@ pub struct StationPart {
 }
 
 /// The estimated days by how they were estimated.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct EstimationMethods {
     /// Days estimated by neighbours.
     pub neighbours: u32,
@@ -78,7 +79,7 @@ pub struct EstimationMethods {
 }
 
 /// A milestone that has come.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct PassedMilestone {
     /// Its name for scripts.
     pub milestone: &'static str,
@@ -91,7 +92,7 @@ pub struct PassedMilestone {
 }
 
 /// The milestone that comes next.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct NextMilestone {
     /// Its name for scripts.
     pub milestone: &'static str,

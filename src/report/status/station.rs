@@ -1,17 +1,19 @@
 //! How a station's feed goes.
 
+use crate::config::Config;
 use crate::domain::place::site::Station;
 use crate::domain::telling::feed_trouble::is_stale;
 use crate::store::feeds::FeedState;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// Findings that say what the last attempt ran into.
 const FAILURES: [&str; 2] = ["refused", "unreachable"];
 
 /// How a station's feed goes.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct StationStatus {
     /// The station's id.
     pub station: String,
@@ -32,7 +34,7 @@ pub struct StationStatus {
 }
 
 /// Something that is wrong with a feed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct FindingStatus {
     /// The kind of trouble.
     pub trouble: &'static str,
@@ -43,6 +45,21 @@ pub struct FindingStatus {
 }
 
 impl StationStatus {
+    /// Every station of the configuration.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn of_all(
+        config: &Config,
+        store: &Store,
+        today: NaiveDate,
+    ) -> Result<Vec<Self>, StoreError> {
+        let feeds = config.stations.values();
+        feeds
+            .map(|feed| Self::of(&feed.station, store, today))
+            .collect()
+    }
+
     pub(super) fn of(
         station: &Station,
         store: &Store,

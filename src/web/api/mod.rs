@@ -1,0 +1,41 @@
+//! Answers for programs under `/api/v1`: the values of [`crate::report`] as JSON, described by
+//! `/api/v1/openapi.json`. What the description says of limits, `question.rs` holds to.
+
+mod answers;
+mod description;
+mod problem;
+mod question;
+
+use super::state::PageState;
+use axum::Router;
+use axum::http::header;
+use axum::routing::get;
+use problem::ProblemDetails;
+use std::sync::Arc;
+use utoipa::OpenApi;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// Every address for programs, below the one it is nested at.
+pub(super) fn api() -> Router<Arc<PageState>> {
+    let (router, described) = OpenApiRouter::with_openapi(description::Description::openapi())
+        .routes(routes!(answers::week))
+        .routes(routes!(answers::sites))
+        .routes(routes!(answers::site_status))
+        .routes(routes!(answers::site_plan))
+        .routes(routes!(answers::site_outlook))
+        .routes(routes!(answers::site_season))
+        .routes(routes!(answers::stations))
+        .routes(routes!(answers::outbox))
+        .split_for_parts();
+    // Texts and numbers can always be written.
+    let text: Arc<str> = described.to_pretty_json().unwrap_or_default().into();
+    let described = async move || {
+        let kind = [(header::CONTENT_TYPE, "application/json")];
+        (kind, text.to_string())
+    };
+    router
+        .route("/openapi.json", get(described))
+        .fallback(async || ProblemDetails::no_address())
+        .method_not_allowed_fallback(async || ProblemDetails::other_method())
+}
