@@ -49,6 +49,7 @@ pub mod domain;
 pub mod drawing;
 pub mod feed;
 pub mod in_force;
+pub mod key;
 pub mod notify;
 pub mod reach;
 pub mod report;

@@ -16,6 +16,7 @@ mod letter;
 mod milestone;
 mod notation;
 mod proof_of_life;
+mod sign_in;
 mod soon;
 mod test_message;
 mod treatment;
@@ -34,6 +35,7 @@ pub use count::{
 pub use digest::digest_message;
 pub use feed::feed_message;
 pub use proof_of_life::{Health, proof_of_life};
+pub use sign_in::{SignInLink, sign_in_message};
 pub use test_message::{TestOf, test_message};
 pub use treatment::{how_words, need_words, on_each_field, samples_words, spread_words};
 pub use undelivered::{Undelivered, undelivered_message};

@@ -10,6 +10,8 @@ mod database_faults;
 mod delivery;
 mod hours;
 mod kills;
+mod page_access;
+mod page_walk;
 mod promise;
 mod reload;
 mod whole_way;
