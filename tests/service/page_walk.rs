@@ -39,7 +39,7 @@ fn stored(page: &RunningPage) -> BTreeMap<String, Vec<String>> {
         .collect()
 }
 
-/// Every address for a site of somebody, what ends a session last; and some that are none.
+/// Every address for a site of somebody, and some that are none.
 fn paths(site: &str) -> Vec<(String, bool)> {
     let mut all: Vec<(String, bool)> = addresses()
         .into_iter()
@@ -54,7 +54,6 @@ fn paths(site: &str) -> Vec<(String, bool)> {
         })
         .collect();
     all.extend(["/nothing", "/sites", "/sites/nowhere"].map(|path| (path.to_owned(), false)));
-    all.sort_by_key(|(path, _)| path == "/sign-out");
     all
 }
 
@@ -67,8 +66,14 @@ async fn with_the_key_of_another_member_no_address_and_no_method_shows_or_change
     let before = stored(&page);
     let forms = format!("form_key={form_key}&site=b-lawn&day=2026-02-19&kind=note&text=x");
     let mut asked = 0;
+    let mut all: Vec<(&str, String)> = Vec::new();
     for site in ["b-lawn", "c-lawn"] {
-        for (path, _) in paths(site) {
+        all.extend(paths(site).into_iter().map(|(path, _)| (site, path)));
+    }
+    // What ends the session comes last.
+    all.sort_by_key(|(_, path)| path == "/sign-out");
+    {
+        for (site, path) in all {
             for method in METHODS {
                 for key in ["token", "session", "none"] {
                     let method: Method = method.parse().unwrap();

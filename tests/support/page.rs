@@ -34,7 +34,7 @@ pub fn co_op(web: &str) -> String {
     let a = member(
         "a",
         &[
-            &recipient("a-owner", ", quiet = { from = \"00:00\", to = \"23:59\" }"),
+            &recipient("a-owner", ", quiet = { from = \"00:00\", to = \"12:00\" }"),
             &recipient("a-reader", ", page = \"read\""),
             &recipient("a-mute", ", page = \"none\""),
         ],
