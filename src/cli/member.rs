@@ -21,13 +21,13 @@ use std::process::ExitCode;
 #[derive(Args)]
 pub(super) struct MemberOptions {
     #[command(subcommand)]
-    action: Action,
+    action: MemberAction,
 }
 
 #[derive(Subcommand)]
-enum Action {
+enum MemberAction {
     Token(TokenOptions),
-    Tokens(ListOptions),
+    Tokens(TokenListOptions),
     Revoke(RevokeOptions),
     SignOut(SignOutOptions),
     Audit(AuditOptions),
@@ -53,7 +53,7 @@ struct TokenOptions {
 
 /// List all tokens there have been
 #[derive(Args)]
-struct ListOptions {
+struct TokenListOptions {
     #[command(flatten)]
     config: ConfigOption,
     /// Print JSON
@@ -96,11 +96,11 @@ struct AuditOptions {
 
 pub(super) fn run(options: &MemberOptions) -> anyhow::Result<ExitCode> {
     match &options.action {
-        Action::Token(options) => token(options),
-        Action::Tokens(options) => tokens(options),
-        Action::Revoke(options) => revoke(options),
-        Action::SignOut(options) => sign_out(options),
-        Action::Audit(options) => audit(options),
+        MemberAction::Token(options) => token(options),
+        MemberAction::Tokens(options) => tokens(options),
+        MemberAction::Revoke(options) => revoke(options),
+        MemberAction::SignOut(options) => sign_out(options),
+        MemberAction::Audit(options) => audit(options),
     }
 }
 
@@ -166,7 +166,7 @@ fn by_command(action: &str, subject: &str, now: DateTime<Utc>) -> AuditLine {
     }
 }
 
-fn tokens(options: &ListOptions) -> anyhow::Result<ExitCode> {
+fn tokens(options: &TokenListOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(configuration_in_use(&options.config.config)).config;
     let tokens = Store::open_to_read(&config.service.database)?.tokens()?;
     if options.json {

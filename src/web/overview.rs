@@ -2,7 +2,7 @@
 
 use super::answers::{NoPage, page};
 use super::state::PageState;
-use super::viewer::{Viewer, Way};
+use super::viewer::{KnownBy, Viewer};
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
 use crate::report::week::Week;
@@ -46,7 +46,7 @@ pub(super) async fn overview(
             named: NAMED_SITES,
             several: seen.count() > 1,
             signed_in: recipient
-                .filter(|_| matches!(viewer.way, Way::Session(_)))
+                .filter(|_| matches!(viewer.way, KnownBy::Session(_)))
                 .map(|recipient| recipient.name.as_str()),
             viewer: &viewer,
         })

@@ -6,7 +6,7 @@
 use super::answers::{NoPage, page};
 use super::form_guard::{NOT_A_FORM, is_own_form};
 use super::state::PageState;
-use super::viewer::{Viewer, Way, cookie_name, is_https, of_request};
+use super::viewer::{KnownBy, Viewer, cookie_name, is_https, of_request};
 use crate::clock::Clock;
 use crate::config::{Config, Web};
 use crate::domain::place::site::{Channel, Member, PageAccess, Recipient};
@@ -70,11 +70,11 @@ pub(super) struct WhoAsks {
     who: String,
 }
 
-type Shared = State<Arc<PageState>>;
+type SharedPage = State<Arc<PageState>>;
 type WebTable = Extension<Arc<Web>>;
 
 /// Where a link is asked for.
-pub(super) async fn sign_in(State(shared): Shared, web: WebTable) -> Result<Response, NoPage> {
+pub(super) async fn sign_in(State(shared): SharedPage, web: WebTable) -> Result<Response, NoPage> {
     if !shared.wants_sign_in(&web) {
         return Ok(Redirect::to("/").into_response());
     }
@@ -89,7 +89,7 @@ pub(super) async fn sign_in(State(shared): Shared, web: WebTable) -> Result<Resp
 /// Sends a link, if there is somebody of this address. The answer is the same if there is nobody, and
 /// does not wait for what is done.
 pub(super) async fn ask_for_link(
-    State(shared): Shared,
+    State(shared): SharedPage,
     Extension(web): WebTable,
     parts: Parts,
     Form(WhoAsks { who }): Form<WhoAsks>,
@@ -115,7 +115,7 @@ pub(super) async fn ask_for_link(
 }
 
 /// What is said once a link was asked for.
-pub(super) async fn sent(State(shared): Shared) -> Result<Html<String>, NoPage> {
+pub(super) async fn sent(State(shared): SharedPage) -> Result<Html<String>, NoPage> {
     let service = &shared.in_force().config.service;
     page(&SentPage {
         service: &service.name,
@@ -126,7 +126,7 @@ pub(super) async fn sent(State(shared): Shared) -> Result<Html<String>, NoPage> 
 
 /// A link that is opened: a button.
 pub(super) async fn link(
-    State(shared): Shared,
+    State(shared): SharedPage,
     Path(link): Path<String>,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
@@ -150,7 +150,7 @@ pub(super) async fn link(
 
 /// The button below a link: the link is taken, and a session begins.
 pub(super) async fn take_link(
-    State(shared): Shared,
+    State(shared): SharedPage,
     Extension(web): WebTable,
     Path(link): Path<String>,
     parts: Parts,
@@ -195,11 +195,11 @@ pub(super) async fn take_link(
 
 /// Ends the session.
 pub(super) async fn sign_out(
-    State(shared): Shared,
+    State(shared): SharedPage,
     Extension(web): WebTable,
     viewer: Viewer,
 ) -> Result<Response, NoPage> {
-    let Way::Session(key) = viewer.way else {
+    let KnownBy::Session(key) = viewer.way else {
         return Err(NoPage::NotFound);
     };
     let ended =

@@ -31,7 +31,7 @@ pub(super) struct Viewer {
     /// Whether they run the service.
     pub is_operator: bool,
     /// By what they are known, for the audit.
-    pub way: Way,
+    pub way: KnownBy,
     /// Where they come from.
     pub client: IpAddr,
     /// What their forms bring along; nothing for programs, which have none.
@@ -40,7 +40,7 @@ pub(super) struct Viewer {
 
 /// By what somebody is known.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Way {
+pub(super) enum KnownBy {
     /// They have the machine.
     Machine,
     /// A session, with its key.
@@ -103,7 +103,7 @@ impl Viewer {
             let key = shown.and_then(Key::shown).ok_or(NoViewer::BadToken)?;
             let token = shared.read(|store| store.token(&key.hash(), now))?;
             let token = token.ok_or(NoViewer::BadToken)?;
-            let way = Way::Token(token.number);
+            let way = KnownBy::Token(token.number);
             let mut viewer =
                 Self::known(&config, &token.owner, way, client).ok_or(NoViewer::BadToken)?;
             viewer.may_write &= !token.read_only;
@@ -115,7 +115,7 @@ impl Viewer {
                 members: None,
                 may_write: true,
                 is_operator: true,
-                way: Way::Machine,
+                way: KnownBy::Machine,
                 client,
                 form_key: Some(shared.form_key().clone()),
             });
@@ -124,7 +124,7 @@ impl Viewer {
         let owner = shared.read(|store| store.session(&key.hash(), now))?;
         let owner = owner.ok_or(NoViewer::Stranger)?;
         let form_key = key.derived("forms");
-        let viewer = Self::known(&config, &owner, Way::Session(key), client);
+        let viewer = Self::known(&config, &owner, KnownBy::Session(key), client);
         let viewer = viewer.ok_or(NoViewer::Stranger)?;
         Ok(Self {
             form_key: Some(form_key),
@@ -133,7 +133,7 @@ impl Viewer {
     }
 
     /// A recipient who is still there, of the same member, and may see the page.
-    fn known(config: &Config, owner: &KeyOwner, way: Way, client: IpAddr) -> Option<Self> {
+    fn known(config: &Config, owner: &KeyOwner, way: KnownBy, client: IpAddr) -> Option<Self> {
         let (member, recipient) = config.member_and_recipient(&owner.recipient)?;
         if member.id != owner.member || recipient.page == PageAccess::None {
             return None;
@@ -154,9 +154,9 @@ impl Viewer {
     /// How they are known, in words.
     pub fn way_in_words(&self) -> String {
         match &self.way {
-            Way::Machine => "page without sign-in".to_owned(),
-            Way::Session(_) => "session".to_owned(),
-            Way::Token(number) => format!("token {number}"),
+            KnownBy::Machine => "page without sign-in".to_owned(),
+            KnownBy::Session(_) => "session".to_owned(),
+            KnownBy::Token(number) => format!("token {number}"),
         }
     }
 }
