@@ -53,7 +53,7 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     let page = match config.web.as_ref().filter(|_| !options.once) {
         Some(web) => Some(listen(web).with_context(|| {
             format!(
-                "web.listen: {} cannot be listened on; is another program using it?",
+                "web.listen: {} cannot be listened on; is another program using it? Under systemd enable hatchbell.socket, which hands it over",
                 web.listen
             )
         })?),

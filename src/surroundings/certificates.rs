@@ -1,7 +1,7 @@
 //! Further root certificates: there, readable, and in their time.
 
 use super::folders::is_mine;
-use super::{AS_SERVICE_USER, Fault};
+use super::{AS_SERVICE_USER, Defect};
 use crate::config::problem::Severity;
 use crate::tls::root_certificates;
 use chrono::{DateTime, Days, Utc};
@@ -15,7 +15,7 @@ use x509_parser::parse_x509_certificate;
 const SOON: Days = Days::new(30);
 
 /// What is wrong with a file of certificates.
-pub(super) fn look(path: &Path, now: DateTime<Utc>) -> Vec<Fault> {
+pub(super) fn look(path: &Path, now: DateTime<Utc>) -> Vec<Defect> {
     let shown = path.display();
     let pem = match std::fs::read(path) {
         Ok(pem) => pem,

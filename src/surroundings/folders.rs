@@ -1,6 +1,6 @@
 //! Folders that are written to: there, or to be made, and writable.
 
-use super::{AS_SERVICE_USER, Fault};
+use super::{AS_SERVICE_USER, Defect};
 use crate::config::problem::Severity;
 use rustix::fs::{Access, access};
 use rustix::io::Errno;
@@ -33,7 +33,7 @@ pub(super) fn service_user(database: &Path) -> Option<u32> {
 }
 
 /// What is wrong with the database's file and folder. The file is not opened.
-pub(super) fn look_at_database(path: &Path) -> Vec<Fault> {
+pub(super) fn look_at_database(path: &Path) -> Vec<Defect> {
     let shown = path.display();
     let mut faults = Vec::new();
     match path.metadata() {
@@ -63,7 +63,7 @@ pub(super) fn look_at_database(path: &Path) -> Vec<Fault> {
 }
 
 /// What is wrong with a text file that messages are appended to.
-pub(super) fn look_at_text_file(path: &Path) -> Option<Fault> {
+pub(super) fn look_at_text_file(path: &Path) -> Option<Defect> {
     match path.metadata() {
         Ok(found) if !found.is_file() => Some((
             Severity::Error,
@@ -75,7 +75,7 @@ pub(super) fn look_at_text_file(path: &Path) -> Option<Fault> {
 }
 
 /// What is wrong with a folder that files are made in; one that is not there is made by the service.
-fn look_at_folder(folder: &Path) -> Option<Fault> {
+fn look_at_folder(folder: &Path) -> Option<Defect> {
     let shown = folder.display();
     match folder.metadata() {
         Ok(found) if found.is_dir() => may(folder, Access::WRITE_OK | Access::EXEC_OK),
@@ -103,7 +103,7 @@ fn look_at_folder(folder: &Path) -> Option<Fault> {
 }
 
 /// Why whoever looks may not use something, if so.
-fn may(path: &Path, how: Access) -> Option<Fault> {
+fn may(path: &Path, how: Access) -> Option<Defect> {
     let shown = path.display();
     match access(path, how).err()? {
         Errno::ROFS => Some((

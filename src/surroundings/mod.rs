@@ -23,7 +23,7 @@ mod station_files;
 pub use folders::folder_of;
 
 /// What is wrong with one thing.
-type Fault = (Severity, String);
+type Defect = (Severity, String);
 
 /// What to do where a thing can be seen by the service's user only.
 const AS_SERVICE_USER: &str =

@@ -1,7 +1,7 @@
 //! Passwords and tokens: there, readable, closed to others, not empty.
 
 use super::folders::is_mine;
-use super::{AS_SERVICE_USER, Fault};
+use super::{AS_SERVICE_USER, Defect};
 use crate::config::problem::Severity;
 use crate::secret::{SecretError, SecretSource};
 use std::io::ErrorKind;
@@ -9,7 +9,7 @@ use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
 /// What is wrong with a secret. `service_user` is whose the database is.
-pub(super) fn look(source: &SecretSource, service_user: Option<u32>) -> Option<Fault> {
+pub(super) fn look(source: &SecretSource, service_user: Option<u32>) -> Option<Defect> {
     match (source.load(), source) {
         (Ok(_), SecretSource::File(path)) => belongs_to_another(path, service_user),
         (Ok(_), SecretSource::Credential(_)) => None,
@@ -31,7 +31,7 @@ pub(super) fn look(source: &SecretSource, service_user: Option<u32>) -> Option<F
 }
 
 /// A file that only its owner can read is of no use to another user.
-fn belongs_to_another(path: &Path, service_user: Option<u32>) -> Option<Fault> {
+fn belongs_to_another(path: &Path, service_user: Option<u32>) -> Option<Defect> {
     let owner = path.metadata().ok()?.uid();
     let user = service_user.filter(|user| *user != owner && *user != 0)?;
     Some((

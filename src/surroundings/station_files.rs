@@ -1,7 +1,7 @@
 //! Files of stations: readable, and of the dialect that is configured.
 
 use super::folders::is_mine;
-use super::{AS_SERVICE_USER, Fault};
+use super::{AS_SERVICE_USER, Defect};
 use crate::config::problem::Severity;
 use crate::feed::reader::look_at_file;
 use crate::station_feed::dialect::Binding;
@@ -9,7 +9,7 @@ use std::io::ErrorKind;
 use std::path::Path;
 
 /// What is wrong with a station's file.
-pub(super) fn look(path: &Path, binding: &Binding) -> Option<Fault> {
+pub(super) fn look(path: &Path, binding: &Binding) -> Option<Defect> {
     match std::fs::File::open(path) {
         Ok(_) => {
             let problem = look_at_file(path, binding).err()?;

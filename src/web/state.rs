@@ -72,7 +72,7 @@ const OF_AN_ADDRESS: Allowance = Allowance {
 };
 
 /// A question to the report that is asked with the configuration, the database and the day.
-pub(super) struct Asked<'a> {
+pub(super) struct Question<'a> {
     /// What is configured.
     pub config: &'a Config,
     /// What is stored, for reading only.
@@ -161,12 +161,12 @@ impl PageState {
     /// [`StoreError`] if the database fails.
     pub fn ask<T>(
         &self,
-        answer: impl FnOnce(Asked<'_>) -> Result<T, StoreError>,
+        answer: impl FnOnce(Question<'_>) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
         let config = self.in_force().config;
         self.read(|store| {
             let today = today(&config, store)?;
-            answer(Asked {
+            answer(Question {
                 config: &config,
                 store,
                 today,
