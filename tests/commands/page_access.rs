@@ -17,27 +17,27 @@ fn a_page_that_others_reach_needs_a_sign_in_and_a_sign_in_needs_https() {
     for (web, expected) in [
         (
             "listen = \"192.0.2.1:8417\"",
-            "35:10: error: other machines reach the page there",
+            "34:10: error: other machines reach the page there",
         ),
         (
             "listen = \"0.0.0.0:8417\"",
-            "35:10: error: other machines reach the page there",
+            "34:10: error: other machines reach the page there",
         ),
         (
             "address = \"https://turf.example/\"",
-            "35:11: error: others reach the page at this address",
+            "34:11: error: others reach the page at this address",
         ),
         (
             "listen = \"[::]:8417\"\nsign_in = true",
-            "35:10: error: people sign in by a link to the page, and how they reach it is not known",
+            "34:10: error: people sign in by a link to the page, and how they reach it is not known",
         ),
         (
             "sign_in = true\naddress = \"http://turf.example/\"",
-            "36:11: error: keys would go over the network in clear",
+            "35:11: error: keys would go over the network in clear",
         ),
         (
             "proxies = [\"127.0.0.1:80\"]",
-            "35:12: error: proxies are IP addresses without a port",
+            "34:12: error: proxies are IP addresses without a port",
         ),
     ] {
         let said = checked("", &format!("[web]\n{web}"));
@@ -58,12 +58,12 @@ fn a_page_that_others_reach_needs_a_sign_in_and_a_sign_in_needs_https() {
 fn what_a_recipient_may_do_on_the_page_is_one_of_three_and_whom_they_manage_is_there() {
     let said = checked("page = \"all\"", "");
     assert!(
-        said.contains("32:8: error: page = \"all\" must be one of \"write\", \"read\", \"none\""),
+        said.contains("31:8: error: page = \"all\" must be one of \"write\", \"read\", \"none\""),
         "{said}"
     );
     let said = checked("manages = [\"neighbor\"]", "");
     assert!(
-        said.contains("32:12: error: manages names \"neighbor\", which is no [[member]]; did you mean \"neighbour\"?"),
+        said.contains("31:12: error: manages names \"neighbor\", which is no [[member]]; did you mean \"neighbour\"?"),
         "{said}"
     );
     let said = checked("page = \"read\"\nmanages = [\"neighbour\"]", "");
