@@ -3,9 +3,12 @@
 //! end it: it is tried again until it works.
 
 use crate::clock::{Clock, ClockDoubt};
+use crate::config::Config;
 use crate::cycle::{Engine, Report};
+use crate::domain::place::site::PageAccess;
 use crate::in_force::Standing;
-use crate::store::{StoreError, wait_no_more};
+use crate::store::page_keys::KeyOwner;
+use crate::store::{Store, StoreError, wait_no_more};
 use crate::web::PageConfig;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
@@ -18,7 +21,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio::net::UnixStream;
 use tokio::signal::unix::{Signal, SignalKind, signal};
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
 use tracing::{error, info, warn};
 
 pub mod door;
@@ -38,6 +41,8 @@ pub struct Daemon<'p> {
     faults_noted: bool,
     /// Where others see the configuration that is in force.
     in_force: watch::Sender<PageConfig>,
+    /// Rung when there is something to send.
+    bell: Arc<Notify>,
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
@@ -55,6 +60,7 @@ impl<'p> Daemon<'p> {
         });
         Self {
             in_force,
+            bell: Arc::default(),
             engine,
             config_path,
             standing,
@@ -69,6 +75,11 @@ impl<'p> Daemon<'p> {
     /// The configuration that is in force, now and later.
     pub fn in_force(&self) -> watch::Receiver<PageConfig> {
         self.in_force.subscribe()
+    }
+
+    /// What to ring so that it looks at once what there is to send.
+    pub fn bell(&self) -> Arc<Notify> {
+        Arc::clone(&self.bell)
     }
 
     /// Runs until it is told to stop.
@@ -93,6 +104,7 @@ impl<'p> Daemon<'p> {
             let mut woken = stopping.clone();
             tokio::select! {
                 () = tokio::time::sleep(wait) => {}
+                () = self.bell.notified() => {}
                 Some(()) = reload_signal.recv() => { self.reload().await; }
                 asked = knock(door.as_ref()) => self.answer(asked).await,
                 _ = woken.wait_for(|stop| *stop) => {}
@@ -173,6 +185,7 @@ impl<'p> Daemon<'p> {
             store.try_writing()?;
         }
         store.note_in_force(&self.standing, self.read_at)?;
+        revoke_keys(store, &self.engine.config)?;
         if !self.begun {
             if let Some(demo) = self.engine.config.demo {
                 self.engine.clock = Clock::for_run(Some(demo), store.last_cycle()?);
@@ -241,6 +254,17 @@ impl<'p> Daemon<'p> {
             warn!("whoever asked for a reload could not be told: {error}");
         }
     }
+}
+
+/// Makes the keys of the page worth nothing of those who are no longer configured.
+fn revoke_keys(store: &mut Store, config: &Config) -> Result<(), StoreError> {
+    let is_there = |owner: &KeyOwner| {
+        let found = config.member_and_recipient(&owner.recipient);
+        found.is_some_and(|(member, recipient)| {
+            member.id == owner.member && recipient.page != PageAccess::None
+        })
+    };
+    store.revoke_keys_of_others(is_there, Clock::Machine.now())
 }
 
 /// Waits for somebody who asks for a reload; for ever where nobody can.

@@ -50,6 +50,7 @@ pub mod drawing;
 pub mod feed;
 pub mod illustration;
 pub mod in_force;
+pub mod key;
 pub mod link;
 pub mod notify;
 pub mod reach;

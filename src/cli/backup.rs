@@ -67,7 +67,8 @@ pub(super) fn run_restore(options: &RestoreOptions) -> anyhow::Result<ExitCode> 
         say!("the one before is kept: {}", kept.display());
     }
     say_wrapped(
-        "Start the service: it catches up, and may tell again what was told after the backup.",
+        "Start the service: it catches up, and may tell again what was told after the backup. Tokens that \
+         were revoked and sessions that ended after it are good again: hatchbell member tokens, sign-out.",
     );
     Ok(ExitCode::SUCCESS)
 }

@@ -31,6 +31,7 @@ mod import;
 mod init;
 mod log;
 mod manual;
+mod member;
 mod outbox;
 mod outlook;
 mod plan;
@@ -79,6 +80,7 @@ enum Command {
     Outlook(outlook::OutlookOptions),
     Plan(plan::PlanOptions),
     Outbox(outbox::OutboxOptions),
+    Member(member::MemberOptions),
     Log(log::LogOptions),
     Scout(scout::ScoutOptions),
     Season(season::SeasonOptions),
@@ -185,6 +187,7 @@ pub fn run() -> ExitCode {
         Command::Outlook(options) => outlook::run(&options),
         Command::Plan(options) => plan::run(&options),
         Command::Outbox(options) => outbox::run(&options),
+        Command::Member(options) => member::run(&options),
         Command::Log(options) => log::run(&options),
         Command::Scout(options) => scout::run(&options),
         Command::Season(options) => season::run(&options),

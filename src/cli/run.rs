@@ -73,7 +73,7 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     let runtime = runtime()?;
     if !options.once {
         let daemon = Daemon::new(engine, path, loaded.standing);
-        let page = page.map(|page| page.answer(daemon.in_force(), stop.subscribe()));
+        let page = page.map(|page| page.answer(daemon.in_force(), daemon.bell(), stop.subscribe()));
         let page = page.transpose()?;
         let ended = runtime.block_on(daemon.run(stop));
         // It hears the stop too. Whether it ended well, its own thread has said.

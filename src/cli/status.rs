@@ -109,6 +109,7 @@ fn shown<'o>(options: &'o StatusOptions, config: &Config) -> anyhow::Result<Show
         super::known("species", id, config.species.keys().map(String::as_str))?;
     }
     Ok(ShownSites {
+        members: None,
         member: member.as_deref(),
         site: site.as_deref(),
         species: species.as_deref(),

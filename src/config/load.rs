@@ -5,6 +5,7 @@ use super::include::{self, ConfigFile};
 use super::isolation::{Whose, clashes, isolate, read_again};
 use super::members::{KnownIds, ReadMember, member};
 use super::mention::Mention;
+use super::page_access::check_managed;
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
@@ -239,6 +240,7 @@ fn read(
     };
     let defaults = SiteDefaults::below(top, &known);
     let mut members: Vec<ReadMember> = Vec::new();
+    let mut managed = Vec::new();
     for (number, top) in tops.iter().enumerate() {
         let file = &files[pages[number].file];
         let _ = top.texts("include");
@@ -248,6 +250,7 @@ fn read(
         for table in top.tables("member") {
             let place = (whose.len(), file.folder.as_path());
             let read = member(table, place, defaults, &known);
+            managed.push((number, read.number, read.manages.clone()));
             whose.push(Whose {
                 id: read.id.clone(),
                 name: file.name.clone(),
@@ -262,6 +265,13 @@ fn read(
     }
     for top in &tops {
         top.note_unknown();
+    }
+    // Whoever stands in a file that cannot be read is not known by their id.
+    if problems.is_empty() {
+        let ids: Vec<&str> = members.iter().filter_map(|one| one.id.as_deref()).collect();
+        for (page, whose, names) in &managed {
+            check_managed(&pages[*page].source, *whose, names, &ids);
+        }
     }
     for member in &mut members {
         elsewhere.append(&mut member.elsewhere);

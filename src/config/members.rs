@@ -12,7 +12,7 @@ use super::stations::checked_url;
 use super::{Addresses, PushAddress, member_text, sites_file};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
-use crate::domain::place::site::{Channel, Member, Recipient};
+use crate::domain::place::site::{Channel, Member, PageAccess, Recipient};
 use crate::domain::telling::notice::MOST_SITES_AT_ONCE;
 use crate::domain::telling::reception::DigestRhythm;
 use crate::domain::treatment::option::TreatmentOption;
@@ -67,6 +67,8 @@ pub(super) struct ReadMember {
     pub text: String,
     /// Problems in a file of sites.
     pub elsewhere: Vec<Problem>,
+    /// Members that recipients manage, to be checked once all are read.
+    pub manages: Vec<Located<String>>,
 }
 
 const MEMBER: &str = "[[member]]";
@@ -102,6 +104,7 @@ pub(super) fn member<'p>(
         claims: Vec::new(),
         text: String::new(),
         elsewhere: Vec::new(),
+        manages: Vec::new(),
     };
     let id = table.required_id("id", "mill-lane");
     if let Some(id) = &id {
@@ -223,6 +226,9 @@ fn recipient(
     let mut reception = reception(&table);
     let at_machine = table.flag("at_machine");
     let notation = notation(&table, known.notation);
+    let page = table.choice("page", &PageAccess::NAMED);
+    let manages = table.texts("manages").unwrap_or_default();
+    read.manages.extend(manages.iter().cloned());
     table.finish();
     let id = id?.value;
     read.addresses.insert(id.clone(), addresses);
@@ -242,6 +248,8 @@ fn recipient(
         reception,
         at_machine,
         notation: notation?,
+        page: page.map(|page| page.value).unwrap_or_default(),
+        manages: manages.into_iter().map(|member| member.value).collect(),
     })
 }
 

@@ -33,6 +33,7 @@ pub mod mention;
 mod name;
 mod notation;
 pub mod option_file;
+mod page_access;
 pub mod problem;
 mod reception;
 mod renamed;

@@ -358,7 +358,8 @@ pub fn waits_for_its_hour(
     due: &DueMessage,
     now: DateTime<Utc>,
 ) -> bool {
-    recipient.is_some_and(|recipient| recipient.reception.not_before(now, due.urgent) > now)
+    !due.asked_for
+        && recipient.is_some_and(|recipient| recipient.reception.not_before(now, due.urgent) > now)
 }
 
 fn log_unsent(message: &Waiting, problem: &SendError, given_up: bool) {

@@ -1,7 +1,7 @@
 //! Reading the configuration anew.
 
 use super::door::ReloadVerdict;
-use super::{Daemon, notify};
+use super::{Daemon, notify, revoke_keys};
 use crate::clock::Clock;
 use crate::config::load_isolating;
 use crate::config::problem::{Problem, Severity};
@@ -35,7 +35,8 @@ impl Daemon<'_> {
     fn note_verdict(&mut self, verdict: &ReloadVerdict) -> Result<(), crate::store::StoreError> {
         let store = &mut self.engine.store;
         if verdict.taken {
-            return store.note_in_force(&self.standing, self.read_at);
+            store.note_in_force(&self.standing, self.read_at)?;
+            return revoke_keys(store, &self.engine.config);
         }
         store.note_refused(&Refused {
             at: Clock::Machine.now(),

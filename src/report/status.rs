@@ -71,6 +71,8 @@ pub struct OutboxStatus {
 pub struct ShownSites<'s> {
     /// Of this member.
     pub member: Option<&'s str>,
+    /// Of these members.
+    pub members: Option<&'s BTreeSet<String>>,
     /// This one.
     pub site: Option<&'s str>,
     /// Those with this species, and that species alone.
@@ -80,6 +82,7 @@ pub struct ShownSites<'s> {
 impl ShownSites<'_> {
     fn holds(&self, member: &Member, site: &Site) -> bool {
         self.member.is_none_or(|id| member.id == id)
+            && self.members.is_none_or(|ids| ids.contains(&member.id))
             && self.site.is_none_or(|id| site.id == id)
             && self
                 .species
@@ -88,7 +91,7 @@ impl ShownSites<'_> {
 
     /// Whether it leaves out sites.
     pub fn is_part(&self) -> bool {
-        self.member.or(self.site).or(self.species).is_some()
+        self.members.is_some() || self.member.or(self.site).or(self.species).is_some()
     }
 }
 

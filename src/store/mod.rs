@@ -8,6 +8,7 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
+pub mod audit;
 pub mod backup;
 pub mod batches;
 pub mod bulk;
@@ -27,6 +28,7 @@ pub mod milestones;
 pub mod notice_log;
 pub mod outbox;
 pub mod outbox_list;
+pub mod page_keys;
 pub mod pauses;
 pub mod rain;
 mod reading_year;

@@ -6,6 +6,7 @@
 //! address also serves messages that wait. So are quiet hours and pauses; stored is only whether a
 //! message may break them.
 
+use super::page_keys::SIGN_IN;
 use super::pauses::{LONGEST, Retry, pause};
 use super::{Store, StoreError, understood};
 use crate::domain::place::site::Channel;
@@ -72,6 +73,8 @@ pub struct DueMessage {
     pub channel: Channel,
     /// Whether it breaks quiet hours that let urgent messages through.
     pub urgent: bool,
+    /// Whether its recipient has just asked for it and waits for it.
+    pub asked_for: bool,
 }
 
 /// A message in the outbox that waits to be sent.
@@ -189,7 +192,7 @@ impl Store {
     /// [`StoreError`] if the database fails.
     pub fn due(&self, now: DateTime<Utc>, after: i64) -> Result<Vec<DueMessage>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT id, recipient, channel, urgent FROM outbox INDEXED BY outbox_waiting
+            "SELECT id, recipient, channel, urgent, kinds FROM outbox INDEXED BY outbox_waiting
              WHERE state = 'waiting' AND id > ?1 AND (next_try_at <= ?2 OR next_try_at > ?3)
              ORDER BY id LIMIT ?4",
         )?;
@@ -202,6 +205,7 @@ impl Store {
                 recipient: row.get(1)?,
                 channel: understood(&channel, "a channel", Channel::from_name)?,
                 urgent: row.get(3)?,
+                asked_for: row.get::<_, String>(4)? == SIGN_IN,
             });
         }
         Ok(due)
@@ -256,10 +260,11 @@ impl Store {
     /// [`StoreError`] if the database fails.
     pub fn sent(&self, number: i64, now: DateTime<Utc>) -> Result<(), StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "UPDATE outbox SET state = 'sent', sent_at = ?2, last_error = NULL
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, last_error = NULL,
+                    body = CASE kinds WHEN ?3 THEN '' ELSE body END
              WHERE id = ?1",
         )?;
-        statement.execute(params![number, now])?;
+        statement.execute(params![number, now, SIGN_IN])?;
         Ok(())
     }
 

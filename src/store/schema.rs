@@ -10,6 +10,7 @@ use std::path::Path;
 mod batches;
 mod notice_log;
 mod packed_years;
+mod page_keys;
 
 /// A step from one version to the next.
 enum Migration {
@@ -339,6 +340,8 @@ const MIGRATIONS: &[Migration] = &[
     CREATE INDEX outbox_recipient ON outbox (recipient, channel);
     ",
     ),
+    // 17: keys of the page, and who changed what
+    Migration::Sql(page_keys::STATEMENTS),
 ];
 
 pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {

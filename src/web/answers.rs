@@ -2,8 +2,9 @@
 
 use crate::store::StoreError;
 use askama::Template;
-use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse, Response};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use std::time::Duration;
 use tracing::error;
 
 /// Why there is no page.
@@ -13,6 +14,18 @@ pub(super) enum NoPage {
     NotFound,
     /// The link worked for a while, which is over.
     Lapsed,
+    /// Whoever asks has to sign in first.
+    SignIn,
+    /// A program that asks has no good token.
+    NoKey,
+    /// Whoever asks may not do this, and why.
+    Forbidden(&'static str),
+    /// They have tried too often, and may again after a while.
+    TooOften(Duration),
+    /// Another host was asked for.
+    Misdirected,
+    /// There is to be no page any more.
+    Off,
     /// The database fails.
     Store(StoreError),
     /// The program has made a mistake.
@@ -47,7 +60,38 @@ impl From<tokio::task::JoinError> for NoPage {
 
 impl IntoResponse for NoPage {
     fn into_response(self) -> Response {
+        let mut headers = HeaderMap::new();
         let (status, title, words) = match self {
+            Self::SignIn => return Redirect::to("/sign-in").into_response(),
+            Self::NoKey => {
+                let scheme = HeaderValue::from_static("Bearer");
+                headers.insert(header::WWW_AUTHENTICATE, scheme);
+                (
+                    StatusCode::UNAUTHORIZED,
+                    "Who asks is not known",
+                    "Sign in, or send a token that is good: Authorization: Bearer, then the token.",
+                )
+            }
+            Self::Forbidden(why) => (StatusCode::FORBIDDEN, "That may not be done", why),
+            Self::TooOften(wait) => {
+                let seconds = wait.as_secs() + 1;
+                headers.insert(header::RETRY_AFTER, seconds.into());
+                (
+                    StatusCode::TOO_MANY_REQUESTS,
+                    "Too often",
+                    "Wait some minutes, then try again.",
+                )
+            }
+            Self::Misdirected => (
+                StatusCode::MISDIRECTED_REQUEST,
+                "Not here",
+                "This page has another address. Whoever runs the service sets it as address under [web].",
+            ),
+            Self::Off => (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "There is no page any more",
+                "Whoever runs the service has taken it away.",
+            ),
             Self::NotFound => (
                 StatusCode::NOT_FOUND,
                 "There is no such page",
@@ -76,7 +120,12 @@ impl IntoResponse for NoPage {
             }
         };
         let page = FailurePage { title, words }.render();
-        (status, Html(page.unwrap_or_else(|_| title.to_owned()))).into_response()
+        (
+            status,
+            headers,
+            Html(page.unwrap_or_else(|_| title.to_owned())),
+        )
+            .into_response()
     }
 }
 

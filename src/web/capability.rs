@@ -16,26 +16,15 @@ use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment
 use crate::store::links::MailStop;
 use crate::store::{Store, StoreError};
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use axum::routing::{get, post};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{DateTime, NaiveDate, Utc};
 use ring::digest::{SHA256, digest};
 use std::sync::Arc;
 use tracing::info;
-
-/// Their addresses, as [`crate::link`] makes them.
-pub(super) fn capability_routes() -> Router<Arc<PageState>> {
-    Router::new()
-        .route("/task/{message}/{site}/{key}", get(task))
-        .route("/calendar/{recipient}/{key}", get(calendar))
-        .route("/stop-mail/{recipient}/{key}", get(stop_page).post(stop))
-        .route("/stop-mail/{recipient}/{key}/undo", post(send_again))
-}
 
 #[derive(Template)]
 #[template(path = "task.html", config = "src/web/askama.toml")]
@@ -48,7 +37,7 @@ struct TaskPage<'p> {
 }
 
 /// What is to be done at the site of a message.
-async fn task(
+pub(super) async fn task(
     State(shared): State<Arc<PageState>>,
     Path((message, site, key)): Path<(String, String, String)>,
 ) -> Result<Response, NoPage> {
@@ -132,7 +121,7 @@ struct SiteEvents {
 }
 
 /// A recipient's calendar.
-async fn calendar(
+pub(super) async fn calendar(
     State(shared): State<Arc<PageState>>,
     Path((recipient, key)): Path<(String, String)>,
     headers: HeaderMap,
@@ -256,7 +245,7 @@ enum StopWish {
 }
 
 /// Whoever looks, a mail scanner for one, changes nothing.
-async fn stop_page(
+pub(super) async fn stop_page(
     shared: State<Arc<PageState>>,
     path: Path<(String, String)>,
 ) -> Result<Response, NoPage> {
@@ -264,14 +253,14 @@ async fn stop_page(
 }
 
 /// One click, of a mail program or of the button (RFC 8058): whatever the body says, and without cookies.
-async fn stop(
+pub(super) async fn stop(
     shared: State<Arc<PageState>>,
     path: Path<(String, String)>,
 ) -> Result<Response, NoPage> {
     answer_stop(shared, path, StopWish::Stop).await
 }
 
-async fn send_again(
+pub(super) async fn send_again(
     shared: State<Arc<PageState>>,
     path: Path<(String, String)>,
 ) -> Result<Response, NoPage> {

@@ -3,17 +3,24 @@
 //! runs beside the cycles in a thread of its own, with connections to the database of its own.
 
 mod access;
+mod admission;
 mod answers;
 mod api;
 mod calendar_text;
 mod capability;
+mod client;
+mod form_guard;
 mod health;
 mod metrics;
 mod overview;
+mod rate;
 mod routes;
 mod server;
+mod sign_in;
 mod site;
 mod state;
+mod viewer;
 
+pub use routes::{PageAddress, addresses};
 pub use server::{Listening, listen};
 pub use state::PageConfig;

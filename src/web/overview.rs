@@ -2,6 +2,7 @@
 
 use super::answers::{NoPage, page};
 use super::state::PageState;
+use super::viewer::{KnownBy, Viewer};
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
 use crate::report::week::Week;
@@ -20,21 +21,34 @@ struct Overview<'w> {
     named: usize,
     /// Whether sites of several members are shown.
     several: bool,
+    viewer: &'w Viewer,
+    /// Who has signed in.
+    signed_in: Option<&'w str>,
 }
 
 /// Sites of a task that are named before the others are folded away.
 const NAMED_SITES: usize = 8;
 
-pub(super) async fn overview(State(shared): State<Arc<PageState>>) -> Result<Html<String>, NoPage> {
+pub(super) async fn overview(
+    State(shared): State<Arc<PageState>>,
+    viewer: Viewer,
+) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let week = shared.week()?;
+        let week = shared.week(&viewer)?;
         let config = shared.in_force().config;
+        let recipient = viewer.recipient.as_deref();
+        let recipient = recipient.and_then(|id| config.recipient(id));
+        let seen = config.members.iter().filter(|member| viewer.sees(member));
         page(&Overview {
             week: &week,
             notation: &config.service.notation,
             cautions: BRIEF_CAUTIONS,
             named: NAMED_SITES,
-            several: config.members.len() > 1,
+            several: seen.count() > 1,
+            signed_in: recipient
+                .filter(|_| matches!(viewer.way, KnownBy::Session(_)))
+                .map(|recipient| recipient.name.as_str()),
+            viewer: &viewer,
         })
     });
     made.await?

@@ -1,17 +1,21 @@
 //! Listening: a bounded number of connections, each of which must say what it wants in time.
 
+use super::client::Peer;
 use super::routes::routes;
 use super::state::{PageConfig, PageState};
 use crate::config::Web;
+use axum::http::Request;
+use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::GracefulShutdown;
 use hyper_util::service::TowerToHyperService;
 use std::io;
-use std::net::TcpListener;
+use std::net::{IpAddr, TcpListener};
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::{Notify, OwnedSemaphorePermit, Semaphore, watch};
+use tower::ServiceExt;
 use tracing::{debug, error, info, warn};
 
 /// Most connections at a time.
@@ -54,10 +58,12 @@ impl Listening {
     pub fn answer(
         self,
         in_force: watch::Receiver<PageConfig>,
+        bell: Arc<Notify>,
         stop: watch::Receiver<bool>,
     ) -> io::Result<std::thread::JoinHandle<()>> {
         let address = self.listener.local_addr()?;
         info!("the page is at http://{address}/");
+        let shared = PageState::new(in_force, address, bell).map_err(io::Error::other)?;
         std::thread::Builder::new()
             .name("page".to_owned())
             .spawn(move || {
@@ -67,7 +73,7 @@ impl Listening {
                     .thread_keep_alive(Duration::from_secs(60))
                     .build();
                 let served = runtime
-                    .and_then(|runtime| runtime.block_on(serve(self.listener, in_force, stop)));
+                    .and_then(|runtime| runtime.block_on(serve(self.listener, shared, stop)));
                 if let Err(problem) = served {
                     error!("the page has ended: {problem}; alerts go on");
                 }
@@ -77,11 +83,11 @@ impl Listening {
 
 async fn serve(
     listener: TcpListener,
-    in_force: watch::Receiver<PageConfig>,
+    shared: PageState,
     mut stop: watch::Receiver<bool>,
 ) -> io::Result<()> {
     let listener = tokio::net::TcpListener::from_std(listener)?;
-    let service = TowerToHyperService::new(routes(Arc::new(PageState::new(in_force))));
+    let service = routes(Arc::new(shared));
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     let under_way = GracefulShutdown::new();
     loop {
@@ -89,13 +95,19 @@ async fn serve(
             taken = accepted(&listener, &room) => taken,
             _ = stop.wait_for(|stop| *stop) => break,
         };
-        let Some((stream, permit)) = taken else {
+        let Some((stream, peer, permit)) = taken else {
             continue;
         };
+        let with_peer = service
+            .clone()
+            .map_request(move |mut request: Request<Incoming>| {
+                request.extensions_mut().insert(Peer(peer));
+                request
+            });
         let connection = http1::Builder::new()
             .timer(TokioTimer::new())
             .header_read_timeout(HEAD_WITHIN)
-            .serve_connection(TokioIo::new(stream), service.clone());
+            .serve_connection(TokioIo::new(stream), TowerToHyperService::new(with_peer));
         let connection = under_way.watch(connection);
         tokio::spawn(async move {
             if let Err(problem) = connection.await {
@@ -113,10 +125,10 @@ async fn serve(
 async fn accepted(
     listener: &tokio::net::TcpListener,
     room: &Arc<Semaphore>,
-) -> Option<(tokio::net::TcpStream, tokio::sync::OwnedSemaphorePermit)> {
+) -> Option<(tokio::net::TcpStream, IpAddr, OwnedSemaphorePermit)> {
     let permit = Arc::clone(room).acquire_owned().await.ok()?;
     match listener.accept().await {
-        Ok((stream, _)) => Some((stream, permit)),
+        Ok((stream, peer)) => Some((stream, peer.ip().to_canonical(), permit)),
         Err(problem) => {
             // Out of file handles, for one: some are given back in a moment.
             warn!("a connection to the page cannot be taken: {problem}");

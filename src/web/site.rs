@@ -2,6 +2,7 @@
 
 use super::answers::{NoPage, page};
 use super::state::{PageConfig, PageState};
+use super::viewer::Viewer;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::notation::Notation;
@@ -31,12 +32,13 @@ struct SitePage<'p> {
 pub(super) async fn site(
     State(shared): State<Arc<PageState>>,
     Path(site): Path<String>,
+    viewer: Viewer,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
         let PageConfig { digest, faults, .. } = shared.in_force();
         let found = shared.ask(|asked| {
             let config: &Config = asked.config;
-            let Some(of) = config.sites().find(|(_, one)| one.id == site) else {
+            let Ok(of) = viewer.site(config, &site) else {
                 return Ok(None);
             };
             let plan = PlanReport::of(config, asked.store, of, asked.today)?;

@@ -1,15 +1,20 @@
 //! What requests work with: the configuration in force, the database, and what was worked out before.
 
+use super::rate::{Allowance, Tries};
+use super::viewer::Viewer;
 use crate::clock::Clock;
-use crate::config::Config;
+use crate::config::{Config, Web};
 use crate::in_force::Fault;
-
+use crate::key::{Key, NoRandomness};
 use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
 use crate::report::week::Week;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
+use std::collections::{BTreeSet, HashMap};
+use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use tokio::sync::watch;
+use std::time::Duration;
+use tokio::sync::{Notify, watch};
 
 /// The configuration in force.
 #[derive(Debug, Clone)]
@@ -25,19 +30,46 @@ pub struct PageConfig {
 /// What all requests share.
 pub(super) struct PageState {
     in_force: watch::Receiver<PageConfig>,
+    /// Where the page listens.
+    listening: SocketAddr,
+    /// Wakes the service.
+    bell: Arc<Notify>,
+    /// What forms bring along where nobody signs in.
+    form_key: Key,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
-    week: Mutex<Option<KeptWeek>>,
+    weeks: Mutex<Option<KeptWeeks>>,
+    of_clients: Mutex<Tries<IpAddr>>,
+    of_addresses: Mutex<Tries<String>>,
 }
 
-/// A week that was worked out, with what it depends on.
-struct KeptWeek {
+/// Members whose sites are shown, none is all; whether it is for the operator.
+type WeekOf = (Option<Arc<BTreeSet<String>>>, bool);
+
+/// Weeks that were worked out, with what they depend on.
+struct KeptWeeks {
     store: Store,
     version: i64,
     digest: String,
     day: NaiveDate,
-    week: Arc<Week>,
+    /// By whom they are for.
+    weeks: HashMap<WeekOf, Arc<Week>>,
 }
+
+/// Most weeks that are kept.
+const MOST_WEEKS: usize = 256;
+
+/// Links that somebody at one address of the network may ask for.
+const OF_A_CLIENT: Allowance = Allowance {
+    at_once: 20,
+    one_in: Duration::from_secs(60),
+};
+
+/// Links that may be asked for by one mail address.
+const OF_AN_ADDRESS: Allowance = Allowance {
+    at_once: 3,
+    one_in: Duration::from_secs(300),
+};
 
 /// A question to the report that is asked with the configuration, the database and the day.
 pub(super) struct Question<'a> {
@@ -53,12 +85,69 @@ pub(super) struct Question<'a> {
 const MOST_IDLE: usize = 4;
 
 impl PageState {
-    pub fn new(in_force: watch::Receiver<PageConfig>) -> Self {
-        Self {
+    /// # Errors
+    /// [`NoRandomness`] if the system has none.
+    pub fn new(
+        in_force: watch::Receiver<PageConfig>,
+        listening: SocketAddr,
+        bell: Arc<Notify>,
+    ) -> Result<Self, NoRandomness> {
+        Ok(Self {
             in_force,
+            listening,
+            bell,
+            form_key: Key::random()?,
             idle: Mutex::default(),
-            week: Mutex::default(),
-        }
+            weeks: Mutex::default(),
+            of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
+            of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
+        })
+    }
+
+    /// The table `[web]` as it is now; none if it was taken away.
+    pub fn web(&self) -> Option<Web> {
+        self.in_force.borrow().config.web.clone()
+    }
+
+    /// Where the page listens.
+    pub fn listening(&self) -> SocketAddr {
+        self.listening
+    }
+
+    /// Whether people sign in. A socket that was handed over may be open to others whatever is configured.
+    pub fn wants_sign_in(&self, web: &Web) -> bool {
+        web.sign_in || !self.listening.ip().to_canonical().is_loopback()
+    }
+
+    /// What forms bring along where nobody signs in.
+    pub fn form_key(&self) -> &Key {
+        &self.form_key
+    }
+
+    /// Lets the service look at once what there is to send.
+    pub fn ring(&self) {
+        self.bell.notify_one();
+    }
+
+    /// Counts a try of somebody at an address of the network. Of the sixth version of addresses
+    /// everybody has a network of their own, so that counts.
+    ///
+    /// # Errors
+    /// How long to wait, if they have tried too often.
+    pub fn try_of_client(&self, client: IpAddr) -> Result<(), Duration> {
+        let who = match client {
+            IpAddr::V4(_) => client,
+            IpAddr::V6(long) => Ipv6Addr::from_bits(long.to_bits() & !u128::from(u64::MAX)).into(),
+        };
+        taken(&self.of_clients).take(&who, Clock::Machine.steady())
+    }
+
+    /// Counts a link that is asked for by a mail address.
+    ///
+    /// # Errors
+    /// How long to wait, if there were too many.
+    pub fn try_of_address(&self, address: &str) -> Result<(), Duration> {
+        taken(&self.of_addresses).take(&address.to_owned(), Clock::Machine.steady())
     }
 
     /// The configuration as it is now.
@@ -75,17 +164,30 @@ impl PageState {
         answer: impl FnOnce(Question<'_>) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
         let config = self.in_force().config;
+        self.read(|store| {
+            let today = today(&config, store)?;
+            answer(Question {
+                config: &config,
+                store,
+                today,
+            })
+        })
+    }
+
+    /// The same for what needs neither configuration nor day.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn read<T>(
+        &self,
+        answer: impl FnOnce(&Store) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
         let kept = taken(&self.idle).pop();
         let store = match kept {
             Some(store) => store,
-            None => Store::open_to_read(&config.service.database)?,
+            None => Store::open_to_read(&self.in_force().config.service.database)?,
         };
-        let today = today(&config, &store)?;
-        let answered = answer(Question {
-            config: &config,
-            store: &store,
-            today,
-        })?;
+        let answered = answer(&store)?;
         // One that failed is not kept.
         let mut idle = taken(&self.idle);
         if idle.len() < MOST_IDLE {
@@ -94,29 +196,57 @@ impl PageState {
         Ok(answered)
     }
 
-    /// What is to be done at all sites, worked out anew only when something has changed.
+    /// Changes what is stored.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails, or is not there.
+    pub fn write<T>(
+        &self,
+        change: impl FnOnce(&mut Store) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        let database = &self.in_force().config.service.database;
+        // One that has gone is not for the page to make anew.
+        drop(Store::open_to_read(database)?);
+        change(&mut Store::open(database)?)
+    }
+
+    /// What is to be done at the sites that somebody sees, worked out anew only when something has
+    /// changed. What is wrong with the service is for the operator.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn week(&self) -> Result<Arc<Week>, StoreError> {
+    pub fn week(&self, viewer: &Viewer) -> Result<Arc<Week>, StoreError> {
         let PageConfig {
             config,
             digest,
             faults,
         } = self.in_force();
-        let mut kept = taken(&self.week);
-        let store = match kept.take() {
+        let of = (viewer.members.clone(), viewer.is_operator);
+        let mut kept = taken(&self.weeks);
+        let (store, mut weeks) = match kept.take() {
             Some(one) => {
                 let day = today(&config, &one.store)?;
                 let is_current = one.store.version()? == one.version && one.day == day;
-                if is_current && one.digest == digest {
-                    let week = Arc::clone(&one.week);
+                let is_current = is_current && one.digest == digest;
+                if let Some(week) = one.weeks.get(&of).filter(|_| is_current) {
+                    let week = Arc::clone(week);
                     *kept = Some(one);
                     return Ok(week);
                 }
-                one.store
+                let still_good = is_current && one.weeks.len() < MOST_WEEKS;
+                (
+                    one.store,
+                    if still_good {
+                        one.weeks
+                    } else {
+                        HashMap::new()
+                    },
+                )
             }
-            None => Store::open_to_read(&config.service.database)?,
+            None => {
+                let store = Store::open_to_read(&config.service.database)?;
+                (store, HashMap::new())
+            }
         };
         // Before the answer: what changes meanwhile is seen the next time.
         let version = store.version()?;
@@ -127,14 +257,19 @@ impl PageState {
             configuration: OnDisk::Usable(&digest),
             faults: &faults,
         };
-        let status = Status::of(&config, &store, ShownSites::default(), moment)?;
-        let week = Arc::new(Week::of(&status, true));
-        *kept = Some(KeptWeek {
+        let shown = ShownSites {
+            members: of.0.as_deref(),
+            ..ShownSites::default()
+        };
+        let status = Status::of(&config, &store, shown, moment)?;
+        let week = Arc::new(Week::of(&status, of.1));
+        weeks.insert(of, Arc::clone(&week));
+        *kept = Some(KeptWeeks {
             store,
             version,
             digest,
             day,
-            week: Arc::clone(&week),
+            weeks,
         });
         Ok(week)
     }

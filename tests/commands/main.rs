@@ -13,6 +13,7 @@ mod log_refusals;
 mod logging;
 mod look_back;
 mod many_members;
+mod page_access;
 mod screens;
 mod servers;
 mod station_finder;

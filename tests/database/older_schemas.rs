@@ -21,7 +21,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10, and 12 to 15.
-const DATABASES: [(usize, &str); 11] = [
+const DATABASES: [(usize, &str); 12] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -33,6 +33,7 @@ const DATABASES: [(usize, &str); 11] = [
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
     (16, include_str!("../../fixtures/databases/schema-16.sql")),
+    (17, include_str!("../../fixtures/databases/schema-17.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -743,5 +744,42 @@ fn the_configuration_in_force_and_members_as_they_were_last_good_are_kept() {
             ("member pond", true)
         );
         assert_eq!(faults[0].problems.len(), 2);
+    }
+}
+
+#[test]
+fn keys_of_the_page_and_what_was_done_there_are_kept() {
+    for (schema, folder, store) in opened_from(1) {
+        let database = rusqlite::Connection::open(folder.path("hatchbell.db")).unwrap();
+        let count = |table: &str| -> i64 {
+            let sql = format!("SELECT count(*) FROM {table}");
+            database.query_row(&sql, [], |row| row.get(0)).unwrap()
+        };
+        if schema < 17 {
+            for table in ["sign_in_link", "session", "page_token", "audit"] {
+                assert_eq!(count(table), 0, "schema {schema}: {table}");
+            }
+            continue;
+        }
+        assert_eq!((count("sign_in_link"), count("session")), (1, 1));
+        let tokens = store.tokens().unwrap();
+        let tokens: Vec<_> = tokens
+            .iter()
+            .map(|token| (token.recipient.as_str(), token.read_only, token.revoked_at))
+            .collect();
+        let revoked = instant("2026-02-27T09:00:00Z");
+        assert_eq!(
+            tokens,
+            [
+                ("quay-keeper", true, None),
+                ("keeper", false, Some(revoked))
+            ]
+        );
+        let lines = store.audit(10).unwrap();
+        assert_eq!(lines.len(), 2);
+        assert_eq!(
+            (lines[0].recipient.as_deref(), lines[0].action.as_str()),
+            (Some("keeper"), "signed in")
+        );
     }
 }

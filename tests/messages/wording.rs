@@ -8,7 +8,7 @@ use hatchbell::domain::phenology::outlook::{Basis, ByCalendar, Outlook};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Expectation, PassedBy, Record, season_state};
 use hatchbell::domain::phenology::species::Species;
-use hatchbell::domain::place::site::{Channel, Member, Recipient, Site, Station};
+use hatchbell::domain::place::site::{Channel, Member, PageAccess, Recipient, Site, Station};
 use hatchbell::domain::telling::meaning::Meaning;
 use hatchbell::domain::telling::notice::{Bundle, Notice, NoticeKind, bundles};
 use hatchbell::domain::telling::reception::{DigestRhythm, Reception, Topic, Topics};
@@ -51,6 +51,8 @@ fn site(id: &str, name: &str) -> Site {
 
 fn recipient(id: &str, sites: &[&str]) -> Recipient {
     Recipient {
+        page: PageAccess::default(),
+        manages: Vec::new(),
         id: id.into(),
         name: format!("the {id}"),
         channels: vec![Channel::Email, Channel::Push],

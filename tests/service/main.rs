@@ -11,6 +11,8 @@ mod delivery;
 mod hours;
 mod kills;
 mod links;
+mod page_access;
+mod page_walk;
 mod programs;
 mod promise;
 mod reload;

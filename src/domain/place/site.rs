@@ -85,6 +85,31 @@ pub struct Recipient {
     pub at_machine: bool,
     /// How they want numbers and dates written.
     pub notation: Notation,
+    /// What they may do on the page.
+    pub page: PageAccess,
+    /// Further members whose sites they see on the page, by identifier.
+    pub manages: Vec<String>,
+}
+
+/// What somebody may do on the page, at the sites they see there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum PageAccess {
+    /// They cannot sign in.
+    None,
+    /// They see.
+    Read,
+    /// They see and enter.
+    #[default]
+    Write,
+}
+
+impl PageAccess {
+    /// Every choice with the name it has in configuration files.
+    pub const NAMED: [(&'static str, PageAccess); 3] = [
+        ("write", PageAccess::Write),
+        ("read", PageAccess::Read),
+        ("none", PageAccess::None),
+    ];
 }
 
 impl Recipient {

@@ -18,16 +18,7 @@ use utoipa_axum::routes;
 
 /// Every address for programs, below the one it is nested at.
 pub(super) fn api() -> Router<Arc<PageState>> {
-    let (router, described) = OpenApiRouter::with_openapi(description::Description::openapi())
-        .routes(routes!(answers::week))
-        .routes(routes!(answers::sites))
-        .routes(routes!(answers::site_status))
-        .routes(routes!(answers::site_plan))
-        .routes(routes!(answers::site_outlook))
-        .routes(routes!(answers::site_season))
-        .routes(routes!(answers::stations))
-        .routes(routes!(answers::outbox))
-        .split_for_parts();
+    let (router, described) = described();
     // Texts and numbers can always be written.
     let text: Arc<str> = described.to_pretty_json().unwrap_or_default().into();
     let described = async move || {
@@ -38,4 +29,24 @@ pub(super) fn api() -> Router<Arc<PageState>> {
         .route("/openapi.json", get(described))
         .fallback(async || ProblemDetails::no_address())
         .method_not_allowed_fallback(async || ProblemDetails::other_method())
+}
+
+/// Their paths, below the one they are nested at.
+pub(super) fn api_paths() -> Vec<String> {
+    let (_, description) = described();
+    let paths = description.paths.paths.into_keys();
+    paths.chain(["/openapi.json".to_owned()]).collect()
+}
+
+fn described() -> (Router<Arc<PageState>>, utoipa::openapi::OpenApi) {
+    OpenApiRouter::with_openapi(description::Description::openapi())
+        .routes(routes!(answers::week))
+        .routes(routes!(answers::sites))
+        .routes(routes!(answers::site_status))
+        .routes(routes!(answers::site_plan))
+        .routes(routes!(answers::site_outlook))
+        .routes(routes!(answers::site_season))
+        .routes(routes!(answers::stations))
+        .routes(routes!(answers::outbox))
+        .split_for_parts()
 }

@@ -1,0 +1,117 @@
+//! Who is let in: asked once for every address, before any handler runs, so that none can forget it.
+
+use super::answers::NoPage;
+use super::client::is_own_host;
+use super::form_guard::{guarded, only_looks};
+use super::state::PageState;
+use super::viewer::{NoViewer, Viewer};
+use crate::clock::Clock;
+use crate::config::Web;
+use crate::store::audit::AuditLine;
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use std::sync::Arc;
+use tracing::error;
+
+/// Addresses that also those use who may only look: what they change is their own.
+const FOR_READERS: [&str; 1] = ["/sign-out"];
+
+/// Refuses what asks for another host, and everything once the page is no longer configured.
+pub(super) async fn own_host_only(
+    State(shared): State<Arc<PageState>>,
+    mut request: Request,
+    next: Next,
+) -> Response {
+    let Some(web) = shared.web() else {
+        return NoPage::Off.into_response();
+    };
+    if !is_own_host(request.headers(), &web, shared.listening()) {
+        return NoPage::Misdirected.into_response();
+    }
+    request.extensions_mut().insert(Arc::new(web));
+    next.run(request).await
+}
+
+/// Lets in whoever has a key, to look, and to change something if they may and it is from a form of
+/// theirs. Every change leaves a line in the audit.
+pub(super) async fn admit(
+    State(shared): State<Arc<PageState>>,
+    request: Request,
+    next: Next,
+) -> Response {
+    match admitted(shared, request, next).await {
+        Ok(response) => response,
+        Err(no_page) => no_page.into_response(),
+    }
+}
+
+async fn admitted(
+    shared: Arc<PageState>,
+    request: Request,
+    next: Next,
+) -> Result<Response, NoPage> {
+    let (parts, body) = request.into_parts();
+    let web = parts.extensions.get::<Arc<Web>>().cloned();
+    let web = web.ok_or(NoPage::Off)?;
+    let asked = (Arc::clone(&shared), Arc::clone(&web));
+    let (viewer, mut parts) = tokio::task::spawn_blocking(move || {
+        let viewer = Viewer::of(&asked.0, &asked.1, &parts);
+        (viewer, parts)
+    })
+    .await?;
+    let viewer = match viewer {
+        Ok(viewer) => viewer,
+        Err(NoViewer::Stranger) if only_looks(&parts.method) && reads_pages(&parts.headers) => {
+            return Err(NoPage::SignIn);
+        }
+        Err(NoViewer::Stranger | NoViewer::BadToken) => return Err(NoPage::NoKey),
+        Err(NoViewer::Store(problem)) => return Err(problem.into()),
+    };
+    let path = parts.uri.path().to_owned();
+    if only_looks(&parts.method) {
+        parts.extensions.insert(viewer);
+        return Ok(next.run(Request::from_parts(parts, body)).await);
+    }
+    if !viewer.may_write && !FOR_READERS.contains(&path.as_str()) {
+        return Err(NoPage::Forbidden(
+            "You may look here, and change nothing. Whoever runs the service can change that.",
+        ));
+    }
+    let mut line = AuditLine {
+        at: Clock::Machine.now(),
+        recipient: viewer.recipient.clone(),
+        way: viewer.way_in_words(),
+        action: parts.method.to_string(),
+        subject: path,
+        client: Some(viewer.client.to_string()),
+    };
+    parts.extensions.insert(viewer.clone());
+    let request = guarded(&viewer, &web, parts, body).await?;
+    let response = next.run(request).await;
+    let status = response.status();
+    if !status.is_client_error() && !status.is_server_error() {
+        line.at = Clock::Machine.now();
+        let noted = tokio::task::spawn_blocking(move || {
+            let written = shared.write(|store| store.note_audit(&line));
+            written.inspect_err(|problem| {
+                error!(
+                    "a change is missing in the audit: {line:?} ({})",
+                    problem.in_full()
+                );
+            })
+        });
+        // The change is made; that its line is missing is in the journal.
+        let _ = noted.await?;
+    }
+    Ok(response)
+}
+
+/// Whether somebody reads pages, and is no program that wants data.
+fn reads_pages(headers: &HeaderMap) -> bool {
+    let accepted = headers.get_all(header::ACCEPT).into_iter();
+    accepted
+        .filter_map(|list| list.to_str().ok())
+        .any(|list| list.contains("text/html"))
+}
