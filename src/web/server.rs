@@ -47,6 +47,14 @@ pub fn listen(web: &Web) -> io::Result<Listening> {
 }
 
 impl Listening {
+    /// The address it was given.
+    ///
+    /// # Errors
+    /// If the system does not say.
+    pub fn address(&self) -> io::Result<std::net::SocketAddr> {
+        self.listener.local_addr()
+    }
+
     /// Answers in a thread of its own until the program is to stop.
     ///
     /// # Errors
@@ -56,7 +64,7 @@ impl Listening {
         in_force: watch::Receiver<PageConfig>,
         stop: watch::Receiver<bool>,
     ) -> io::Result<std::thread::JoinHandle<()>> {
-        let address = self.listener.local_addr()?;
+        let address = self.address()?;
         info!("the page is at http://{address}/");
         std::thread::Builder::new()
             .name("page".to_owned())

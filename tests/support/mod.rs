@@ -9,6 +9,7 @@ pub mod feeds;
 pub mod http_server;
 pub mod journal;
 pub mod manager;
+pub mod page;
 pub mod real_data;
 pub mod reference;
 pub mod smtp_peer;

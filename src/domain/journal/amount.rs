@@ -32,10 +32,10 @@ pub enum AmountError {
 
 /// A unit with its spellings, the first of them the one shown, and its size in the base unit.
 #[derive(Debug, PartialEq)]
-struct NamedUnit<K> {
+pub(super) struct NamedUnit<K> {
     spellings: &'static [&'static str],
-    kind: K,
-    size: f64,
+    pub(super) kind: K,
+    pub(super) size: f64,
 }
 
 /// Units of area, in m². Acre and square foot are those of the international foot, exactly
@@ -88,7 +88,11 @@ const DEPTHS: [NamedUnit<()>; 4] = [
     unit(&["l/m²", "l/m2"], (), 1.0),
 ];
 
-const fn unit<K>(spellings: &'static [&'static str], kind: K, size: f64) -> NamedUnit<K> {
+pub(super) const fn unit<K>(
+    spellings: &'static [&'static str],
+    kind: K,
+    size: f64,
+) -> NamedUnit<K> {
     NamedUnit {
         spellings,
         kind,
@@ -97,13 +101,16 @@ const fn unit<K>(spellings: &'static [&'static str], kind: K, size: f64) -> Name
 }
 
 impl<K> NamedUnit<K> {
-    fn name(&self) -> &'static str {
+    pub(super) fn name(&self) -> &'static str {
         self.spellings[0]
     }
 }
 
 /// A number and a unit of the table, whatever the spaces and capitals.
-fn measured<K>(text: &str, units: &'static [NamedUnit<K>]) -> Option<(f64, &'static NamedUnit<K>)> {
+pub(super) fn measured<K>(
+    text: &str,
+    units: &'static [NamedUnit<K>],
+) -> Option<(f64, &'static NamedUnit<K>)> {
     let plain: String = text.to_lowercase().split_whitespace().collect();
     let end = plain
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
