@@ -15,7 +15,7 @@ use crate::domain::treatment::need::{Brood, Broods};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::report::season::season_on;
 use crate::store::{Store, StoreError};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
 
 mod said;
 mod words;
@@ -332,4 +332,33 @@ fn check_record(action: &JournalAction) -> Result<(), NotEntered> {
         JournalAction::Application(spread) => Ok(SprayRecord::check(&spread.record)?),
         _ => Ok(()),
     }
+}
+
+/// A day, within the years that weather records reach.
+///
+/// # Errors
+/// How to write one.
+pub fn day_of(text: &str) -> Result<NaiveDate, String> {
+    let day: NaiveDate = text
+        .parse()
+        .map_err(|_| "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned())?;
+    if (FIRST_YEAR..=LAST_YEAR).contains(&day.year()) {
+        Ok(day)
+    } else {
+        Err(format!("give a day from {FIRST_YEAR} to {LAST_YEAR}"))
+    }
+}
+
+/// Years that weather records reach back to.
+const FIRST_YEAR: i32 = 1700;
+/// Years ahead that make sense.
+const LAST_YEAR: i32 = 2200;
+
+/// A time of day.
+///
+/// # Errors
+/// How to write one.
+pub fn time_of(text: &str) -> Result<NaiveTime, String> {
+    NaiveTime::parse_from_str(text.trim(), "%H:%M")
+        .map_err(|_| "give a time as HH:MM, for example 06:30".to_owned())
 }

@@ -10,10 +10,12 @@
 pub mod doctor;
 pub mod outlook;
 pub mod plan;
+pub mod records;
 pub mod scout;
 pub mod season;
 pub mod season_picture;
 pub mod status;
+pub mod task;
 pub mod week;
 mod words;
 

@@ -11,6 +11,8 @@ use tracing::error;
 pub(super) enum NoPage {
     /// There is no such thing, or not for whoever asks.
     NotFound,
+    /// A form that was not sent from one of our pages.
+    Foreign,
     /// The database fails.
     Store(StoreError),
     /// The program has made a mistake.
@@ -20,9 +22,11 @@ pub(super) enum NoPage {
 /// A page that says why there is none.
 #[derive(Template)]
 #[template(path = "failure.html", config = "src/web/askama.toml")]
-struct FailurePage {
-    title: &'static str,
-    words: &'static str,
+struct FailurePage<'f> {
+    title: &'f str,
+    words: &'f str,
+    /// Where to go on.
+    back: &'f str,
 }
 
 impl From<StoreError> for NoPage {
@@ -51,6 +55,11 @@ impl IntoResponse for NoPage {
                 "There is no such page",
                 "Perhaps the site has another id now.",
             ),
+            Self::Foreign => (
+                StatusCode::FORBIDDEN,
+                "Nothing was changed",
+                "The form was not sent from a page of this service. Open the page anew and send it from there.",
+            ),
             Self::Store(problem) => {
                 error!("a page cannot be shown: {}", problem.in_full());
                 (
@@ -68,9 +77,21 @@ impl IntoResponse for NoPage {
                 )
             }
         };
-        let page = FailurePage { title, words }.render();
+        let page = FailurePage {
+            title,
+            words,
+            back: "/",
+        }
+        .render();
         (status, Html(page.unwrap_or_else(|_| title.to_owned()))).into_response()
     }
+}
+
+/// A page that says why nothing was done, with the way back.
+pub(super) fn refusal(title: &str, words: &str, back: &str) -> Response {
+    let page = FailurePage { title, words, back }.render();
+    let page = Html(page.unwrap_or_else(|_| words.to_owned()));
+    (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
 }
 
 /// A page.

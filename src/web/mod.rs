@@ -2,6 +2,8 @@
 //! runs beside the cycles in a thread of its own, with connections to the database of its own.
 
 mod answers;
+mod entries;
+mod origin;
 mod overview;
 mod routes;
 mod server;

@@ -4,6 +4,7 @@ use super::answers::{NoPage, page};
 use super::state::PageState;
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
+use crate::report::task::{MOST_DAYS, USUAL_DAYS};
 use crate::report::week::Week;
 use askama::Template;
 use axum::extract::State;
@@ -18,6 +19,9 @@ struct Overview<'w> {
     cautions: [&'static str; 2],
     /// Sites of a task that are named before the others are folded away.
     named: usize,
+    /// Days that a task is put off by, and the most of them.
+    usual_days: u32,
+    most_days: u32,
     /// Whether sites of several members are shown.
     several: bool,
 }
@@ -29,11 +33,16 @@ pub(super) async fn overview(State(shared): State<Arc<PageState>>) -> Result<Htm
     let made = tokio::task::spawn_blocking(move || {
         let week = shared.week()?;
         let config = shared.in_force().config;
+        let notation = &config.service.notation;
+        let put_off = shared.ask(|asked| asked.store.put_off_on(asked.today))?;
+        let week = (*week).clone().with_put_off(&put_off, notation);
         page(&Overview {
             week: &week,
-            notation: &config.service.notation,
+            notation,
             cautions: BRIEF_CAUTIONS,
             named: NAMED_SITES,
+            usual_days: USUAL_DAYS,
+            most_days: MOST_DAYS,
             several: config.members.len() > 1,
         })
     });

@@ -32,6 +32,7 @@ pub(super) fn routes(shared: Arc<PageState>) -> Router {
         .route("/", get(overview))
         .route("/sites/{site}", get(site))
         .route("/style.css", get(style))
+        .merge(super::entries::routes())
         .fallback(async || NoPage::NotFound)
         .with_state(shared)
         .layer(RequestBodyLimitLayer::new(MOST_BYTES))

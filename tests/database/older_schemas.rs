@@ -33,6 +33,7 @@ const DATABASES: [(usize, &str); 11] = [
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
     (16, include_str!("../../fixtures/databases/schema-16.sql")),
+    (18, include_str!("../../fixtures/databases/schema-18.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -646,6 +647,18 @@ fn the_newest_database_is_of_the_schema_that_this_program_writes() {
         .query_row("PRAGMA user_version", [], |row| row.get(0))
         .unwrap();
     assert_eq!(version as usize, NEWEST);
+}
+
+#[test]
+fn keys_of_forms_and_tasks_that_are_put_off_are_kept() {
+    for (schema, _folder, store) in opened_from(18) {
+        let of = |day| store.put_off_on(date(day)).unwrap();
+        assert_eq!(of("2026-03-03").len(), 1, "schema {schema}");
+        assert_eq!(of("2026-03-04"), [], "schema {schema}");
+        let first = store.all_entries().unwrap().remove(0);
+        let number = store.made_with(&first.site, "00112233445566778899aabbccddeeff");
+        assert_eq!(number.unwrap(), Some(1), "schema {schema}");
+    }
 }
 
 #[test]

@@ -3,4 +3,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod entries;
+mod not_now;
+mod records;
 mod showing;

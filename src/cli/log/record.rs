@@ -1,7 +1,7 @@
 //! What is written down of an application beside option, area and rate.
 
 use crate::domain::journal::{AirTemperature, SprayRecord, WindSpeed};
-use crate::entries::plain;
+use crate::entries::{plain, time_of};
 use chrono::NaiveTime;
 use clap::Args;
 
@@ -18,10 +18,10 @@ pub(super) struct RecordOptions {
     #[arg(long, value_name = "TEXT")]
     part: Option<String>,
     /// When it was begun
-    #[arg(long, value_name = "HH:MM", value_parser = time)]
+    #[arg(long, value_name = "HH:MM", value_parser = time_of)]
     started: Option<NaiveTime>,
     /// When it was done
-    #[arg(long, value_name = "HH:MM", value_parser = time)]
+    #[arg(long, value_name = "HH:MM", value_parser = time_of)]
     ended: Option<NaiveTime>,
     /// Who applied it
     #[arg(long, value_name = "TEXT")]
@@ -83,10 +83,4 @@ impl RecordOptions {
             temperature: self.temperature.or(old.temperature),
         }
     }
-}
-
-/// A time of day.
-fn time(text: &str) -> Result<NaiveTime, String> {
-    NaiveTime::parse_from_str(text.trim(), "%H:%M")
-        .map_err(|_| "give a time as HH:MM, for example 06:30".to_owned())
 }
