@@ -58,7 +58,7 @@ impl IntoResponse for NoPage {
             Self::Foreign => (
                 StatusCode::FORBIDDEN,
                 "Nothing was changed",
-                "The form was not sent from a page of this service. Open the page anew and send it from there.",
+                "The form was not sent from a page of this service. Open the page anew and send it from there. If it was, by a name of this service, whoever runs it sets that name as address in [web].",
             ),
             Self::Store(problem) => {
                 error!("a page cannot be shown: {}", problem.in_full());

@@ -2,6 +2,7 @@
 
 use axum::http::HeaderMap;
 use axum::http::header::ORIGIN;
+use std::net::{IpAddr, SocketAddr};
 
 /// What browsers say of where a request comes from (Fetch Metadata, W3C).
 const FETCH_SITE: &str = "sec-fetch-site";
@@ -25,6 +26,19 @@ pub(super) fn may_come_from_here(headers: &HeaderMap, host: &str) -> bool {
         (origin, fetched),
         (Some(true), Some(true) | None) | (None, Some(true))
     )
+}
+
+/// Whether no stranger can make this host lead here: a number, or the machine itself. Any name can be
+/// made to (DNS rebinding), so a name is ours only if the configuration says so.
+pub(super) fn cannot_be_borrowed(host: &str) -> bool {
+    let is_number = host.parse::<SocketAddr>().is_ok()
+        || host.parse::<IpAddr>().is_ok()
+        || host
+            .strip_prefix('[')
+            .and_then(|host| host.strip_suffix(']'))
+            .is_some_and(|host| host.parse::<IpAddr>().is_ok());
+    let name = host.rsplit_once(':').map_or(host, |(name, _)| name);
+    is_number || name.eq_ignore_ascii_case("localhost")
 }
 
 #[cfg(test)]
@@ -64,6 +78,28 @@ mod tests {
         }
         for site in ["cross-site", "same-site", "none", ""] {
             assert!(!may(Some("http://turf.example:8417"), Some(site)), "{site}");
+        }
+    }
+
+    #[test]
+    fn a_name_can_be_borrowed_and_a_number_cannot() {
+        for own in [
+            "127.0.0.1:8417",
+            "192.168.1.5",
+            "[::1]:8417",
+            "[::1]",
+            "localhost:8417",
+            "localhost",
+        ] {
+            assert!(cannot_be_borrowed(own), "{own}");
+        }
+        for name in [
+            "turf.example",
+            "localhost.example:8417",
+            "127.0.0.1.example",
+            "",
+        ] {
+            assert!(!cannot_be_borrowed(name), "{name}");
         }
     }
 

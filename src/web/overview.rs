@@ -35,7 +35,11 @@ pub(super) async fn overview(State(shared): State<Arc<PageState>>) -> Result<Htm
         let config = shared.in_force().config;
         let notation = &config.service.notation;
         let put_off = shared.ask(|asked| asked.store.put_off_on(asked.today))?;
-        let week = (*week).clone().with_put_off(&put_off, notation);
+        let week = if put_off.is_empty() {
+            week
+        } else {
+            Arc::new((*week).clone().with_put_off(&put_off, notation))
+        };
         page(&Overview {
             week: &week,
             notation,

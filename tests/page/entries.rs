@@ -215,6 +215,12 @@ fn a_form_from_elsewhere_changes_nothing() {
             assert_eq!(sent.status, 403, "{path} {headers:?}");
         }
     }
+    // A name that a stranger made to lead here.
+    let borrowed = [
+        ("Host", "borrowed.example"),
+        ("Origin", "http://borrowed.example"),
+    ];
+    assert_eq!(page.post_with(WATER, &fields, &borrowed).status, 403);
     assert!(site.list().is_empty());
     page.post(WATER, &fields).leads_to();
     for headers in from {

@@ -2,6 +2,7 @@
 //!
 //! What people type is kept as they stated it; sums are made in m², mm, kg, litres and millions.
 
+use crate::domain::scouting::M2_IN_FT2;
 use std::fmt;
 use std::str::FromStr;
 
@@ -43,11 +44,7 @@ pub(super) struct NamedUnit<K> {
 const AREAS: [NamedUnit<()>; 4] = [
     unit(&["m²", "m2", "sqm"], (), 1.0),
     unit(&["ha"], (), 10_000.0),
-    unit(
-        &["ft²", "ft2", "sqft"],
-        (),
-        crate::domain::scouting::M2_IN_FT2,
-    ),
+    unit(&["ft²", "ft2", "sqft"], (), M2_IN_FT2),
     unit(&["acre", "acres", "ac"], (), 4_046.856_422_4),
 ];
 
@@ -106,11 +103,11 @@ impl<K> NamedUnit<K> {
     }
 }
 
+/// A number with its unit, if there is one.
+pub(super) type NumberWithUnit<K> = Option<(f64, &'static NamedUnit<K>)>;
+
 /// A number and a unit of the table, whatever the spaces and capitals.
-pub(super) fn measured<K>(
-    text: &str,
-    units: &'static [NamedUnit<K>],
-) -> Option<(f64, &'static NamedUnit<K>)> {
+pub(super) fn measured<K>(text: &str, units: &'static [NamedUnit<K>]) -> NumberWithUnit<K> {
     let plain: String = text.to_lowercase().split_whitespace().collect();
     let end = plain
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
@@ -121,10 +118,7 @@ pub(super) fn measured<K>(
 }
 
 fn named<K>(name: &str, units: &'static [NamedUnit<K>]) -> Option<&'static NamedUnit<K>> {
-    let spelled = |spelling: &&str| {
-        let mut letters = spelling.chars().filter(|c| !c.is_whitespace());
-        letters.by_ref().eq(name.chars())
-    };
+    let spelled = |spelling: &&str| spelling.replace(' ', "") == name;
     units.iter().find(|unit| unit.spellings.iter().any(spelled))
 }
 

@@ -129,21 +129,21 @@ impl fmt::Display for WindSpeed {
 
 /// The scales of temperature.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Scale {
+enum TemperatureScale {
     Celsius,
     Fahrenheit,
 }
 
-const SCALES: [NamedUnit<Scale>; 2] = [
-    unit(&["°C", "°c", "c"], Scale::Celsius, 1.0),
-    unit(&["°F", "°f", "f"], Scale::Fahrenheit, 1.0),
+const SCALES: [NamedUnit<TemperatureScale>; 2] = [
+    unit(&["°C", "°c", "c"], TemperatureScale::Celsius, 1.0),
+    unit(&["°F", "°f", "f"], TemperatureScale::Fahrenheit, 1.0),
 ];
 
 /// A temperature of the air as stated, -40 to 60 °C.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirTemperature {
     value: f64,
-    unit: &'static NamedUnit<Scale>,
+    unit: &'static NamedUnit<TemperatureScale>,
 }
 
 impl AirTemperature {
@@ -152,8 +152,8 @@ impl AirTemperature {
     /// In °C.
     pub fn celsius(self) -> f64 {
         match self.unit.kind {
-            Scale::Celsius => self.value,
-            Scale::Fahrenheit => (self.value - 32.0) / 1.8,
+            TemperatureScale::Celsius => self.value,
+            TemperatureScale::Fahrenheit => (self.value - 32.0) / 1.8,
         }
     }
 }

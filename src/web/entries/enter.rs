@@ -207,7 +207,15 @@ fn put(
 pub(super) fn open<'c>(config: &'c Config, site: &'c Site) -> Result<Journal<'c>, NoPage> {
     // One that is missing is not made here.
     drop(Store::open_to_read(&config.service.database)?);
-    let store = Store::open(&config.service.database)?;
+    of_store(config, site, Store::open(&config.service.database)?)
+}
+
+/// The same for reading only.
+pub(super) fn reading<'c>(config: &'c Config, site: &'c Site) -> Result<Journal<'c>, NoPage> {
+    of_store(config, site, Store::open_to_read(&config.service.database)?)
+}
+
+fn of_store<'c>(config: &'c Config, site: &'c Site, store: Store) -> Result<Journal<'c>, NoPage> {
     let today = today(config, &store)?;
     Ok(Journal {
         config,

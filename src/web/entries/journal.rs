@@ -1,6 +1,6 @@
 //! The journal of a site: what was entered, with what is said of it, corrections, and taking back.
 
-use super::enter::open;
+use super::enter::{open, reading};
 use super::{readable, writable};
 use crate::config::Config;
 use crate::domain::place::site::Site;
@@ -62,7 +62,7 @@ pub(super) async fn journal(
 
 /// What is said of an entry now.
 fn said_of(config: &Config, site: &Site, number: i64) -> Result<Vec<String>, NoPage> {
-    let journal = open(config, site)?;
+    let journal = reading(config, site)?;
     match journal.store.entry(number)? {
         Some(entry) if entry.site == site.id => journal
             .all_said(&entry)

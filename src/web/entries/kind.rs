@@ -78,12 +78,12 @@ pub(super) fn wrong_field(problem: &NotEntered, kind: EntryKind) -> (&'static st
 }
 
 /// Reads fields and collects what is wrong with them.
-struct Reading<'r> {
+struct FormReading<'r> {
     sent: &'r Sent,
     wrong: Wrong,
 }
 
-impl Reading<'_> {
+impl FormReading<'_> {
     /// A value, or what is wrong with it.
     fn take<T>(&mut self, name: &'static str, read: Result<T, impl ToString>) -> Option<T> {
         match read {
@@ -123,6 +123,9 @@ impl Reading<'_> {
     }
 }
 
+/// Bytes of a key; ours have 32.
+const LONGEST_KEY: usize = 64;
+
 const WHOLE_NUMBER: &str = "give a whole number, 0 or more";
 
 impl FormOf<'_> {
@@ -131,7 +134,7 @@ impl FormOf<'_> {
     /// # Errors
     /// Every field that cannot be read, with why.
     pub fn read(&self, sent: &Sent) -> Result<NewEntry, Wrong> {
-        let mut reading = Reading {
+        let mut reading = FormReading {
             sent,
             wrong: Vec::new(),
         };
@@ -169,13 +172,14 @@ impl FormOf<'_> {
                 action,
                 remark: plain(sent.one("remark")),
                 any_season: sent.has("earlier_season"),
-                key: Some(sent.one("key").to_owned()).filter(|key| !key.is_empty()),
+                key: Some(sent.one("key").to_owned())
+                    .filter(|key| (1..=LONGEST_KEY).contains(&key.len())),
             }),
             _ => Err(reading.wrong),
         }
     }
 
-    fn species_of(&self, reading: &mut Reading<'_>) -> Option<String> {
+    fn species_of(&self, reading: &mut FormReading<'_>) -> Option<String> {
         let species = reading.sent.one("species");
         let watched = watched(self.site, species);
         reading
@@ -183,7 +187,7 @@ impl FormOf<'_> {
             .map(|()| species.to_owned())
     }
 
-    fn application_of(&self, reading: &mut Reading<'_>) -> Option<JournalAction> {
+    fn application_of(&self, reading: &mut FormReading<'_>) -> Option<JournalAction> {
         let sent = reading.sent;
         let option = match sent.one("option") {
             "" => Err("pick what was spread".to_owned()),
@@ -226,7 +230,7 @@ impl FormOf<'_> {
         }))
     }
 
-    fn count_of(&self, reading: &mut Reading<'_>) -> Option<JournalAction> {
+    fn count_of(&self, reading: &mut FormReading<'_>) -> Option<JournalAction> {
         let sent = reading.sent;
         let species = self.species_of(reading);
         let dug: Vec<&str> = sent.all("each").filter(|text| !text.is_empty()).collect();

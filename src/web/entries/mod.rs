@@ -2,7 +2,7 @@
 //! are put off, and the record of what was spread. The rules are those of [`crate::entries`].
 
 use super::answers::NoPage;
-use super::origin::may_come_from_here;
+use super::origin::{cannot_be_borrowed, may_come_from_here};
 use super::state::PageState;
 use crate::config::Config;
 use crate::domain::place::site::{Member, Site};
@@ -69,6 +69,8 @@ pub(super) fn writable<'c>(
             None => host.to_owned(),
         })
     });
+    let is_ours = |host: &str| cannot_be_borrowed(host) || public.as_deref() == Some(host);
+    let asked = asked.filter(|host| is_ours(host));
     let mut hosts = asked.into_iter().chain(public.as_deref());
     if !hosts.any(|host| may_come_from_here(headers, host)) {
         return Err(NoPage::Foreign);
