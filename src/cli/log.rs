@@ -36,7 +36,7 @@ pub(super) struct LogOptions {
 
 #[derive(Subcommand)]
 enum LogCommand {
-    Application(application::ApplicationOptions),
+    Application(Box<application::ApplicationOptions>),
     Count(count::CountOptions),
     Irrigation(irrigation::IrrigationOptions),
     Note(note::NoteOptions),

@@ -14,6 +14,7 @@ use crate::domain::scouting::CountError;
 use crate::domain::treatment::need::{Brood, Broods};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::report::season::season_on;
+use crate::store::journal::Entering;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
 
@@ -172,8 +173,10 @@ impl Journal<'_> {
             day,
             action,
             new.remark.as_deref(),
-            self.now,
-            new.key.as_deref(),
+            Entering {
+                now: self.now,
+                key: new.key.as_deref(),
+            },
             may,
         )?;
         Ok(Entry {
@@ -205,8 +208,10 @@ impl Journal<'_> {
             day,
             action,
             new.remark.as_deref(),
-            self.now,
-            new.key.as_deref(),
+            Entering {
+                now: self.now,
+                key: new.key.as_deref(),
+            },
             may,
         )?;
         Ok(Entry {

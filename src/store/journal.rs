@@ -1,7 +1,7 @@
 //! The journal: what people saw and did. Entries are undone or replaced, never deleted.
 
 use super::{Store, StoreError};
-use crate::domain::journal::{Application, Entry, JournalAction, SprayRecord};
+use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, SampleArea};
 use crate::store::entry_keys::{entry_of_key, keep_key};
@@ -108,8 +108,8 @@ impl Detail {
                 rate: rate(self.rate)?,
                 most_a_season: rate(self.most_a_season)?,
                 record: match self.record {
-                    Some(record) => record.understood()?,
-                    None => SprayRecord::default(),
+                    Some(record) => Box::new(record.understood()?),
+                    None => Box::default(),
                 },
             }),
             "count" => JournalAction::Count {
@@ -132,6 +132,15 @@ impl Detail {
             _ => return None,
         })
     }
+}
+
+/// When something is entered, and the key of the form that it came with.
+#[derive(Debug, Clone, Copy)]
+pub struct Entering<'k> {
+    /// The instant.
+    pub now: DateTime<Utc>,
+    /// The key.
+    pub key: Option<&'k str>,
 }
 
 const COLUMNS: &str = "id, site, species, day, remark, kind, detail";
@@ -164,8 +173,7 @@ impl Store {
         day: NaiveDate,
         action: &JournalAction,
         remark: Option<&str>,
-        now: DateTime<Utc>,
-        key: Option<&str>,
+        Entering { now, key }: Entering<'_>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<i64, E> {
         let transaction = self.immediate()?;
@@ -192,7 +200,14 @@ impl Store {
         remark: Option<&str>,
         now: DateTime<Utc>,
     ) -> Result<Option<i64>, StoreError> {
-        self.replace_if(old, day, action, remark, now, None, |_| Ok(()))
+        self.replace_if(
+            old,
+            day,
+            action,
+            remark,
+            Entering { now, key: None },
+            |_| Ok(()),
+        )
     }
 
     /// The same if `may` agrees, which is given the other entries of the site that stand. A `key` is
@@ -206,8 +221,7 @@ impl Store {
         day: NaiveDate,
         action: &JournalAction,
         remark: Option<&str>,
-        now: DateTime<Utc>,
-        key: Option<&str>,
+        Entering { now, key }: Entering<'_>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<Option<i64>, E> {
         let transaction = self.immediate()?;

@@ -49,7 +49,7 @@ pub(super) fn run(options: &ApplicationOptions) -> anyhow::Result<ExitCode> {
         area: area(options.area, site)?,
         rate: options.rate,
         most_a_season: options.most_a_season,
-        record: options.record.changed(&SprayRecord::default()),
+        record: Box::new(options.record.changed(&SprayRecord::default())),
     };
     let mut journal = open(&config, &options.entry.site)?;
     let entry = enter(

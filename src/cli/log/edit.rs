@@ -230,7 +230,7 @@ impl EditOptions {
                 },
                 rate: self.rate.or(old.rate),
                 most_a_season: self.most_a_season.or(old.most_a_season),
-                record: self.record.changed(&old.record),
+                record: Box::new(self.record.changed(&old.record)),
             }),
             JournalAction::Count {
                 species: old_species,

@@ -61,7 +61,7 @@ pub struct Application {
     /// The most a season may have, by the user's label.
     pub most_a_season: Option<Rate>,
     /// What else is written down of it.
-    pub record: SprayRecord,
+    pub record: Box<SprayRecord>,
 }
 
 impl JournalAction {

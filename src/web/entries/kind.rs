@@ -226,7 +226,7 @@ impl FormOf<'_> {
             area: area?,
             rate,
             most_a_season,
-            record,
+            record: Box::new(record),
         }))
     }
 
