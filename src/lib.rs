@@ -47,6 +47,7 @@ pub mod cycle;
 pub mod daemon;
 pub mod domain;
 pub mod drawing;
+pub mod entries;
 pub mod feed;
 pub mod illustration;
 pub mod in_force;

@@ -1,15 +1,13 @@
-//! `hatchbell log`: what people did and saw. One file for each command; [`Journal`] enters.
+//! `hatchbell log`: what people did and saw. One file for each command; [`crate::entries`] has
+//! the rules.
 
 use super::{ShownConfig, or_exit, say, say_wrapped, today};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::site_states;
-use crate::domain::journal::{Entry, JournalAction, check};
-use crate::domain::place::site::Site;
-use crate::domain::treatment::need::{Brood, Broods};
-use crate::report::season::season_on;
+use crate::domain::journal::{Entry, JournalAction};
+use crate::entries::{Journal, NewEntry, plain};
 use crate::store::Store;
-use anyhow::{anyhow, bail};
+use anyhow::anyhow;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 use std::process::ExitCode;
@@ -21,8 +19,8 @@ mod edit;
 mod irrigation;
 mod list;
 mod note;
+mod record;
 mod undo;
-mod words;
 
 /// Note what was done or seen at a site
 ///
@@ -38,7 +36,7 @@ pub(super) struct LogOptions {
 
 #[derive(Subcommand)]
 enum LogCommand {
-    Application(application::ApplicationOptions),
+    Application(Box<application::ApplicationOptions>),
     Count(count::CountOptions),
     Irrigation(irrigation::IrrigationOptions),
     Note(note::NoteOptions),
@@ -78,91 +76,33 @@ pub(super) fn run(options: &LogOptions) -> anyhow::Result<ExitCode> {
 }
 
 /// The journal of a site, open for entering.
-struct Journal<'c> {
-    config: &'c Config,
-    site: &'c Site,
-    store: Store,
-    today: NaiveDate,
+fn open<'c>(config: &'c Config, site: &str) -> anyhow::Result<Journal<'c>> {
+    let site = super::site(config, site)?;
+    let store = Store::open(&config.service.database)?;
+    let today = today(config, &store)?;
+    Ok(Journal {
+        config,
+        site,
+        store,
+        today,
+        now: Clock::Machine.now(),
+    })
 }
 
-impl<'c> Journal<'c> {
-    fn open(config: &'c Config, site: &str) -> anyhow::Result<Self> {
-        let site = super::site(config, site)?;
-        let store = Store::open(&config.service.database)?;
-        let today = today(config, &store)?;
-        Ok(Self {
-            config,
-            site,
-            store,
-            today,
-        })
-    }
-
-    /// Enters what was done or seen, if nothing speaks against it.
-    fn enter(
-        &mut self,
-        options: &EntryOptions,
-        action: JournalAction,
-        any_season: bool,
-    ) -> anyhow::Result<Entry> {
-        let day = options.date.unwrap_or(self.today);
-        let remark = options.remark.as_deref().and_then(plain);
-        let (today, start) = (self.today, self.earliest(any_season));
-        let may =
-            |entries: &[Entry]| Ok::<_, anyhow::Error>(check(&action, day, entries, today, start)?);
-        let now = Clock::Machine.now();
-        let number = self
-            .store
-            .log_if(&self.site.id, day, &action, remark.as_deref(), now, may)?;
-        Ok(Entry {
-            number,
-            site: self.site.id.clone(),
-            day,
-            action,
-            remark,
-        })
-    }
-
-    /// The first day of this season, before which applications are refused; `None` allows any.
-    fn earliest(&self, any_season: bool) -> Option<NaiveDate> {
-        let season = season_on(self.config, self.site, self.today)?;
-        (!any_season).then_some(season.start)
-    }
-
-    /// Whose larvae a day speaks of, by how things stand today.
-    fn brood(&self, species: &str, day: NaiveDate) -> anyhow::Result<Option<Brood>> {
-        let site_states = site_states(self.config, &self.store, self.today)?;
-        Ok(site_states
-            .iter()
-            .find(|here| here.site.id == self.site.id && here.species.id == species)
-            .map(|here| Broods::of(&here.species, here.site.latitude, &here.state).on(day)))
-    }
-
-    /// "The lawn, 2026-06-08", for an entry.
-    fn place(&self, entry: &Entry) -> String {
-        format!("{}, {}", self.site.name, entry.day)
-    }
-}
-
-/// A species must be one that a site is watched for.
-pub(super) fn watched(site: &Site, species: &str) -> anyhow::Result<()> {
-    if site.species.iter().any(|id| id == species) {
-        return Ok(());
-    }
-    bail!(
-        "{} is not watched for \"{species}\"; its species are {}",
-        site.id,
-        site.species.join(", ")
-    )
-}
-
-/// A remark on one line; `None` if it is blank.
-fn plain(remark: &str) -> Option<String> {
-    let words: Vec<&str> = remark
-        .split(|c: char| c.is_whitespace() || c.is_control())
-        .filter(|word| !word.is_empty())
-        .collect();
-    (!words.is_empty()).then(|| words.join(" "))
+/// Enters what was done or seen, if nothing speaks against it.
+fn enter(
+    journal: &mut Journal<'_>,
+    options: &EntryOptions,
+    action: JournalAction,
+    any_season: bool,
+) -> anyhow::Result<Entry> {
+    Ok(journal.enter(NewEntry {
+        day: options.date.unwrap_or(journal.today),
+        action,
+        remark: options.remark.as_deref().and_then(plain),
+        any_season,
+        key: None,
+    })?)
 }
 
 /// An entry that stands, by its number.

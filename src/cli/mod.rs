@@ -2,7 +2,7 @@
 
 use crate::store::Store;
 use anyhow::anyhow;
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -36,6 +36,7 @@ mod outbox;
 mod outlook;
 mod plan;
 mod progress;
+mod records;
 mod reload;
 mod replay;
 mod run;
@@ -84,6 +85,7 @@ enum Command {
     Log(log::LogOptions),
     Scout(scout::ScoutOptions),
     Season(season::SeasonOptions),
+    Records(records::RecordsOptions),
     Replay(replay::ReplayOptions),
     Import(import::ImportOptions),
     Feed(feed::FeedOptions),
@@ -193,6 +195,7 @@ pub fn run() -> ExitCode {
         Command::Season(options) => season::run(&options),
         Command::Man(options) => manual::man(&options),
         Command::Completions(options) => Ok(manual::completions(&options)),
+        Command::Records(options) => records::run(&options),
     };
     result.unwrap_or_else(|error| {
         eprintln!("hatchbell: {error:#}");
@@ -393,20 +396,8 @@ fn say_wrapped(paragraph: &str) {
 
 /// A day for the command line, within the years that weather records reach.
 fn day(text: &str) -> Result<NaiveDate, String> {
-    let day: NaiveDate = text
-        .parse()
-        .map_err(|_| "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned())?;
-    if (FIRST_YEAR..=LAST_YEAR).contains(&day.year()) {
-        Ok(day)
-    } else {
-        Err(format!("give a day from {FIRST_YEAR} to {LAST_YEAR}"))
-    }
+    crate::entries::day_of(text)
 }
-
-/// Years that weather records reach back to.
-const FIRST_YEAR: i32 = 1700;
-/// Years ahead that make sense.
-const LAST_YEAR: i32 = 2200;
 
 /// Lets a block give up with an exit code that is no error of its own.
 macro_rules! or_exit {

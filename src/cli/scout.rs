@@ -1,9 +1,9 @@
 //! `hatchbell scout`: prints how to sample a site, and what was counted, or the same as JSON.
 
-use super::log::watched;
 use super::width::{columns, hanging, wrapped};
 use super::{ShownConfig, or_exit, say, today};
 use crate::domain::scouting::SampleArea;
+use crate::entries::watched;
 use crate::report::scout::{Sampling, SamplingError, SamplingPlan, sample_area};
 use crate::store::Store;
 use anyhow::bail;

@@ -159,6 +159,8 @@ pub struct Service {
     pub heartbeat: Option<Box<reqwest::Url>>,
     /// Whether the operator is told once a week that all is well.
     pub proof_of_life: bool,
+    /// How many years records of applications are to be kept, if that is said.
+    pub keep_records_years: Option<u32>,
     /// How numbers and dates are written where nobody says otherwise.
     pub notation: Notation,
 }

@@ -70,6 +70,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
         .and_then(|text| checked_url(&table, "heartbeat", &text))
         .map(Box::new);
     let proof_of_life = table.flag("proof_of_life");
+    let keep_records_years = table.whole("keep_records_years", 1..=100);
     let hosts = table.texts("clear_token_hosts").unwrap_or_default();
     let clear_token_hosts = hosts.into_iter().map(|host| host.value).collect();
     let answer_to = answer_to(&table);
@@ -86,6 +87,7 @@ pub(super) fn service(top: &Fields<'_, '_>, folder: &Path) -> ServiceTable {
             extra_ca_file,
             heartbeat,
             proof_of_life,
+            keep_records_years: keep_records_years.map(|years| years.value),
             operator: operator.as_ref().map(|id| id.value.clone()),
             notation,
         }),

@@ -12,11 +12,13 @@ pub mod doctor;
 pub mod health;
 pub mod outlook;
 pub mod plan;
+pub mod records;
 pub mod scout;
 pub mod season;
 pub mod season_picture;
 pub mod sites;
 pub mod status;
+pub mod task;
 pub mod week;
 mod words;
 

@@ -2,8 +2,11 @@
 //! what presses now down to what needs nothing.
 
 use super::status::{ProblemKind, SiteStatus, Status};
+use super::task::put_off_words;
 use super::words::counted;
+use crate::domain::notation::Notation;
 use crate::domain::treatment::due::Urgency;
+use crate::store::postponements::Postponement;
 use chrono::NaiveDate;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -37,6 +40,8 @@ pub enum LayerDepth {
     Unclear,
     /// Its days lie ahead.
     Ahead,
+    /// Somebody put it off.
+    PutOff,
     /// Nothing is to be done.
     Nothing,
 }
@@ -61,6 +66,8 @@ pub struct Task {
     pub what: &'static str,
     /// What and by when, in words.
     pub words: String,
+    /// The option it is about, by its id.
+    pub option: Option<String>,
     /// The last day for it.
     pub by: Option<NaiveDate>,
     /// Where.
@@ -105,6 +112,7 @@ impl LayerDepth {
             Self::Begun => "The days for it have begun",
             Self::Unclear => "Nothing to be told, or nothing left to do",
             Self::Ahead => "Ahead",
+            Self::PutOff => "Put off here; alerts still go out",
             Self::Nothing => "Nothing to do",
         }
     }
@@ -116,6 +124,7 @@ impl LayerDepth {
             Self::Begun => "begun",
             Self::Unclear => "unclear",
             Self::Ahead => "ahead",
+            Self::PutOff => "put-off",
             Self::Nothing => "nothing",
         }
     }
@@ -170,10 +179,81 @@ impl WeekLayer {
             None => self.tasks.push(Task {
                 what: site.due.what,
                 words: site.due.words.clone(),
+                option: site.due.option.clone(),
                 by: site.due.by,
                 sites: vec![place],
             }),
         }
+    }
+}
+
+impl Week {
+    /// The same where some tasks are put off: these lie in a layer of their own.
+    pub fn with_put_off(mut self, put_off: &[Postponement], notation: &Notation) -> Self {
+        if put_off.is_empty() {
+            return self;
+        }
+        let mut deferred: Vec<Task> = Vec::new();
+        for layer in &mut self.layers {
+            for task in &mut layer.tasks {
+                for one in put_off {
+                    let is_it =
+                        one.task == task.what && one.option == task.option.as_deref().unwrap_or("");
+                    let Some(at) = task.sites.iter().position(|site| site.id == one.site) else {
+                        continue;
+                    };
+                    if is_it {
+                        let place = task.sites.remove(at);
+                        layer.sites -= 1;
+                        take_deferred(&mut deferred, task, place, one.until, notation);
+                    }
+                }
+            }
+            layer.tasks.retain(|task| !task.sites.is_empty());
+        }
+        self.layers.retain(|layer| !layer.tasks.is_empty());
+        let sites = deferred.iter().map(|task| task.sites.len()).sum();
+        if sites > 0 {
+            let above = |layer: &WeekLayer| layer.depth < LayerDepth::PutOff;
+            let at = self.layers.iter().take_while(|layer| above(layer)).count();
+            self.layers.insert(
+                at,
+                WeekLayer {
+                    depth: LayerDepth::PutOff,
+                    title: LayerDepth::PutOff.title(),
+                    tasks: deferred,
+                    sites,
+                },
+            );
+            self.in_short = format!(
+                "{} {} put off.",
+                in_short(&self.layers),
+                if sites == 1 {
+                    "1 is".to_owned()
+                } else {
+                    format!("{sites} are")
+                }
+            );
+        }
+        self
+    }
+}
+
+fn take_deferred(
+    deferred: &mut Vec<Task>,
+    task: &Task,
+    place: TaskSite,
+    until: NaiveDate,
+    notation: &Notation,
+) {
+    let words = put_off_words(&task.words, until, notation);
+    match deferred.iter_mut().find(|one| one.words == words) {
+        Some(one) => one.sites.push(place),
+        None => deferred.push(Task {
+            words,
+            sites: vec![place],
+            ..task.clone()
+        }),
     }
 }
 

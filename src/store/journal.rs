@@ -4,7 +4,9 @@ use super::{Store, StoreError};
 use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::scouting::Found;
 use crate::domain::scouting::{Count, SampleArea};
+use crate::store::entry_keys::{entry_of_key, keep_key};
 use crate::store::milestones::Pair;
+use crate::store::spray_records::StoredRecord;
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
@@ -36,6 +38,8 @@ struct Detail {
     each: Option<Vec<u32>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     per_m2: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    record: Option<StoredRecord>,
 }
 
 impl Detail {
@@ -51,6 +55,7 @@ impl Detail {
         larvae: None,
         each: None,
         per_m2: None,
+        record: None,
     };
 
     fn of(action: &JournalAction) -> Option<Self> {
@@ -61,6 +66,7 @@ impl Detail {
                 area: Some(spread.area.to_string()),
                 rate: spread.rate.map(|rate| rate.to_string()),
                 most_a_season: spread.most_a_season.map(|most| most.to_string()),
+                record: StoredRecord::of(&spread.record),
                 ..Self::NONE
             }),
             JournalAction::Count {
@@ -101,6 +107,10 @@ impl Detail {
                 area: self.area?.parse().ok()?,
                 rate: rate(self.rate)?,
                 most_a_season: rate(self.most_a_season)?,
+                record: match self.record {
+                    Some(record) => Box::new(record.understood()?),
+                    None => Box::default(),
+                },
             }),
             "count" => JournalAction::Count {
                 species: species?,
@@ -124,6 +134,15 @@ impl Detail {
     }
 }
 
+/// When something is entered, and the key of the form that it came with.
+#[derive(Debug, Clone, Copy)]
+pub struct Entering<'k> {
+    /// The instant.
+    pub now: DateTime<Utc>,
+    /// The key.
+    pub key: Option<&'k str>,
+}
+
 const COLUMNS: &str = "id, site, species, day, remark, kind, detail";
 
 impl Store {
@@ -143,7 +162,8 @@ impl Store {
     }
 
     /// Enters what was done or seen if `may` agrees, which is given the entries of the site that
-    /// stand; nobody else writes between its look and the entry. Returns the number.
+    /// stand; nobody else writes between its look and the entry. Returns the number. What was sent
+    /// with a `key` that an entry of the site came with before is that entry: nothing is entered.
     ///
     /// # Errors
     /// What `may` says, or [`StoreError`] if the database fails.
@@ -153,12 +173,16 @@ impl Store {
         day: NaiveDate,
         action: &JournalAction,
         remark: Option<&str>,
-        now: DateTime<Utc>,
+        Entering { now, key }: Entering<'_>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<i64, E> {
         let transaction = self.immediate()?;
+        if let Some(known) = entry_of_key(&transaction, site, key)? {
+            return Ok(known);
+        }
         may(&state(&transaction, site)?)?;
         let number = insert(&transaction, site, day, action, remark, None, now)?;
+        keep_key(&transaction, key, number, now)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(number)
     }
@@ -176,10 +200,18 @@ impl Store {
         remark: Option<&str>,
         now: DateTime<Utc>,
     ) -> Result<Option<i64>, StoreError> {
-        self.replace_if(old, day, action, remark, now, |_| Ok(()))
+        self.replace_if(
+            old,
+            day,
+            action,
+            remark,
+            Entering { now, key: None },
+            |_| Ok(()),
+        )
     }
 
-    /// The same if `may` agrees, which is given the other entries of the site that stand.
+    /// The same if `may` agrees, which is given the other entries of the site that stand. A `key` is
+    /// that of [`Store::log_if`].
     ///
     /// # Errors
     /// What `may` says, or [`StoreError`] if the database fails.
@@ -189,16 +221,20 @@ impl Store {
         day: NaiveDate,
         action: &JournalAction,
         remark: Option<&str>,
-        now: DateTime<Utc>,
+        Entering { now, key }: Entering<'_>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<Option<i64>, E> {
         let transaction = self.immediate()?;
+        if let Some(known) = entry_of_key(&transaction, &old.site, key)? {
+            return Ok(Some(known));
+        }
         if !remove(&transaction, old.number, now)? {
             return Ok(None);
         }
         may(&state(&transaction, &old.site)?)?;
         let replaces = Some(old.number);
         let number = insert(&transaction, &old.site, day, action, remark, replaces, now)?;
+        keep_key(&transaction, key, number, now)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(Some(number))
     }

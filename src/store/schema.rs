@@ -342,6 +342,25 @@ const MIGRATIONS: &[Migration] = &[
     ),
     // 17: keys of the page, and who changed what
     Migration::Sql(page_keys::STATEMENTS),
+    // 18: the keys of forms, and tasks that are put off
+    Migration::Sql(
+        "
+    CREATE TABLE entry_key (
+        key     TEXT    NOT NULL PRIMARY KEY,
+        entry   INTEGER NOT NULL REFERENCES journal (id),
+        kept_at TEXT    NOT NULL
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE postponement (
+        site    TEXT NOT NULL,
+        task    TEXT NOT NULL,
+        option  TEXT NOT NULL,                  -- empty: about none
+        until   TEXT NOT NULL,                  -- shown again on this day
+        made_at TEXT NOT NULL,
+        PRIMARY KEY (site, task, option)
+    ) STRICT, WITHOUT ROWID;
+    ",
+    ),
 ];
 
 pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {

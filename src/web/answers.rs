@@ -35,9 +35,11 @@ pub(super) enum NoPage {
 /// A page that says why there is none.
 #[derive(Template)]
 #[template(path = "failure.html", config = "src/web/askama.toml")]
-struct FailurePage {
-    title: &'static str,
-    words: &'static str,
+struct FailurePage<'f> {
+    title: &'f str,
+    words: &'f str,
+    /// Where to go on.
+    back: &'f str,
 }
 
 impl From<StoreError> for NoPage {
@@ -119,7 +121,12 @@ impl IntoResponse for NoPage {
                 )
             }
         };
-        let page = FailurePage { title, words }.render();
+        let page = FailurePage {
+            title,
+            words,
+            back: "/",
+        }
+        .render();
         (
             status,
             headers,
@@ -127,6 +134,13 @@ impl IntoResponse for NoPage {
         )
             .into_response()
     }
+}
+
+/// A page that says why nothing was done, with the way back.
+pub(super) fn refusal(title: &str, words: &str, back: &str) -> Response {
+    let page = FailurePage { title, words, back }.render();
+    let page = Html(page.unwrap_or_else(|_| words.to_owned()));
+    (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
 }
 
 /// A page.

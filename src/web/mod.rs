@@ -9,6 +9,7 @@ mod api;
 mod calendar_text;
 mod capability;
 mod client;
+mod entries;
 mod form_guard;
 mod health;
 mod metrics;

@@ -5,6 +5,7 @@ use super::state::PageState;
 use super::viewer::{KnownBy, Viewer};
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
+use crate::report::task::{MOST_DAYS, USUAL_DAYS};
 use crate::report::week::Week;
 use askama::Template;
 use axum::extract::State;
@@ -19,6 +20,9 @@ struct Overview<'w> {
     cautions: [&'static str; 2],
     /// Sites of a task that are named before the others are folded away.
     named: usize,
+    /// Days that a task is put off by, and the most of them.
+    usual_days: u32,
+    most_days: u32,
     /// Whether sites of several members are shown.
     several: bool,
     viewer: &'w Viewer,
@@ -39,11 +43,20 @@ pub(super) async fn overview(
         let recipient = viewer.recipient.as_deref();
         let recipient = recipient.and_then(|id| config.recipient(id));
         let seen = config.members.iter().filter(|member| viewer.sees(member));
+        let notation = &config.service.notation;
+        let put_off = shared.ask(|asked| asked.store.put_off_on(asked.today))?;
+        let week = if put_off.is_empty() {
+            week
+        } else {
+            Arc::new((*week).clone().with_put_off(&put_off, notation))
+        };
         page(&Overview {
             week: &week,
-            notation: &config.service.notation,
+            notation,
             cautions: BRIEF_CAUTIONS,
             named: NAMED_SITES,
+            usual_days: USUAL_DAYS,
+            most_days: MOST_DAYS,
             several: seen.count() > 1,
             signed_in: recipient
                 .filter(|_| matches!(viewer.way, KnownBy::Session(_)))

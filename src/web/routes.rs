@@ -4,6 +4,7 @@ use super::admission::{admit, own_host_only};
 use super::answers::NoPage;
 use super::api::{api, api_paths};
 use super::capability::{calendar, send_again, stop, stop_page, task};
+use super::entries::{enter, journal, not_now, records};
 use super::health::{healthz, livez, readyz};
 use super::metrics::metrics;
 use super::overview::overview;
@@ -117,6 +118,17 @@ fn all() -> Vec<Route> {
         Route::at("/stop-mail/{recipient}/{key}/undo")
             .post(send_again)
             .for_strangers(),
+        Route::at("/sites/{site}/enter/{kind}")
+            .get(enter::blank)
+            .post(enter::take),
+        Route::at("/sites/{site}/journal").get(journal::journal),
+        Route::at("/sites/{site}/journal/{number}")
+            .get(enter::filled)
+            .post(enter::correct),
+        Route::at("/sites/{site}/journal/{number}/take-back").post(journal::take_back),
+        Route::at("/sites/{site}/show-again").post(not_now::show_again),
+        Route::at("/sites/{site}/records/{file}").get(records::records),
+        Route::at("/not-now").post(not_now::put_off),
         Route::at("/metrics").get(metrics),
         Route::at("/livez").get(livez).for_strangers(),
         Route::at("/readyz").get(readyz).for_strangers(),

@@ -51,6 +51,14 @@ pub fn listen(web: &Web) -> io::Result<Listening> {
 }
 
 impl Listening {
+    /// The address it was given.
+    ///
+    /// # Errors
+    /// If the system does not say.
+    pub fn address(&self) -> io::Result<std::net::SocketAddr> {
+        self.listener.local_addr()
+    }
+
     /// Answers in a thread of its own until the program is to stop.
     ///
     /// # Errors
@@ -61,7 +69,7 @@ impl Listening {
         bell: Arc<Notify>,
         stop: watch::Receiver<bool>,
     ) -> io::Result<std::thread::JoinHandle<()>> {
-        let address = self.listener.local_addr()?;
+        let address = self.address()?;
         info!("the page is at http://{address}/");
         let shared = PageState::new(in_force, address, bell).map_err(io::Error::other)?;
         std::thread::Builder::new()

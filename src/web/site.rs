@@ -8,17 +8,21 @@ use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::drawing::SeasonDrawing;
 use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
+use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
 
 use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
+use crate::report::task::{MOST_DAYS, USUAL_DAYS, form_of, until_of};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Html;
+use chrono::Datelike;
 use std::sync::Arc;
 
 #[derive(Template)]
 #[template(path = "site.html", config = "src/web/askama.toml")]
 struct SitePage<'p> {
+    viewer: &'p Viewer,
     plan: &'p PlanReport,
     status: &'p Status,
     /// What is due, the same with each species.
@@ -27,7 +31,25 @@ struct SitePage<'p> {
     notation: &'p Notation,
     how_to_read: &'static str,
     held_back: &'static str,
+    /// The form that logs what is due as done, by its name.
+    form: Option<&'static str>,
+    /// The day on which what is due is shown again, if it is put off.
+    until: Option<chrono::NaiveDate>,
+    usual_days: u32,
+    most_days: u32,
+    kinds: [(&'static str, &'static str); 6],
+    year: i32,
 }
+
+/// What can be entered at a site: the name of each form, and its words.
+const ENTRY_LINKS: [(&str, &str); 6] = [
+    ("application", "Spread something"),
+    ("water", "Watered"),
+    ("count", "Counted grubs"),
+    ("catch", "Caught or saw beetles"),
+    ("damage", "Saw damage, or none"),
+    ("note", "A note"),
+];
 
 pub(super) async fn site(
     State(shared): State<Arc<PageState>>,
@@ -54,16 +76,22 @@ pub(super) async fn site(
             };
             let status = Status::of(config, asked.store, shown, moment)?;
             let pictures = SeasonPicture::of_site(config, asked.store, &site, asked.today)?;
+            let put_off = asked.store.put_off_on(asked.today)?;
+            let season = season_on(config, of.1, asked.today);
+            let year = season.map_or(asked.today, |season| season.start).year();
             Ok(Some((
                 plan,
                 status,
                 pictures,
                 config.service.notation.clone(),
+                put_off,
+                year,
             )))
         })?;
-        let (plan, status, pictures, notation) = found.ok_or(NoPage::NotFound)?;
+        let (plan, status, pictures, notation, put_off, year) = found.ok_or(NoPage::NotFound)?;
         let due = status.sites.first().ok_or(NoPage::NotFound)?;
         page(&SitePage {
+            viewer: &viewer,
             plan: &plan,
             due,
             status: &status,
@@ -74,6 +102,12 @@ pub(super) async fn site(
             notation: &notation,
             how_to_read: HOW_TO_READ,
             held_back: HELD_BACK,
+            form: form_of(due.due.what),
+            until: until_of(&put_off, &due.site, due.due.what, due.due.option.as_deref()),
+            usual_days: USUAL_DAYS,
+            most_days: MOST_DAYS,
+            kinds: ENTRY_LINKS,
+            year,
         })
     });
     made.await?

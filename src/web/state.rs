@@ -276,7 +276,7 @@ impl PageState {
 }
 
 /// Today; in a demonstration the day of its last cycle.
-fn today(config: &Config, store: &Store) -> Result<NaiveDate, StoreError> {
+pub(super) fn today(config: &Config, store: &Store) -> Result<NaiveDate, StoreError> {
     Ok(match config.demo {
         Some(demo) => store.last_cycle()?.unwrap_or(demo.starts).date_naive(),
         None => Clock::Machine.civil_day(),

@@ -182,6 +182,7 @@ fn spread(option: &str, area: &str) -> JournalAction {
         area: area.parse().unwrap(),
         rate: None,
         most_a_season: None,
+        record: Default::default(),
     })
 }
 

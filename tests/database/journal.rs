@@ -30,12 +30,14 @@ fn deeds() -> Vec<JournalAction> {
             area: "5000 ft2".parse().unwrap(),
             rate: Some("3 oz/1000ft2".parse().unwrap()),
             most_a_season: Some("4 oz/1000ft2".parse().unwrap()),
+            record: Default::default(),
         }),
         JournalAction::Application(Application {
             option: "chlorantraniliprole".into(),
             area: "0.5 ha".parse().unwrap(),
             rate: None,
             most_a_season: None,
+            record: Default::default(),
         }),
         JournalAction::Count {
             species: species(),

@@ -12,5 +12,6 @@ pub mod manager;
 pub mod page;
 pub mod real_data;
 pub mod reference;
+pub mod served_page;
 pub mod smtp_peer;
 pub mod species;

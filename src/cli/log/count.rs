@@ -1,11 +1,10 @@
 //! `hatchbell log count`: logs larvae counted, and says what the count means.
 
-use super::{EntryOptions, Journal, or_exit, say, say_wrapped, watched, words};
+use super::{EntryOptions, enter, open, or_exit, say, say_wrapped};
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::scouting::Found;
-use crate::domain::scouting::tolerance;
-use crate::domain::scouting::{CountReading, M2_IN_FT2, SampleArea};
-use crate::notify::wording::{limits, what_it_says, what_was_found};
+use crate::domain::scouting::{M2_IN_FT2, SampleArea};
+use crate::entries::{Journal, Through, logged, watched};
 use anyhow::bail;
 use clap::Args;
 use std::process::ExitCode;
@@ -55,37 +54,21 @@ pub(super) fn run(options: &CountOptions) -> anyhow::Result<ExitCode> {
         &options.species,
     )?;
     let found = options.values.found(options.area)?;
-    let mut journal = Journal::open(&config, &options.entry.site)?;
+    let mut journal = open(&config, &options.entry.site)?;
     let action = JournalAction::Count {
         species: options.species.clone(),
         found,
     };
-    let entry = journal.enter(&options.entry, action, true)?;
-    say!(
-        "logged as number {}: {}. {}.",
-        entry.number,
-        words::action(&entry.action, &journal.config.service.notation),
-        journal.place(&entry)
-    );
+    let entry = enter(&mut journal, &options.entry, action, true)?;
+    say!("{}", logged(&journal, &entry));
     tell(&journal, &entry)?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// What a count says of the turf.
 pub(super) fn tell(journal: &Journal<'_>, entry: &Entry) -> anyhow::Result<()> {
-    let JournalAction::Count { species, found } = &entry.action else {
-        return Ok(());
-    };
-    let Some(species) = journal.config.species.get(species) else {
-        return Ok(());
-    };
-    let tolerance = tolerance(&species.action_threshold, journal.site.condition);
-    let reading = CountReading::of(found, tolerance);
-    let notation = &journal.config.service.notation;
-    say_wrapped(&what_was_found(&reading, notation));
-    say_wrapped(&limits(species, journal.site.condition, notation));
-    if let Some(brood) = journal.brood(&species.id, entry.day)? {
-        say_wrapped(&what_it_says(&reading, brood, &entry.site));
+    for paragraph in journal.count_said(entry, Through::CommandLine)? {
+        say_wrapped(&paragraph);
     }
     Ok(())
 }

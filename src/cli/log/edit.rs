@@ -1,13 +1,12 @@
 //! `hatchbell log edit`: replaces an entry by a corrected one.
 
 use super::count::CountValues;
-use super::{
-    Journal, ShownConfig, application, count, entry, note, or_exit, plain, say, watched, words,
-};
-use crate::clock::Clock;
+use super::record::RecordOptions;
+use super::{ShownConfig, application, count, entry, note, open, or_exit, say};
 use crate::domain::journal::amount::{Depth, Rate};
-use crate::domain::journal::{Application, Entry, JournalAction, check};
+use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::notation::Notation;
+use crate::entries::{Journal, NewEntry, known_option, plain, watched, whole_action};
 use crate::store::Store;
 use anyhow::{Context, bail};
 use chrono::NaiveDate;
@@ -62,6 +61,8 @@ pub(super) struct EditOptions {
     /// Of a note: whether grubs did damage
     #[arg(long, value_name = "yes|no", value_parser = note::yes_or_no, help_heading = None)]
     damage: Option<bool>,
+    #[command(flatten, next_help_heading = "Of an application, for the record")]
+    record: RecordOptions,
 }
 
 pub(super) fn run(options: &EditOptions) -> anyhow::Result<ExitCode> {
@@ -71,35 +72,30 @@ pub(super) fn run(options: &EditOptions) -> anyhow::Result<ExitCode> {
         options.number,
     )?;
     options.fit(&old)?;
-    let mut journal = Journal::open(&config, &old.site)
+    let mut journal = open(&config, &old.site)
         .with_context(|| format!("entry {} cannot be changed", old.number))?;
-    let new = Entry {
-        number: old.number,
-        site: old.site.clone(),
+    let new = NewEntry {
         day: options.date.unwrap_or(old.day),
         action: options.action(&journal, &old.action)?,
         remark: match &options.remark {
             Some(remark) => plain(remark),
             None => old.remark.clone(),
         },
+        any_season: options.earlier_season,
+        key: None,
     };
-    if let JournalAction::Note { damage } = new.action {
-        note::says_something(damage, new.remark.as_deref())?;
-    }
-    if new == old {
-        bail!(
-            "entry {} says that already; nothing was changed",
-            old.number
-        );
-    }
-    let new = replace(&mut journal, &old, new, options.earlier_season)?;
+    let new = journal.replace(&old, new)?;
     say!("entry {} is now number {}:", old.number, new.number);
     say!("  was  {}", in_words(&old, &config.service.notation));
     say!("  is   {}", in_words(&new, &config.service.notation));
     match &new.action {
         JournalAction::Application(_) => application::tell_season(&journal, &new)?,
         JournalAction::Count { .. } => count::tell(&journal, &new)?,
-        JournalAction::Note { .. } => note::tell(&journal, &new)?,
+        JournalAction::Note { .. } => {
+            if let Some(said) = journal.damage_said(&new)? {
+                say!("{said}");
+            }
+        }
         JournalAction::Catch { .. } => say!(
             "The next cycle plans with it; hatchbell outlook {} shows it now.",
             new.site
@@ -107,32 +103,6 @@ pub(super) fn run(options: &EditOptions) -> anyhow::Result<ExitCode> {
         JournalAction::Irrigation { .. } => {}
     }
     Ok(ExitCode::SUCCESS)
-}
-
-/// Puts the new entry in the place of the old one, if nothing speaks against it.
-fn replace(
-    journal: &mut Journal<'_>,
-    old: &Entry,
-    new: Entry,
-    any_season: bool,
-) -> anyhow::Result<Entry> {
-    // A day that stays was allowed before.
-    let start = journal.earliest(any_season || new.day == old.day);
-    let today = journal.today;
-    let may = |others: &[Entry]| {
-        Ok::<_, anyhow::Error>(check(&new.action, new.day, others, today, start)?)
-    };
-    let (remark, now) = (new.remark.as_deref(), Clock::Machine.now());
-    let number = journal
-        .store
-        .replace_if(old, new.day, &new.action, remark, now, may)?;
-    match number {
-        Some(number) => Ok(Entry { number, ..new }),
-        None => bail!(
-            "entry {} was changed or taken back in the meantime; see log list",
-            old.number
-        ),
-    }
 }
 
 fn in_words(entry: &Entry, notation: &Notation) -> String {
@@ -143,7 +113,7 @@ fn in_words(entry: &Entry, notation: &Notation) -> String {
     format!(
         "{}  {}{remark}",
         entry.day,
-        words::whole_action(&entry.action, notation)
+        whole_action(&entry.action, notation)
     )
 }
 
@@ -151,9 +121,24 @@ fn in_words(entry: &Entry, notation: &Notation) -> String {
 fn changeable(action: &JournalAction) -> &'static [&'static str] {
     match action {
         JournalAction::Catch { .. } => &["species"],
-        JournalAction::Application(_) => {
-            &["option", "area", "rate", "most-a-season", "earlier-season"]
-        }
+        JournalAction::Application(_) => &[
+            "option",
+            "area",
+            "rate",
+            "most-a-season",
+            "earlier-season",
+            "product",
+            "registration",
+            "part",
+            "started",
+            "ended",
+            "applicator",
+            "certificate",
+            "target",
+            "wind",
+            "wind-from",
+            "temperature",
+        ],
         JournalAction::Count { .. } => &[
             "species", "larvae", "samples", "each", "area", "per-m2", "per-ft2",
         ],
@@ -177,6 +162,7 @@ impl EditOptions {
         ];
         own.into_iter()
             .filter_map(|(name, given)| given.then_some(name))
+            .chain(self.record.given())
             .chain(self.values.given())
             .collect()
     }
@@ -222,7 +208,10 @@ impl EditOptions {
     fn action(&self, journal: &Journal<'_>, old: &JournalAction) -> anyhow::Result<JournalAction> {
         let species = |old: &String| -> anyhow::Result<String> {
             match &self.species {
-                Some(species) => watched(journal.site, species).map(|()| species.clone()),
+                Some(species) => {
+                    watched(journal.site, species)?;
+                    Ok(species.clone())
+                }
                 None => Ok(old.clone()),
             }
         };
@@ -232,7 +221,7 @@ impl EditOptions {
             },
             JournalAction::Application(old) => JournalAction::Application(Application {
                 option: match &self.option {
-                    Some(option) => application::option(journal.config, option)?.id.clone(),
+                    Some(option) => known_option(journal.config, option)?.id.clone(),
                     None => old.option.clone(),
                 },
                 area: match &self.area {
@@ -241,6 +230,7 @@ impl EditOptions {
                 },
                 rate: self.rate.or(old.rate),
                 most_a_season: self.most_a_season.or(old.most_a_season),
+                record: Box::new(self.record.changed(&old.record)),
             }),
             JournalAction::Count {
                 species: old_species,

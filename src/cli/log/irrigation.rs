@@ -1,8 +1,9 @@
 //! `hatchbell log irrigation`: logs water that was given.
 
-use super::{EntryOptions, Journal, or_exit, say, words};
+use super::{EntryOptions, enter, open, or_exit, say};
 use crate::domain::journal::JournalAction;
 use crate::domain::journal::amount::Depth;
+use crate::entries::logged;
 use clap::Args;
 use std::process::ExitCode;
 
@@ -18,16 +19,11 @@ pub(super) struct IrrigationOptions {
 
 pub(super) fn run(options: &IrrigationOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(options.entry.config.load()).config;
-    let mut journal = Journal::open(&config, &options.entry.site)?;
+    let mut journal = open(&config, &options.entry.site)?;
     let action = JournalAction::Irrigation {
         depth: options.depth,
     };
-    let entry = journal.enter(&options.entry, action, true)?;
-    say!(
-        "logged as number {}: {}. {}.",
-        entry.number,
-        words::action(&entry.action, &journal.config.service.notation),
-        journal.place(&entry)
-    );
+    let entry = enter(&mut journal, &options.entry, action, true)?;
+    say!("{}", logged(&journal, &entry));
     Ok(ExitCode::SUCCESS)
 }

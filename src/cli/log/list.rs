@@ -1,10 +1,12 @@
 //! `hatchbell log list`: the entries that stand, as a table or JSON.
 
-use super::{ShownConfig, or_exit, say, words};
-use crate::domain::journal::{Application, Entry, JournalAction};
+use super::{ShownConfig, or_exit, say};
+use crate::domain::journal::{Application, Entry, JournalAction, SprayRecord};
 use crate::domain::notation::Notation;
 use crate::domain::scouting::Found;
+use crate::entries::whole_action;
 use crate::store::Store;
+use chrono::NaiveTime;
 use clap::Args;
 use comfy_table::{ContentArrangement, Table, presets};
 use serde_json::{Map, Value, json};
@@ -60,7 +62,7 @@ fn table(entries: &[Entry], notation: &Notation) -> String {
             entry.site.clone(),
             entry.day.to_string(),
             entry.action.kind().to_owned(),
-            format!("{}{remark}", words::whole_action(&entry.action, notation)),
+            format!("{}{remark}", whole_action(&entry.action, notation)),
         ]);
     }
     table.trim_fmt()
@@ -95,7 +97,25 @@ fn application(spread: &Application) -> Map<String, Value> {
         "rate": spread.rate.map(|rate| rate.to_string()),
         "amount": spread.rate.map(|rate| rate.on(spread.area).to_string()),
         "most_a_season": spread.most_a_season.map(|most| most.to_string()),
+        "record": record(&spread.record),
     }))
+}
+
+fn record(record: &SprayRecord) -> Value {
+    let time = |time: Option<NaiveTime>| time.map(|time| time.format("%H:%M").to_string());
+    json!({
+        "product": record.product,
+        "registration": record.registration,
+        "part": record.part,
+        "started": time(record.started),
+        "ended": time(record.ended),
+        "applicator": record.applicator,
+        "certificate": record.certificate,
+        "target": record.target,
+        "wind": record.wind.map(|wind| wind.to_string()),
+        "wind_from": record.wind_from,
+        "temperature": record.temperature.map(|warmth| warmth.to_string()),
+    })
 }
 
 fn count(species: &str, found: &Found) -> Map<String, Value> {

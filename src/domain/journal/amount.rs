@@ -2,6 +2,7 @@
 //!
 //! What people type is kept as they stated it; sums are made in m², mm, kg, litres and millions.
 
+use crate::domain::scouting::M2_IN_FT2;
 use std::fmt;
 use std::str::FromStr;
 
@@ -32,10 +33,10 @@ pub enum AmountError {
 
 /// A unit with its spellings, the first of them the one shown, and its size in the base unit.
 #[derive(Debug, PartialEq)]
-struct NamedUnit<K> {
+pub(super) struct NamedUnit<K> {
     spellings: &'static [&'static str],
-    kind: K,
-    size: f64,
+    pub(super) kind: K,
+    pub(super) size: f64,
 }
 
 /// Units of area, in m². Acre and square foot are those of the international foot, exactly
@@ -43,11 +44,7 @@ struct NamedUnit<K> {
 const AREAS: [NamedUnit<()>; 4] = [
     unit(&["m²", "m2", "sqm"], (), 1.0),
     unit(&["ha"], (), 10_000.0),
-    unit(
-        &["ft²", "ft2", "sqft"],
-        (),
-        crate::domain::scouting::M2_IN_FT2,
-    ),
+    unit(&["ft²", "ft2", "sqft"], (), M2_IN_FT2),
     unit(&["acre", "acres", "ac"], (), 4_046.856_422_4),
 ];
 
@@ -88,7 +85,11 @@ const DEPTHS: [NamedUnit<()>; 4] = [
     unit(&["l/m²", "l/m2"], (), 1.0),
 ];
 
-const fn unit<K>(spellings: &'static [&'static str], kind: K, size: f64) -> NamedUnit<K> {
+pub(super) const fn unit<K>(
+    spellings: &'static [&'static str],
+    kind: K,
+    size: f64,
+) -> NamedUnit<K> {
     NamedUnit {
         spellings,
         kind,
@@ -97,13 +98,16 @@ const fn unit<K>(spellings: &'static [&'static str], kind: K, size: f64) -> Name
 }
 
 impl<K> NamedUnit<K> {
-    fn name(&self) -> &'static str {
+    pub(super) fn name(&self) -> &'static str {
         self.spellings[0]
     }
 }
 
+/// A number with its unit, if there is one.
+pub(super) type NumberWithUnit<K> = Option<(f64, &'static NamedUnit<K>)>;
+
 /// A number and a unit of the table, whatever the spaces and capitals.
-fn measured<K>(text: &str, units: &'static [NamedUnit<K>]) -> Option<(f64, &'static NamedUnit<K>)> {
+pub(super) fn measured<K>(text: &str, units: &'static [NamedUnit<K>]) -> NumberWithUnit<K> {
     let plain: String = text.to_lowercase().split_whitespace().collect();
     let end = plain
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
@@ -114,10 +118,7 @@ fn measured<K>(text: &str, units: &'static [NamedUnit<K>]) -> Option<(f64, &'sta
 }
 
 fn named<K>(name: &str, units: &'static [NamedUnit<K>]) -> Option<&'static NamedUnit<K>> {
-    let spelled = |spelling: &&str| {
-        let mut letters = spelling.chars().filter(|c| !c.is_whitespace());
-        letters.by_ref().eq(name.chars())
-    };
+    let spelled = |spelling: &&str| spelling.replace(' ', "") == name;
     units.iter().find(|unit| unit.spellings.iter().any(spelled))
 }
 

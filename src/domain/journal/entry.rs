@@ -1,5 +1,6 @@
 //! What people did and saw: applications, counts, catches, irrigation and notes.
 
+use crate::domain::journal::SprayRecord;
 use crate::domain::journal::amount::{Area, Depth, Rate};
 use crate::domain::scouting::Found;
 use chrono::NaiveDate;
@@ -59,6 +60,8 @@ pub struct Application {
     pub rate: Option<Rate>,
     /// The most a season may have, by the user's label.
     pub most_a_season: Option<Rate>,
+    /// What else is written down of it.
+    pub record: Box<SprayRecord>,
 }
 
 impl JournalAction {
@@ -178,6 +181,7 @@ mod tests {
             area: "450 m2".parse().unwrap(),
             rate: None,
             most_a_season: None,
+            record: Default::default(),
         })
     }
 

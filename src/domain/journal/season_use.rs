@@ -43,6 +43,7 @@ pub struct SeasonUse {
 ///     area: "450 m2".parse().unwrap(),
 ///     rate: Some("3 oz/1000ft2".parse().unwrap()),
 ///     most_a_season: Some("4 oz/1000ft2".parse().unwrap()),
+///     record: Default::default(),
 /// };
 /// let entry = Entry {
 ///     number: 1,
@@ -111,6 +112,7 @@ mod tests {
                 area: "450 m2".parse().unwrap(),
                 rate: of,
                 most_a_season: most,
+                record: Default::default(),
             }),
             remark: None,
         }

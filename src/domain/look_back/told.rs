@@ -220,6 +220,7 @@ mod tests {
                 area: "450 m2".parse().unwrap(),
                 rate: None,
                 most_a_season: None,
+                record: Default::default(),
             }),
             remark: None,
         };

@@ -75,8 +75,9 @@ pub fn what_was_found_in_brief(reading: &CountReading, notation: &Notation) -> S
     }
 }
 
-/// What a count says of a site's turf, by whose larvae they were, and what to do next.
-pub fn what_it_says(reading: &CountReading, brood: Brood, site: &str) -> String {
+/// What a count says of a site's turf, by whose larvae they were, and what to do next; `plan` is where
+/// the plan of the site stands: "hatchbell plan lawn".
+pub fn what_it_says(reading: &CountReading, brood: Brood, plan: &str) -> String {
     let side = match reading.verdict {
         Verdict::Below => "BELOW what the turf tolerates.",
         Verdict::Near => "NEAR what the turf tolerates: this count cannot tell.",
@@ -88,11 +89,11 @@ pub fn what_it_says(reading: &CountReading, brood: Brood, site: &str) -> String 
         (_, Verdict::Near) => reading.more.map_or(String::new(), what_more),
         (Brood::Last, Verdict::Below) => "It is of last season's larvae and speaks against a preventive for the next.".to_owned(),
         (Brood::Last, Verdict::Above) => format!(
-            "It is of last season's larvae and speaks for a preventive against the next: hatchbell plan {site} shows which and when. The label, local rules and a licensed applicator decide."
+            "It is of last season's larvae and speaks for a preventive against the next: {plan} shows which and when. The label, local rules and a licensed applicator decide."
         ),
         (Brood::This, Verdict::Below) => "Nothing need be applied. Count again if turf wilts, lifts like a carpet, or animals dig.".to_owned(),
         (Brood::This, Verdict::Above) => format!(
-            "A curative may be justified: hatchbell plan {site} shows which still works. The label, local rules and a licensed applicator decide."
+            "A curative may be justified: {plan} shows which still works. The label, local rules and a licensed applicator decide."
         ),
     };
     format!("{side} {next}")

@@ -1,13 +1,14 @@
 //! Entries of the journal in words.
 
-use crate::domain::journal::{Application, JournalAction};
+use crate::domain::journal::{Application, JournalAction, SprayRecord};
 use crate::domain::notation::Notation;
 use crate::domain::scouting::Count;
 use crate::domain::scouting::Found;
 use crate::report::scout::sample_area;
+use chrono::NaiveTime;
 
 /// What was done or seen: "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg".
-pub(super) fn action(action: &JournalAction, notation: &Notation) -> String {
+pub fn action(action: &JournalAction, notation: &Notation) -> String {
     match action {
         JournalAction::Catch { species } => format!("catch of {species}"),
         JournalAction::Application(spread) => application(spread),
@@ -22,11 +23,16 @@ pub(super) fn action(action: &JournalAction, notation: &Notation) -> String {
 }
 
 /// The same with everything that was stated.
-pub(super) fn whole_action(what: &JournalAction, notation: &Notation) -> String {
+pub fn whole_action(what: &JournalAction, notation: &Notation) -> String {
     let more = match what {
-        JournalAction::Application(spread) => spread
-            .most_a_season
-            .map(|most| format!("; at most {most} a season by the label")),
+        JournalAction::Application(spread) => {
+            let most = spread
+                .most_a_season
+                .map(|most| format!("; at most {most} a season by the label"));
+            let record = record_in_words(&spread.record);
+            let record = (!record.is_empty()).then(|| format!("; {record}"));
+            Some(most.unwrap_or_default() + &record.unwrap_or_default())
+        }
         JournalAction::Count {
             found: Found::Samples(count),
             ..
@@ -37,6 +43,31 @@ pub(super) fn whole_action(what: &JournalAction, notation: &Notation) -> String 
         _ => None,
     };
     action(what, notation) + &more.unwrap_or_default()
+}
+
+/// What is written down of an application beside option, area and rate: "product X, from 06:30 to 08:00".
+pub fn record_in_words(record: &SprayRecord) -> String {
+    let text = |title: &str, value: &Option<String>| {
+        value.as_ref().map(|value| format!("{title} {value}"))
+    };
+    let time = |title: &str, time: Option<NaiveTime>| {
+        time.map(|time| format!("{title} {}", time.format("%H:%M")))
+    };
+    let parts = [
+        text("product", &record.product),
+        text("registration", &record.registration),
+        text("on", &record.part),
+        time("from", record.started),
+        time("to", record.ended),
+        text("by", &record.applicator),
+        text("certificate", &record.certificate),
+        text("against", &record.target),
+        record.wind.map(|wind| format!("wind {wind}")),
+        text("wind from", &record.wind_from),
+        record.temperature.map(|warmth| format!("air {warmth}")),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    parts.join(", ")
 }
 
 fn application(spread: &Application) -> String {
