@@ -34,6 +34,7 @@ pub(super) const MOST_BYTES: usize = 64 * 1024;
 /// What a browser may do with a page: nothing but show it and send its own forms.
 const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
+const ICON: &str = include_str!("templates/icon.svg");
 const STYLE: &str = include_str!("templates/style.css");
 
 /// An address with what answers there.
@@ -104,6 +105,7 @@ fn all() -> Vec<Route> {
             .post(take_link)
             .for_strangers(),
         Route::at("/style.css").get(style).for_strangers(),
+        Route::at("/icon.svg").get(icon).for_strangers(),
         // Who has one of these addresses has its key.
         Route::at("/task/{message}/{site}/{key}")
             .get(task)
@@ -189,6 +191,14 @@ async fn style() -> impl IntoResponse {
         (header::CACHE_CONTROL, "private, max-age=3600"),
     ];
     (headers, STYLE)
+}
+
+async fn icon() -> impl IntoResponse {
+    let headers = [
+        (header::CONTENT_TYPE, "image/svg+xml"),
+        (header::CACHE_CONTROL, "private, max-age=86400"),
+    ];
+    (headers, ICON)
 }
 
 /// What a panic ends in. Its words are in the journal already.

@@ -2,7 +2,7 @@
 //! same words and order, with the picture of the season before the last lines. It is readable with
 //! pictures off, in the dark and in a narrow window; it asks for nothing from elsewhere. Pure.
 
-use super::paragraphs::{Paragraph, Part, Row, paragraphs};
+use super::paragraphs::{MailPart, MailRow, Paragraph, paragraphs};
 use crate::notify::{Enclosed, Parcel};
 use askama::Template;
 

@@ -11,12 +11,12 @@ pub(super) struct Paragraph {
     /// The first line, where others follow that it is about.
     pub head: Option<String>,
     /// What follows.
-    pub parts: Vec<Part>,
+    pub parts: Vec<MailPart>,
 }
 
 /// A part of a paragraph.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Part {
+pub(super) enum MailPart {
     /// A line, as long as it is.
     Line(String),
     /// Things one below the other.
@@ -26,13 +26,13 @@ pub(super) enum Part {
         /// The first row.
         headings: Vec<String>,
         /// The others.
-        rows: Vec<Row>,
+        rows: Vec<MailRow>,
     },
 }
 
 /// A row of a table.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Row {
+pub(super) enum MailRow {
     /// A line across the table, over rows that belong to it.
     Group(String),
     /// Cells side by side.
@@ -50,9 +50,9 @@ pub(super) fn paragraphs(text: &str) -> Vec<Paragraph> {
 }
 
 impl Paragraph {
-    fn of(mut parts: Vec<Part>) -> Self {
+    fn of(mut parts: Vec<MailPart>) -> Self {
         let head = match &parts[..] {
-            [Part::Line(line), _, ..] => Some(line.clone()),
+            [MailPart::Line(line), _, ..] => Some(line.clone()),
             _ => None,
         };
         if head.is_some() {
@@ -66,17 +66,18 @@ impl Paragraph {
 const ITEM: &str = "- ";
 const INDENT: &str = "  ";
 
-fn parts(lines: &[&str]) -> Vec<Part> {
-    let mut parts: Vec<Part> = Vec::new();
+fn parts(lines: &[&str]) -> Vec<MailPart> {
+    let mut parts: Vec<MailPart> = Vec::new();
     let mut rest = lines;
     let mut before = "";
     while let Some((&line, later)) = rest.split_first() {
         if let Some(item) = line.strip_prefix(ITEM) {
             match parts.last_mut() {
-                Some(Part::List(items)) => items.push(item.to_owned()),
-                _ => parts.push(Part::List(vec![item.to_owned()])),
+                Some(MailPart::List(items)) => items.push(item.to_owned()),
+                _ => parts.push(MailPart::List(vec![item.to_owned()])),
             }
-        } else if let (true, Some(Part::List(items))) = (line.starts_with(INDENT), parts.last_mut())
+        } else if let (true, Some(MailPart::List(items))) =
+            (line.starts_with(INDENT), parts.last_mut())
             && let Some(item) = items.last_mut()
         {
             *item = format!("{item} {}", line.trim_start());
@@ -89,10 +90,10 @@ fn parts(lines: &[&str]) -> Vec<Part> {
             continue;
         } else {
             match parts.last_mut() {
-                Some(Part::Line(whole)) if is_wrapped(before, line) => {
+                Some(MailPart::Line(whole)) if is_wrapped(before, line) => {
                     *whole = format!("{whole} {line}");
                 }
-                _ => parts.push(Part::Line(line.to_owned())),
+                _ => parts.push(MailPart::Line(line.to_owned())),
             }
         }
         (rest, before) = (later, line);
@@ -107,7 +108,7 @@ fn is_wrapped(line: &str, next: &str) -> bool {
 }
 
 /// A table; where its columns begin is seen in its first row.
-fn table(lines: &[&str]) -> Part {
+fn table(lines: &[&str]) -> MailPart {
     let begins: Vec<usize> = lines.first().map_or_else(Vec::new, |heading| {
         let letters: Vec<char> = heading.chars().collect();
         let begins = |place: &usize| {
@@ -130,10 +131,10 @@ fn table(lines: &[&str]) -> Part {
         begins.iter().enumerate().map(cell).collect()
     };
     let row = |line: &&str| match line.starts_with(INDENT) {
-        true => Row::Cells(cells(line)),
-        false => Row::Group((*line).to_owned()),
+        true => MailRow::Cells(cells(line)),
+        false => MailRow::Group((*line).to_owned()),
     };
-    Part::Table {
+    MailPart::Table {
         headings: lines
             .first()
             .map_or_else(Vec::new, |heading| cells(heading)),
@@ -145,11 +146,11 @@ fn table(lines: &[&str]) -> Part {
 mod tests {
     use super::*;
 
-    fn line(text: &str) -> Part {
-        Part::Line(text.to_owned())
+    fn line(text: &str) -> MailPart {
+        MailPart::Line(text.to_owned())
     }
 
-    fn headed<const N: usize>(head: &str, parts: [Part; N]) -> Paragraph {
+    fn headed<const N: usize>(head: &str, parts: [MailPart; N]) -> Paragraph {
         Paragraph {
             head: Some(head.to_owned()),
             parts: parts.to_vec(),
@@ -190,7 +191,10 @@ mod tests {
             "Count grubs: here",
         ];
         let items = items.map(str::to_owned).to_vec();
-        assert_eq!(paragraphs(text), [headed("To do:", [Part::List(items)])]);
+        assert_eq!(
+            paragraphs(text),
+            [headed("To do:", [MailPart::List(items)])]
+        );
     }
 
     #[test]
@@ -203,11 +207,11 @@ mod tests {
             [headed(
                 "The season ahead: The lawn",
                 [
-                    Part::Table {
+                    MailPart::Table {
                         headings: cells(["flight", "egg lay", "hatch"]),
                         rows: vec![
-                            Row::Group("Beetle".to_owned()),
-                            Row::Cells(cells(["passed", "calendar 2 Jul", "12-29 Jul"])),
+                            MailRow::Group("Beetle".to_owned()),
+                            MailRow::Cells(cells(["passed", "calendar 2 Jul", "12-29 Jul"])),
                         ],
                     },
                     line("Dates are estimates."),

@@ -137,7 +137,11 @@ mod tests {
     fn said(samples: u32, larvae: u32) -> String {
         let area = SampleArea::from_ft2(1.0).unwrap();
         let found = Found::of_samples(samples, area, larvae, None).unwrap();
-        what_it_says(&CountReading::of(&found, RANGE), Brood::This, "lawn")
+        what_it_says(
+            &CountReading::of(&found, RANGE),
+            Brood::This,
+            "hatchbell plan lawn",
+        )
     }
 
     #[test]
@@ -171,7 +175,7 @@ mod tests {
     fn a_density_alone_asks_for_samples() {
         let found = Found::of_density(100.0).unwrap();
         let reading = CountReading::of(&found, RANGE);
-        let said = what_it_says(&reading, Brood::This, "lawn");
+        let said = what_it_says(&reading, Brood::This, "hatchbell plan lawn");
         assert!(said.starts_with("NEAR") && said.ends_with("Dig and log samples."));
         assert!(
             what_was_found(&reading, &Notation::default())

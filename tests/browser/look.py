@@ -1,0 +1,190 @@
+#!/usr/bin/env python3
+"""Looks at the page in a real browser, and uses it as people do.
+
+    tests/browser/look.py PROGRAM [FOLDER]
+
+Starts PROGRAM on the demonstration (6 July 2026, standing still), opens each page in Chromium on a phone and
+on a desk, light and dark, with and without script, prints one, enters something, puts a task off, and
+signs in by the link that is sent. Each page must be without a message on the console, without a request to anywhere
+else, no wider than the window, and without a finding of axe-core. FOLDER keeps the pictures.
+"""
+import contextlib
+import pathlib
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import sync_playwright
+
+ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1100, "height": 800}
+OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+
+
+def check(holds, what):
+    if not holds:
+        sys.exit(f"tests/browser/look.py: {what}")
+
+
+def free_port():
+    with socket.create_server(("127.0.0.1", 0)) as one:
+        return one.getsockname()[1]
+
+
+@contextlib.contextmanager
+def served(program, folder, sign_in):
+    """The demonstration on a port of its own; its address."""
+    port = free_port()
+    text = (ROOT / "config" / "demo.toml").read_text()
+    for old, new in [
+        (r'"\.\./fixtures/', f'"{ROOT}/fixtures/'),
+        (r"(?m)^database = .*", 'database = "hatchbell.db"'),
+        (r"(?m)^starts = .*", 'starts = "2026-07-06T06:00:00Z"'),
+        (r"(?m)^seconds_per_day = .*", "seconds_per_day = 86400.0"),
+        (r"(?m)^listen = .*", f'listen = "127.0.0.1:{port}"' + ("\nsign_in = true" if sign_in else "")),
+    ]:
+        text = re.sub(old, lambda _, new=new: new, text)
+    (folder / "hatchbell.toml").write_text(text)
+    with (folder / "said").open("w") as said:
+        service = subprocess.Popen(
+            [program, "run", "--config", folder / "hatchbell.toml"], stdout=said, stderr=subprocess.STDOUT
+        )
+        try:
+            for _ in range(300):
+                if "next look" in (folder / "said").read_text():
+                    break
+                time.sleep(0.1)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            service.terminate()
+            service.wait()
+
+
+class Looker:
+    """A browser window that complains."""
+
+    def __init__(self, browser, base, pictures, **options):
+        self.base, self.pictures = base, pictures
+        self.page = browser.new_context(bypass_csp=False, **options).new_page()
+        self.page.on("console", lambda said: check(False, f"the console says: {said.text}"))
+        self.page.on("pageerror", lambda said: check(False, f"an error on the page: {said}"))
+        self.page.on("request", self.asks)
+        self.page.on("response", lambda answer: check(answer.ok or answer.status == 303, f"{answer.url}: {answer.status}"))
+
+    def asks(self, request):
+        check(request.url.startswith(self.base), f"the page asks {request.url}")
+
+    def opens(self, path, status=200):
+        answer = self.page.goto(self.base + path)
+        check(answer.status == status, f"{path}: {answer.status}")
+
+    def fits(self, name):
+        wide = self.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        check(wide <= 0, f"{name} is {wide} px too wide")
+        if self.pictures:
+            self.page.screenshot(path=self.pictures / f"{name}.png", full_page=True)
+
+
+def accessible(browser, base, path, **options):
+    """What axe-core finds. Its script is not the page's, so the policy is set aside for it."""
+    page = browser.new_context(bypass_csp=True, **options).new_page()
+    page.goto(base + path)
+    found = Axe().run(page).response["violations"]
+    words = [f"{one['id']}: {one['help']} ({one['nodes'][0]['html'][:160]})" for one in found]
+    check(not found, f"{path}, {options.get('color_scheme')}: " + "; ".join(words))
+
+
+def look(browser, base, pictures):
+    paths = {
+        "week": "/",
+        "site": "/sites/northgate-pitches",
+        "count": "/sites/mill-lane-lawn/enter/count",
+        "application": "/sites/northgate-pitches/enter/application",
+        "journal": "/sites/northgate-pitches/journal",
+        "records": "/sites/northgate-pitches/records/2026",
+    }
+    for name, path in paths.items():
+        for scheme in ("light", "dark"):
+            looker = Looker(browser, base, pictures, viewport=PHONE, color_scheme=scheme)
+            looker.opens(path)
+            looker.fits(f"{name}-phone-{scheme}")
+            accessible(browser, base, path, viewport=PHONE, color_scheme=scheme)
+    desk = Looker(browser, base, pictures, viewport=DESK)
+    desk.opens("/sites/northgate-pitches")
+    desk.fits("site-desk")
+    desk.page.emulate_media(media="print")
+    desk.fits("site-print")
+    missing = browser.new_context().new_page()
+    check(missing.goto(base + "/sites/nowhere").status == 404, "a site that is not there")
+
+
+def use(browser, base, pictures):
+    """By hand, on a phone, without script."""
+    looker = Looker(browser, base, pictures, viewport=PHONE, java_script_enabled=False)
+    page = looker.page
+    looker.opens("/")
+    page.get_by_role("link", name="Northgate, pitches 1 to 6").first.click()
+    check("Apply imidacloprid" in page.get_by_role("heading", level=2).first.inner_text().replace("apply", "Apply"), "what is due")
+    looker.opens("/sites/northgate-pitches/enter/note")
+    page.locator("textarea, input[name=note], input[name=text], input[name=remark]").first.fill("Rolled the pitches.")
+    page.get_by_role("button").last.click()
+    check(page.url.startswith(base + "/sites/northgate-pitches/journal"), f"after a note: {page.url}")
+    check(page.get_by_text("Rolled the pitches.").count() > 0, "the note is not in the journal")
+    entered = page.url
+    page.reload()
+    check(page.url == entered, "a reload sends nothing")
+    page.get_by_role("button", name=re.compile("Take", re.I)).first.click()
+    looker.opens("/sites/northgate-pitches/journal")
+    check(page.get_by_text("Rolled the pitches.").count() == 0, "the note was not taken back")
+
+
+def sign_in(browser, base, folder, pictures):
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    page.goto(base + "/")
+    check(page.url.endswith("/sign-in"), f"a stranger sees {page.url}")
+    if pictures:
+        page.screenshot(path=pictures / "sign-in.png")
+    page.get_by_role("textbox").fill("garden@mill-lane.example")
+    page.get_by_role("button").click()
+    for _ in range(200):
+        links = re.findall(r"http://\S+/sign-in/\S+", (folder / "said").read_text())
+        if links:
+            break
+        time.sleep(0.1)
+    check(links, "no link was sent")
+    page.goto(links[-1].rstrip("."))
+    page.get_by_role("button").click()
+    check(page.get_by_text("Mill Lane, front lawn").count() > 0, "their own site is missing")
+    check(page.get_by_text("Northgate").count() == 0, "a site of another member is shown")
+    check(page.goto(base + "/sites/northgate-pitches").status == 404, "a site of another member opens")
+
+
+def main():
+    program = pathlib.Path(sys.argv[1]).resolve()
+    pictures = pathlib.Path(sys.argv[2]) if len(sys.argv) > 2 else None
+    if pictures:
+        pictures.mkdir(parents=True, exist_ok=True)
+    chromium = shutil.which("chromium") or sys.exit("chromium is missing; on Debian: apt-get install chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=OPTIONS)
+        for guarded in (False, True):
+            with tempfile.TemporaryDirectory() as name:
+                folder = pathlib.Path(name)
+                with served(program, folder, guarded) as base:
+                    if guarded:
+                        sign_in(browser, base, folder, pictures)
+                    else:
+                        look(browser, base, pictures)
+                        use(browser, base, pictures)
+        browser.close()
+    print("tests/browser/look.py: all passed")
+
+
+if __name__ == "__main__":
+    main()
