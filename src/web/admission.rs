@@ -3,6 +3,7 @@
 use super::answers::NoPage;
 use super::client::is_own_host;
 use super::form_guard::{guarded, only_looks};
+use super::routes::PROGRAMS;
 use super::state::PageState;
 use super::viewer::{NoViewer, Viewer};
 use crate::clock::Clock;
@@ -70,7 +71,8 @@ async fn admitted(
         Err(NoViewer::Store(problem)) => return Err(problem.into()),
     };
     let path = parts.uri.path().to_owned();
-    if only_looks(&parts.method) {
+    // Addresses for programs only look, and say themselves which methods they do not have.
+    if only_looks(&parts.method) || path.starts_with(PROGRAMS) {
         parts.extensions.insert(viewer);
         return Ok(next.run(Request::from_parts(parts, body)).await);
     }

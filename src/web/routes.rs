@@ -87,7 +87,7 @@ impl Route {
 }
 
 /// Below it lie the addresses for programs.
-const PROGRAMS: &str = "/api/v1";
+pub(super) const PROGRAMS: &str = "/api/v1";
 
 /// Every address there is, but those for programs.
 fn all() -> Vec<Route> {

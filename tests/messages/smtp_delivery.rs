@@ -123,9 +123,19 @@ async fn a_message_arrives_whole_over_starttls_with_our_own_authority_and_a_sign
     );
     assert_eq!(received.header("Auto-Submitted"), "auto-generated");
     assert_eq!(received.header("MIME-Version"), "1.0");
-    let kind = received.header("Content-Type").replace('"', "");
-    assert_eq!(kind, "text/plain; charset=utf-8");
-    assert_eq!(received.text.replace("\r\n", "\n"), TEXT);
+    let kind = received.header("Content-Type");
+    assert!(kind.starts_with("multipart/alternative; "), "{kind}");
+    let parts = received.content.replace('"', "");
+    assert!(
+        parts.contains("Content-Type: text/plain; charset=utf-8"),
+        "{parts}"
+    );
+    assert!(
+        parts.contains("Content-Type: text/html; charset=utf-8"),
+        "{parts}"
+    );
+    // The last line end is the boundary's (RFC 2046, 5.1.1).
+    assert_eq!(received.text.replace("\r\n", "\n") + "\n", TEXT);
     assert!(received.content.is_ascii(), "{}", received.content);
 }
 

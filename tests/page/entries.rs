@@ -220,7 +220,7 @@ fn a_form_from_elsewhere_changes_nothing() {
         ("Host", "borrowed.example"),
         ("Origin", "http://borrowed.example"),
     ];
-    assert_eq!(page.post_with(WATER, &fields, &borrowed).status, 403);
+    assert_eq!(page.post_with(WATER, &fields, &borrowed).status, 421);
     assert!(site.list().is_empty());
     page.post(WATER, &fields).leads_to();
     for headers in from {

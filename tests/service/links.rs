@@ -15,7 +15,8 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 const PATIENCE: Duration = Duration::from_secs(30);
-const PAGE: &str = "[web]\nlisten = \"127.0.0.1:0\"\naddress = \"https://turf.example/\"\n";
+const PAGE: &str =
+    "[web]\nlisten = \"127.0.0.1:0\"\naddress = \"https://turf.example/\"\nsign_in = true\n";
 
 /// Days of 10 °C·d from 1 January 2026: adult flight falls on 25 February, and a mail tells it.
 fn told_of_flight(mail_port: u16) -> (Workshop, String) {
@@ -296,7 +297,7 @@ fn demonstration(workshop: &Workshop) -> String {
         .replace("starts = \"2026-04-15", "starts = \"2026-06-20")
         .replace(
             "127.0.0.1:8417\"",
-            "127.0.0.1:0\"\naddress = \"https://turf.example/\"",
+            "127.0.0.1:0\"\naddress = \"https://turf.example/\"\nsign_in = true",
         );
     workshop.write("hatchbell.toml", &text)
 }

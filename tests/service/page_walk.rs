@@ -95,7 +95,8 @@ async fn with_the_key_of_another_member_no_address_and_no_method_shows_or_change
                     let is_health = path == "/readyz" || path == "/healthz";
                     assert!(status < 500 || is_health, "{what}");
                     if key != "none" && method == Method::GET && path.contains(site) {
-                        assert_eq!(status, 404, "{what}");
+                        // Some addresses only take forms.
+                        assert!(status == 404 || status == 405, "{what}");
                     }
                     asked += 1;
                 }

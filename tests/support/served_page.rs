@@ -36,12 +36,7 @@ impl Page {
         let in_force = in_force(config);
         let database = in_force.config.service.database.clone();
         drop(Store::open(&database).expect("a database"));
-        let mut web = in_force.config.web.clone().unwrap_or(Web {
-            listen: free_port(),
-            address: None,
-            sign_in: false,
-            proxies: Vec::new(),
-        });
+        let mut web = in_force.config.web.clone().unwrap_or_else(usual);
         web.listen = free_port();
         let listening = listen(&web).expect("a free port");
         let address = listening.address().expect("an address");
@@ -197,10 +192,22 @@ impl Answer {
 
 fn in_force(config: &str) -> PageConfig {
     let loaded = load(std::path::Path::new(config)).expect("a sound configuration");
+    let mut config = loaded.config;
+    config.web.get_or_insert_with(usual);
     PageConfig {
-        config: Arc::new(loaded.config),
+        config: Arc::new(config),
         digest: "as in the test".to_owned(),
         faults: Vec::new(),
+    }
+}
+
+/// What a configuration without a page gets.
+fn usual() -> Web {
+    Web {
+        listen: free_port(),
+        address: None,
+        sign_in: false,
+        proxies: Vec::new(),
     }
 }
 
