@@ -138,7 +138,8 @@ def use(browser, base, pictures):
     entered = page.url
     page.reload()
     check(page.url == entered, "a reload sends nothing")
-    page.get_by_role("button", name=re.compile("Take", re.I)).first.click()
+    page.locator("details summary", has_text="Take back").first.click()
+    page.get_by_role("button", name=re.compile("^Take number")).first.click()
     looker.opens("/sites/northgate-pitches/journal")
     check(page.get_by_text("Rolled the pitches.").count() == 0, "the note was not taken back")
 
