@@ -384,7 +384,9 @@ fn killed_again_and_again_it_loses_nothing_and_tells_nothing_under_two_ids() {
             assert_eq!(ids, 1, "{to}: {event}; told {:?}", told.keys());
         }
     }
-    let passed = "SELECT site || ' ' || milestone || ' ' || passed_on FROM crossing ORDER BY 1";
+    // On a slow machine many kills last until the window has ended by the calendar.
+    let passed = "SELECT site || ' ' || milestone || ' ' || passed_on FROM crossing
+                  WHERE milestone <> 'window-end' ORDER BY 1";
     let days: Vec<String> = column(&workshop, passed);
     assert_eq!(days.len(), 6, "{days:?}");
     for site in ["lawn", "rink"] {
