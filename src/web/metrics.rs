@@ -1,9 +1,9 @@
 //! Figures for Prometheus, in its text format 0.0.4: worked out from what is stored when it asks.
 //! Labels name stations and fixed words only, no member, site or recipient.
 
-use super::access::Access;
 use super::answers::NoPage;
 use super::state::PageState;
+use super::viewer::Viewer;
 use crate::clock::Clock;
 use crate::report::health::ServiceHealth;
 use crate::report::week::{LayerDepth, Week};
@@ -19,16 +19,16 @@ const FORMAT: &str = "text/plain; version=0.0.4; charset=utf-8";
 
 pub(super) async fn metrics(
     State(shared): State<Arc<PageState>>,
-    access: Access,
+    viewer: Viewer,
 ) -> Result<impl IntoResponse, NoPage> {
-    if !access.is_operator() {
+    if !viewer.is_operator {
         return Err(NoPage::Forbidden("the figures are the operator's"));
     }
     let made = tokio::task::spawn_blocking(move || {
         let now = Clock::Machine.now();
         let health =
             shared.ask(|asked| ServiceHealth::of(asked.config, asked.store, asked.today, now))?;
-        Ok::<_, NoPage>(written(&health, &*shared.week(access.viewer())?))
+        Ok::<_, NoPage>(written(&health, &*shared.week(&viewer)?))
     });
     let headers = [
         (header::CONTENT_TYPE, FORMAT),

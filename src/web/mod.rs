@@ -2,7 +2,6 @@
 //! `metrics.rs`, `health.rs`). It decides nothing, and
 //! runs beside the cycles in a thread of its own, with connections to the database of its own.
 
-mod access;
 mod admission;
 mod answers;
 mod api;

@@ -14,8 +14,8 @@ use crate::report::status::{
 };
 use crate::report::week::Week;
 use crate::store::StoreError;
-use crate::web::access::Access;
 use crate::web::state::{PageConfig, PageState, Question};
+use crate::web::viewer::Viewer;
 use axum::Json;
 use axum::extract::State;
 use serde_json::Value;
@@ -36,13 +36,13 @@ async fn worked_out<T: Send + 'static>(
 /// Asks about one site that may be seen.
 fn of_site<T>(
     shared: &PageState,
-    access: &Access,
+    viewer: &Viewer,
     site: &str,
     answer: impl FnOnce(&Question<'_>, (&Member, &Site)) -> Result<T, StoreError>,
 ) -> Result<T, ProblemDetails> {
     let found = shared.ask(|asked| {
         let mut sites = asked.config.sites();
-        let of = sites.find(|(member, one)| one.id == site && access.may_see(member));
+        let of = sites.find(|(member, one)| one.id == site && viewer.sees(member));
         of.map(|of| answer(&asked, of)).transpose()
     })?;
     found.ok_or_else(|| ProblemDetails::not_found("there is no such site"))
@@ -70,10 +70,10 @@ fn status(
 ))]
 pub(super) async fn week(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     _: Asking<NothingElse>,
 ) -> Result<Json<Week>, ProblemDetails> {
-    worked_out(move || Ok(Week::clone(&*shared.week(access.viewer())?))).await
+    worked_out(move || Ok(Week::clone(&*shared.week(&viewer)?))).await
 }
 
 /// The sites that may be seen, in the order of the configuration
@@ -82,13 +82,13 @@ pub(super) async fn week(
 ))]
 pub(super) async fn sites(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     Asking(part): Asking<ListPart>,
 ) -> Result<Json<Vec<ListedSite>>, ProblemDetails> {
     let config = shared.in_force().config;
     let seen: Vec<_> = config
         .sites()
-        .filter(|(member, _)| access.may_see(member))
+        .filter(|(member, _)| viewer.sees(member))
         .collect();
     let from = match part.after() {
         None => 0,
@@ -107,12 +107,12 @@ pub(super) async fn sites(
 ))]
 pub(super) async fn site_status(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     SiteId(site): SiteId,
     Asking(on): Asking<OnDay>,
 ) -> Result<Json<Vec<SiteStatus>>, ProblemDetails> {
     worked_out(move || {
-        of_site(&shared, &access, &site, |asked, _| {
+        of_site(&shared, &viewer, &site, |asked, _| {
             let shown = ShownSites {
                 site: Some(&site),
                 ..ShownSites::default()
@@ -129,12 +129,12 @@ pub(super) async fn site_status(
 ))]
 pub(super) async fn site_plan(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     SiteId(site): SiteId,
     Asking(on): Asking<OnDay>,
 ) -> Result<Json<PlanReport>, ProblemDetails> {
     worked_out(move || {
-        of_site(&shared, &access, &site, |asked, of| {
+        of_site(&shared, &viewer, &site, |asked, of| {
             PlanReport::of(asked.config, asked.store, of, on.or(asked.today))
         })
     })
@@ -147,12 +147,12 @@ pub(super) async fn site_plan(
 ))]
 pub(super) async fn site_outlook(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     SiteId(site): SiteId,
     Asking(on): Asking<OnDay>,
 ) -> Result<Json<OutlookReport>, ProblemDetails> {
     worked_out(move || {
-        of_site(&shared, &access, &site, |asked, of| {
+        of_site(&shared, &viewer, &site, |asked, of| {
             OutlookReport::of(asked.config, asked.store, of, on.or(asked.today))
         })
     })
@@ -165,12 +165,12 @@ pub(super) async fn site_outlook(
 ))]
 pub(super) async fn site_season(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     SiteId(site): SiteId,
     Asking(of_year): Asking<OfYear>,
 ) -> Result<Json<Value>, ProblemDetails> {
     worked_out(move || {
-        let season = of_site(&shared, &access, &site, |asked, of| {
+        let season = of_site(&shared, &viewer, &site, |asked, of| {
             let made = SeasonReport::of(asked.config, asked.store, of, of_year.year(), asked.today);
             match made {
                 Err(NoSeason::Store(problem)) => Err(problem),
@@ -191,7 +191,7 @@ pub(super) async fn site_season(
 ))]
 pub(super) async fn stations(
     State(shared): PageShared,
-    _: Access,
+    _: Viewer,
     _: Asking<NothingElse>,
 ) -> Result<Json<Vec<StationStatus>>, ProblemDetails> {
     worked_out(move || {
@@ -208,11 +208,11 @@ pub(super) async fn stations(
 ))]
 pub(super) async fn outbox(
     State(shared): PageShared,
-    access: Access,
+    viewer: Viewer,
     _: Asking<NothingElse>,
 ) -> Result<Json<OutboxStatus>, ProblemDetails> {
     worked_out(move || {
-        if !access.is_operator() {
+        if !viewer.is_operator {
             return Err(ProblemDetails::forbidden(
                 "messages are the operator's to see",
             ));
