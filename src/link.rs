@@ -1,18 +1,15 @@
 //! Links that need no sign-in: each has a key that fits one thing alone, made of a secret of this
 //! database, so that nobody can make one without it and none has to be kept.
 
+use crate::key::Key;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::Url;
 use ring::hmac;
-use ring::rand::{SecureRandom, SystemRandom};
 
 /// How long the link to a task works after the message that it came with was written.
 pub const TASK_WORKS_FOR: TimeDelta = TimeDelta::days(30);
-
-/// Bytes of the secret.
-const SECRET_BYTES: usize = 32;
 
 /// What a link leads to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,11 +43,8 @@ pub struct LinkKeys(hmac::Key);
 /// # Errors
 /// If the system gives no random bytes.
 pub fn new_secret() -> Result<String, &'static str> {
-    let mut bytes = [0; SECRET_BYTES];
-    SystemRandom::new()
-        .fill(&mut bytes)
-        .map_err(|_| "the system gives no random bytes")?;
-    Ok(URL_SAFE_NO_PAD.encode(bytes))
+    let key = Key::random().map_err(|_| "the system gives no random bytes")?;
+    Ok(key.expose().to_owned())
 }
 
 /// When the link to a task of a message ceases to work.

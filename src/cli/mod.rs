@@ -16,7 +16,7 @@ use crate::domain::notation::Units;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::extremes::Unit;
 use crate::in_force::KeptMember;
-use crate::report::{counted, fault_line};
+use crate::report::{counted, fault_line, shown_day};
 
 mod backup;
 mod batches;
@@ -337,10 +337,7 @@ fn unknown<'c>(what: &str, id: &str, ids: impl Iterator<Item = &'c str>) -> anyh
 
 /// Today; in a demonstration the day of its last cycle.
 fn today(config: &Config, store: &Store) -> anyhow::Result<NaiveDate> {
-    Ok(match config.demo {
-        Some(demo) => store.last_cycle()?.unwrap_or(demo.starts).date_naive(),
-        None => Clock::Machine.civil_day(),
-    })
+    Ok(shown_day(config, store, Clock::Machine.civil_day())?)
 }
 
 /// A unit by its name, for the command line.

@@ -22,6 +22,8 @@ pub mod task;
 pub mod week;
 mod words;
 
+use crate::config::Config;
+use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 
 pub use status::fault_line;
@@ -32,6 +34,21 @@ pub const BRIEF_CAUTIONS: [&str; 2] = [
     "The label is the law; local rules and a licensed applicator decide.",
     "Never on turf in bloom; keep off water; children and pets off until it is watered in and dry.",
 ];
+
+/// The day that is shown: today; in a demonstration the day of its last cycle.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn shown_day(
+    config: &Config,
+    store: &Store,
+    today: NaiveDate,
+) -> Result<NaiveDate, StoreError> {
+    Ok(match config.demo {
+        Some(demo) => store.last_cycle()?.unwrap_or(demo.starts).date_naive(),
+        None => today,
+    })
+}
 
 /// Days to be drawn as a line, with a title.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -6,6 +6,7 @@ use crate::clock::Clock;
 use crate::config::{Config, Web};
 use crate::in_force::Fault;
 use crate::key::{Key, NoRandomness};
+use crate::report::shown_day;
 use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
 use crate::report::week::Week;
 use crate::store::{Store, StoreError};
@@ -277,10 +278,7 @@ impl PageState {
 
 /// Today; in a demonstration the day of its last cycle.
 pub(super) fn today(config: &Config, store: &Store) -> Result<NaiveDate, StoreError> {
-    Ok(match config.demo {
-        Some(demo) => store.last_cycle()?.unwrap_or(demo.starts).date_naive(),
-        None => Clock::Machine.civil_day(),
-    })
+    shown_day(config, store, Clock::Machine.civil_day())
 }
 
 /// A value that a panic elsewhere has not spoilt: it is replaced as a whole, or popped.
