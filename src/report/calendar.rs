@@ -80,7 +80,7 @@ fn take_milestone(
                 format!("Likely {}. ", notation.day(day))
             });
             let last = ahead.late.unwrap_or(outlook.season_end).max(first);
-            let words = format!("{likely}8 of 10 seasons fall within these days.");
+            let words = format!("{likely}An estimate: 8 of 10 seasons fall within these days.");
             (first, last, words)
         }
     };
