@@ -43,6 +43,8 @@ pub struct Daemon<'p> {
     in_force: watch::Sender<PageConfig>,
     /// Rung when there is something to send.
     bell: Arc<Notify>,
+    /// Rung when something that is published may have changed.
+    news: Arc<Notify>,
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
@@ -61,6 +63,7 @@ impl<'p> Daemon<'p> {
         Self {
             in_force,
             bell: Arc::default(),
+            news: Arc::default(),
             engine,
             config_path,
             standing,
@@ -80,6 +83,11 @@ impl<'p> Daemon<'p> {
     /// What to ring so that it looks at once what there is to send.
     pub fn bell(&self) -> Arc<Notify> {
         Arc::clone(&self.bell)
+    }
+
+    /// What it rings when something that is published may have changed.
+    pub fn news(&self) -> Arc<Notify> {
+        Arc::clone(&self.news)
     }
 
     /// Runs until it is told to stop.
@@ -104,7 +112,7 @@ impl<'p> Daemon<'p> {
             let mut woken = stopping.clone();
             tokio::select! {
                 () = tokio::time::sleep(wait) => {}
-                () = self.bell.notified() => {}
+                () = self.bell.notified() => self.news.notify_one(),
                 Some(()) = reload_signal.recv() => { self.reload().await; }
                 asked = knock(door.as_ref()) => self.answer(asked).await,
                 _ = woken.wait_for(|stop| *stop) => {}
@@ -231,6 +239,7 @@ impl<'p> Daemon<'p> {
         }
         if engine.is_due()? {
             let report = engine.cycle(&beat).await?;
+            self.news.notify_one();
             summarise(engine, &report);
             if report.is_good() {
                 engine.heartbeat(&beat).await;

@@ -49,6 +49,7 @@ pub mod domain;
 pub mod drawing;
 pub mod entries;
 pub mod feed;
+pub mod home_server;
 pub mod illustration;
 pub mod in_force;
 pub mod key;

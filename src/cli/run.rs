@@ -4,6 +4,7 @@ use super::{ConfigOption, EXIT_CONFIG, configuration_in_use, counted, or_exit, r
 use crate::clock::{Clock, ClockDoubt};
 use crate::cycle::{Engine, Report, Setup};
 use crate::daemon::Daemon;
+use crate::home_server;
 use crate::illustration;
 use crate::store::{Store, StoreError};
 use crate::web::listen;
@@ -75,9 +76,11 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
         let daemon = Daemon::new(engine, path, loaded.standing);
         let page = page.map(|page| page.answer(daemon.in_force(), daemon.bell(), stop.subscribe()));
         let page = page.transpose()?;
+        let published = home_server::publish(daemon.in_force(), daemon.news(), stop.subscribe())?;
         let ended = runtime.block_on(daemon.run(stop));
         // It hears the stop too. Whether it ended well, its own thread has said.
         let _ = page.map(std::thread::JoinHandle::join);
+        let _ = published.join();
         // Names that are being looked up are not waited for.
         runtime.shutdown_background();
         return ended.map(|()| ExitCode::SUCCESS);

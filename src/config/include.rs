@@ -142,3 +142,30 @@ fn place(folder: &Path) -> PathBuf {
 fn leads_to(file: usize, other: usize, found: &[Included]) -> bool {
     std::iter::successors(Some(file), |one| found[*one].includer).any(|one| one == other)
 }
+
+/// Tables that stand in the main file alone.
+const ONE_ONLY: [&str; 8] = [
+    "service",
+    "mqtt",
+    "web",
+    "limits",
+    "notices",
+    "email",
+    "demo",
+    "site_defaults",
+];
+
+/// Notes tables in an included file of which there is one.
+pub(super) fn refuse_one_only(top: &Fields<'_, '_>, main: &str) {
+    for key in ONE_ONLY {
+        if top.has(key) {
+            top.known(key);
+            top.page().error(
+                top.at_key(key),
+                format!(
+                    "[{key}] is there once, in {main}; an included file holds members and stations"
+                ),
+            );
+        }
+    }
+}

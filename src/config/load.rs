@@ -9,7 +9,9 @@ use super::page_access::check_managed;
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
-use super::{Config, dialect_file, option_file, renamed, service, species_file, stations, web};
+use super::{
+    Config, dialect_file, mqtt, option_file, renamed, service, species_file, stations, web,
+};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::species::Species;
 use crate::domain::treatment::option::TreatmentOption;
@@ -126,17 +128,6 @@ struct Page<'t> {
     table: Spanned<DeTable<'t>>,
 }
 
-/// Tables that stand in the main file alone.
-const ONE_ONLY: [&str; 7] = [
-    "service",
-    "web",
-    "limits",
-    "notices",
-    "email",
-    "demo",
-    "site_defaults",
-];
-
 /// Parses the files. Mistakes in an included one that holds members only are not everybody's.
 fn pages<'t>(
     files: &'t [ConfigFile],
@@ -224,6 +215,7 @@ fn read(
     let email = service::email(top, folder);
     let demo = service::demo(top);
     let web = web::web(top);
+    let mqtt = mqtt::mqtt(top, folder, &service.clear_token_hosts);
     let with_folders = tops.iter().enumerate();
     let with_folders = with_folders.map(|(number, top)| (top, folder_of(number)));
     let mut stations = stations::stations(with_folders, &dialects);
@@ -245,7 +237,7 @@ fn read(
         let file = &files[pages[number].file];
         let _ = top.texts("include");
         if number > 0 {
-            refuse_one_only(top, &files[0].name);
+            include::refuse_one_only(top, &files[0].name);
         }
         for table in top.tables("member") {
             let place = (whose.len(), file.folder.as_path());
@@ -314,6 +306,7 @@ fn read(
     }
 
     service::check_operator(top, service.operator.as_ref(), &members);
+    mqtt::warn_of_missing_sites(top, mqtt.as_ref(), &members);
     let read_for = stations::read_for(&stations.feeds, &members);
     for top in &tops {
         stations::warn_of_unread(top, &read_for);
@@ -333,9 +326,8 @@ fn read(
     };
     let file = files[0].path.clone();
     drop(tops);
-    let mentions = pages.iter();
-    let mentions = mentions.flat_map(|page| page.source.take_mentions());
-    let mentions = mentions.collect();
+    let pages = pages.iter();
+    let mentions = pages.flat_map(|page| page.source.take_mentions());
     let (files, digest) = sources.finish();
     Ok(Loaded {
         config: Config {
@@ -352,6 +344,7 @@ fn read(
             options,
             demo,
             web,
+            mqtt,
         },
         warnings: problems
             .into_iter()
@@ -364,23 +357,8 @@ fn read(
             members: isolated.kept,
             faults: isolated.faults,
         },
-        mentions,
+        mentions: mentions.collect(),
     })
-}
-
-/// Notes tables in an included file of which there is one.
-fn refuse_one_only(top: &Fields<'_, '_>, main: &str) {
-    for key in ONE_ONLY {
-        if top.has(key) {
-            top.known(key);
-            top.page().error(
-                top.at_key(key),
-                format!(
-                    "[{key}] is there once, in {main}; an included file holds members and stations"
-                ),
-            );
-        }
-    }
 }
 
 /// Problems in the order of the files, those of other files last.

@@ -30,6 +30,7 @@ pub mod load;
 mod member_text;
 mod members;
 pub mod mention;
+mod mqtt;
 mod name;
 mod notation;
 pub mod option_file;
@@ -48,6 +49,7 @@ mod web;
 
 use crate::station_feed::StationFeed;
 pub use load::{Loaded, load, load_isolating, load_kept};
+pub use mqtt::Mqtt;
 pub use web::Web;
 
 /// Everything hatchbell is told.
@@ -77,6 +79,8 @@ pub struct Config {
     pub demo: Option<Demo>,
     /// The page, if there is to be one.
     pub web: Option<Web>,
+    /// The broker of a home server, if there is one.
+    pub mqtt: Option<Mqtt>,
     /// Where each recipient stands: the place of the member and the place among theirs.
     places: BTreeMap<String, (usize, usize)>,
 }

@@ -31,6 +31,7 @@ mod sign_in;
 use bounded::{Bounded, Secured};
 pub use letter::{check_address, message_id};
 use letter::{mailbox, message, without_controls};
+pub(super) use security::tls_connector;
 use security::{Security, speaks_tls};
 
 /// How long the server may take over saying goodbye; the message is safe by then.

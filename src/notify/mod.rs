@@ -7,6 +7,7 @@ use std::time::Duration;
 pub mod email;
 pub mod heartbeat;
 pub mod local;
+pub mod mqtt;
 pub mod push;
 pub mod wording;
 

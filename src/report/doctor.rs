@@ -77,6 +77,7 @@ pub fn examine(of: &Examined<'_>) -> Vec<DoctorPart> {
         page.push(stations(status));
         page.push(milestones(status));
         page.push(outbox(status));
+        page.extend(home_server(of.config, status));
     }
     page
 }
@@ -253,6 +254,24 @@ fn outbox(status: &Status) -> DoctorPart {
         what,
         "hatchbell outbox says why; --given-up lists what is parked; send-test RECIPIENT tries a way; outbox retry --all",
     )
+}
+
+/// Whether the home server gets what is published for it; nothing where there is none.
+fn home_server(config: &Config, status: &Status) -> Option<DoctorPart> {
+    let mqtt = config.mqtt.as_ref()?;
+    let wrong = problems(status, &[ProblemKind::HomeServer]);
+    Some(if wrong.is_empty() {
+        DoctorPart::well(
+            "home server",
+            format!("published to {}:{}", mqtt.host, mqtt.port),
+        )
+    } else {
+        DoctorPart::wrong(
+            "home server",
+            wrong,
+            "hatchbell check --online asks the broker; see [mqtt]",
+        )
+    })
 }
 
 fn problems(status: &Status, kinds: &[ProblemKind]) -> Vec<String> {

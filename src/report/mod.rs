@@ -10,6 +10,7 @@
 pub mod calendar;
 pub mod doctor;
 pub mod health;
+pub mod home;
 pub mod outlook;
 pub mod plan;
 pub mod records;

@@ -161,12 +161,14 @@ impl Status {
             .into_iter()
             .chain(moment.faults.iter().map(fault_line))
             .collect();
+        let mut problems = problem::problems(config, &found, &stations, &outbox, of_configuration);
+        problems.extend(problem::of_broker(config, store)?);
         Ok(Self {
             service: config.service.name.clone(),
             date: today,
             last_cycle: store.last_cycle()?,
             configuration,
-            problems: problem::problems(config, &found, &stations, &outbox, of_configuration),
+            problems,
             sites,
             stations,
             outbox,

@@ -185,14 +185,18 @@ fn write_members(connection: &Connection, members: &[KeptMember]) -> Result<(), 
     Ok(())
 }
 
-fn note(connection: &Connection, name: &str) -> Result<Option<String>, StoreError> {
+pub(super) fn note(connection: &Connection, name: &str) -> Result<Option<String>, StoreError> {
     let sql = "SELECT value FROM note WHERE name = ?1";
     Ok(connection
         .query_row(sql, [name], |row| row.get(0))
         .optional()?)
 }
 
-fn write_note(connection: &Connection, name: &str, value: &str) -> Result<(), StoreError> {
+pub(super) fn write_note(
+    connection: &Connection,
+    name: &str,
+    value: &str,
+) -> Result<(), StoreError> {
     connection.execute(
         "INSERT INTO note (name, value) VALUES (?1, ?2)
          ON CONFLICT (name) DO UPDATE SET value = excluded.value",
@@ -201,7 +205,7 @@ fn write_note(connection: &Connection, name: &str, value: &str) -> Result<(), St
     Ok(())
 }
 
-fn remove_note(connection: &Connection, name: &str) -> Result<(), StoreError> {
+pub(super) fn remove_note(connection: &Connection, name: &str) -> Result<(), StoreError> {
     connection.execute("DELETE FROM note WHERE name = ?1", [name])?;
     Ok(())
 }

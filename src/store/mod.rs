@@ -21,6 +21,7 @@ pub mod findings;
 pub mod forecast;
 mod health;
 pub mod held_values;
+pub mod home_server;
 pub mod in_force;
 mod integrity;
 pub mod journal;

@@ -8,6 +8,7 @@ mod clocks;
 mod daemon;
 mod database_faults;
 mod delivery;
+mod home_server;
 mod hours;
 mod kills;
 mod links;

@@ -1,6 +1,7 @@
 //! What tests share: the program in a folder of its own, servers to talk to, small inputs.
 #![allow(dead_code, reason = "each test program uses a part of it")]
 
+pub mod broker;
 pub mod certificates;
 pub mod chance;
 pub mod command;

@@ -5,13 +5,19 @@ use super::super::{print, runtime, say, say_wrapped};
 use crate::cli::terminal::printable;
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::ask_everybody;
+use crate::cycle::{Asked, ask_everybody};
+use crate::home_server::ask_broker;
 
 /// Asks and prints; whether everybody answered as they should.
 pub(super) fn say_who_answers(config: &Config) -> anyhow::Result<bool> {
     let today = Clock::Machine.now().date_naive();
     let asked = runtime()?.block_on(ask_everybody(config, today));
-    let asked = asked.map_err(anyhow::Error::msg)?;
+    let mut asked = asked.map_err(anyhow::Error::msg)?;
+    if let Some(mqtt) = &config.mqtt {
+        let answer = runtime()?.block_on(ask_broker(config, mqtt));
+        let whom = "MQTT broker".to_owned();
+        asked.push(Asked { whom, answer });
+    }
     let mut knocked = false;
     for one in &asked {
         let (verdict, words) = match &one.answer {

@@ -49,6 +49,18 @@ impl Security {
     }
 }
 
+/// What connections to a server that is no mail server are encrypted with.
+///
+/// # Errors
+/// A text that says why TLS cannot be set up.
+pub(in crate::notify) fn tls_connector(
+    extra_ca_pem: Option<&[u8]>,
+) -> Result<TlsConnector, String> {
+    crate::tls::install_tls_provider();
+    let authorities = extra_authorities(extra_ca_pem)?;
+    connector(&authorities).map_err(|error| format!("setting up TLS: {error}"))
+}
+
 /// Trusts the machine's authorities and these.
 fn connector(authorities: &[CertificateDer<'static>]) -> Result<TlsConnector, rustls::Error> {
     let provider = CryptoProvider::get_default()

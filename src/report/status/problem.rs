@@ -6,6 +6,7 @@ use crate::config::Config;
 use crate::cycle::SiteCase;
 use crate::domain::phenology::season_state::Hold;
 use crate::report::words::counted;
+use crate::store::{Store, StoreError};
 use serde::Serialize;
 use std::collections::HashMap;
 
@@ -17,6 +18,8 @@ pub enum ProblemKind {
     Configuration,
     /// Messages do not arrive.
     Undelivered,
+    /// The broker of the home server cannot be published to.
+    HomeServer,
     /// No new days arrive from a station.
     Stale,
     /// Something else is wrong with a station's feed: values held out of sums are a part of it.
@@ -71,6 +74,23 @@ pub(super) fn problems(
     all.extend(feeds.map(of(ProblemKind::Feed)));
     all.extend(holds(cases).into_iter().map(of(ProblemKind::Held)));
     all
+}
+
+/// What is wrong with the broker of the home server, if there is one.
+pub(super) fn of_broker(
+    config: &Config,
+    store: &Store,
+) -> Result<Option<StatusProblem>, StoreError> {
+    let trouble = store.broker_trouble()?;
+    let trouble = trouble.filter(|_| config.mqtt.is_some());
+    Ok(trouble.map(|trouble| StatusProblem {
+        kind: ProblemKind::HomeServer,
+        what: format!(
+            "not published since {}: {}",
+            trouble.since.format("%Y-%m-%d %H:%M UTC"),
+            trouble.why
+        ),
+    }))
 }
 
 /// How many sites each station stands for.
