@@ -1,6 +1,7 @@
 //! What a home server reads from an MQTT broker, by a real one (mosquitto) and its own client.
 
 use crate::support::broker::{Broker, PASSWORD, USER, free_port};
+use crate::support::certificates::Certificates;
 use crate::support::command::{Workshop, both};
 use crate::support::manager::{Daemon, Manager};
 use serde_json::Value;
@@ -39,13 +40,15 @@ fn asked(workshop: &Workshop, arguments: &[&str]) -> Value {
 fn sites(workshop: &Workshop) -> Vec<String> {
     let status = asked(workshop, &["status"]);
     let rows = status["sites"].as_array().unwrap().iter();
-    let mut ids: Vec<String> = rows.map(|row| row["site"].as_str().unwrap().into()).collect();
+    let mut ids: Vec<String> = rows
+        .map(|row| row["site"].as_str().unwrap().into())
+        .collect();
     ids.dedup();
     ids
 }
 
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "talks to mosquitto; run through tests/run"]
 fn the_state_of_each_site_is_kept_and_says_what_plan_and_status_say() {
     let workshop = Workshop::new();
     let broker = Broker::start(&workshop, free_port());
@@ -57,7 +60,10 @@ fn the_state_of_each_site_is_kept_and_says_what_plan_and_status_say() {
     broker.listen(&[STATES], ids.len()).heard();
     let kept = broker.kept(&[STATES]);
     assert_eq!(kept.len(), ids.len());
-    assert!(kept.iter().all(|one| one.was_kept && one.qos == 1), "{kept:?}");
+    assert!(
+        kept.iter().all(|one| one.was_kept && one.qos == 1),
+        "{kept:?}"
+    );
     assert_eq!(broker.reads(AVAILABILITY).text, "online");
 
     let status = asked(&workshop, &["status"]);
@@ -89,19 +95,28 @@ fn the_state_of_each_site_is_kept_and_says_what_plan_and_status_say() {
     }
     assert!(with_cautions > 0 && with_cautions < ids.len());
 
-    // What has not changed is not published again: the reload looks, and only what it changes comes.
-    let mut listening = vec![AVAILABILITY, STATES];
-    listening.truncate(2);
-    let heard = broker.listen(&listening, ids.len() + 3);
-    co_op(&workshop, broker.port, "sites = [\"mill-lane-front\"]");
+    // What has not changed is not published again: the service looks after a reload, and the next that comes
+    // is its leave.
+    let heard = broker.listen(&[STATES, AVAILABILITY], ids.len() + 2);
+    broker.kept(&[AVAILABILITY]);
+    let text = workshop.read("hatchbell.toml");
+    workshop.write(
+        "hatchbell.toml",
+        &text.replace("co-op (invented)", "co-op, renamed"),
+    );
+    workshop.succeeds(&[&["reload"], &CONFIG[..]].concat());
     service.signal("TERM");
     service.ends_well();
-    drop(heard);
+    let last = heard.heard().pop().unwrap();
+    assert_eq!(
+        (last.topic.as_str(), last.text.as_str()),
+        (AVAILABILITY, "offline")
+    );
     assert_eq!(broker.reads(AVAILABILITY).text, "offline");
 }
 
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "talks to mosquitto; run through tests/run"]
 fn a_home_server_finds_the_sensors_and_a_site_that_is_taken_out_is_cleared_also_after_a_stop() {
     let workshop = Workshop::new();
     let broker = Broker::start(&workshop, free_port());
@@ -118,7 +133,10 @@ fn a_home_server_finds_the_sensors_and_a_site_that_is_taken_out_is_cleared_also_
     assert_eq!(sensor["availability_topic"], AVAILABILITY);
     assert_eq!(sensor["value_template"], "{{ value_json.soil_c }}");
     assert_eq!(sensor["unit_of_measurement"], "°C");
-    assert_eq!(sensor["device"]["identifiers"][0], format!("hatchbell_{stays}"));
+    assert_eq!(
+        sensor["device"]["identifiers"][0],
+        format!("hatchbell_{stays}")
+    );
 
     // While it runs: the kept message comes first, then the empty one that clears it.
     let listed = |ids: &[&str]| {
@@ -145,15 +163,18 @@ fn a_home_server_finds_the_sensors_and_a_site_that_is_taken_out_is_cleared_also_
     service.signal("TERM");
     service.ends_well();
     let kept = broker.kept(&["hatchbell/#", "found/#"]);
-    let of_others = kept.iter().filter(|one| {
-        !one.topic.contains(stays.as_str()) && one.topic != AVAILABILITY
-    });
-    assert_eq!(of_others.collect::<Vec<_>>(), Vec::<&crate::support::broker::Heard>::new());
+    let of_others = kept
+        .iter()
+        .filter(|one| !one.topic.contains(stays.as_str()) && one.topic != AVAILABILITY);
+    assert_eq!(
+        of_others.collect::<Vec<_>>(),
+        Vec::<&crate::support::broker::Heard>::new()
+    );
     assert!(kept.iter().any(|one| one.topic == topic(stays)));
 }
 
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "talks to mosquitto; run through tests/run"]
 fn a_service_that_is_killed_is_offline_by_its_last_will() {
     let workshop = Workshop::new();
     let broker = Broker::start(&workshop, free_port());
@@ -172,7 +193,7 @@ fn a_service_that_is_killed_is_offline_by_its_last_will() {
 }
 
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "talks to mosquitto; run through tests/run"]
 fn a_broker_that_is_away_holds_up_nothing_is_named_once_and_gets_all_when_it_is_back() {
     let workshop = Workshop::new();
     let port = free_port();
@@ -215,7 +236,7 @@ fn a_broker_that_is_away_holds_up_nothing_is_named_once_and_gets_all_when_it_is_
 }
 
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "talks to mosquitto; run through tests/run"]
 fn a_password_that_is_refused_is_named_and_one_that_fits_signs_in() {
     use std::os::unix::fs::PermissionsExt;
     let workshop = Workshop::new();
@@ -228,13 +249,19 @@ fn a_password_that_is_refused_is_named_and_one_that_fits_signs_in() {
     let online = || both(&workshop.run(&[&["check", "--online"], &CONFIG[..]].concat()));
     co_op(&workshop, broker.port, "");
     let answer = online().split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(answer.contains("it wants a user and a password"), "{answer}");
+    assert!(
+        answer.contains("it wants a user and a password"),
+        "{answer}"
+    );
 
     let login = format!("username = {USER:?}\npassword_file = \"mqtt-password\"");
     co_op(&workshop, broker.port, &login);
     keep("dew point");
     let answer = online().split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(answer.contains("it refuses the user \"turf\" or the password"), "{answer}");
+    assert!(
+        answer.contains("it refuses the user \"turf\" or the password"),
+        "{answer}"
+    );
     assert!(!answer.contains("dew point"), "{answer}");
 
     keep(PASSWORD);
@@ -244,7 +271,32 @@ fn a_password_that_is_refused_is_named_and_one_that_fits_signs_in() {
 
     // In clear it goes to this machine only.
     let text = workshop.read("hatchbell.toml");
-    workshop.write("hatchbell.toml", &text.replace("\"127.0.0.1\"", "\"home.example\""));
+    workshop.write(
+        "hatchbell.toml",
+        &text.replace("\"127.0.0.1\"", "\"home.example\""),
+    );
     let refused = both(&workshop.run(&[&["check"], &CONFIG[..]].concat()));
     assert!(refused.contains("without encryption"), "{refused}");
+}
+
+#[test]
+#[ignore = "talks to mosquitto; run through tests/run"]
+fn under_tls_only_a_broker_whose_certificate_is_trusted_is_published_to() {
+    let workshop = Workshop::new();
+    let broker = Broker::with_tls(&workshop, free_port(), &Certificates::new());
+    let online = || {
+        let answer = both(&workshop.run(&[&["check", "--online"], &CONFIG[..]].concat()));
+        answer.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let text = co_op(&workshop, broker.port, "tls = true");
+    assert!(
+        online().contains("fails MQTT broker: no TLS"),
+        "{}",
+        online()
+    );
+    let trusting = "[service]\nextra_ca_file = \"authority.pem\"";
+    workshop.write("hatchbell.toml", &text.replace("[service]", trusting));
+    assert!(online().contains("ok MQTT broker"), "{}", online());
+    let _service = start(&workshop);
+    broker.listen(&[STATES], 4).heard();
 }

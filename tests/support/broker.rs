@@ -1,5 +1,6 @@
 //! A real MQTT broker (mosquitto) on a free port, run for one test, and its own client to read with.
 
+use super::certificates::Certificates;
 use super::command::Workshop;
 use std::io::{BufRead, BufReader};
 use std::net::TcpListener;
@@ -14,6 +15,7 @@ pub struct Broker {
     process: Child,
     pub port: u16,
     wants_password: bool,
+    authority: Option<String>,
 }
 
 /// A port that nobody listens on.
@@ -39,9 +41,25 @@ impl Broker {
         Self::configured(workshop, port, &lines, true)
     }
 
+    /// One that is spoken to under TLS only; the authority is written to `authority.pem`.
+    pub fn with_tls(workshop: &Workshop, port: u16, certificates: &Certificates) -> Self {
+        let path = |name| certificates.path(name).display().to_string();
+        let lines = format!(
+            "allow_anonymous true\ncertfile {}\nkeyfile {}\n",
+            path("server.pem"),
+            path("server.key")
+        );
+        let authority = workshop.write("authority.pem", &certificates.authority);
+        let mut broker = Self::configured(workshop, port, &lines, false);
+        broker.authority = Some(authority);
+        broker
+    }
+
     fn configured(workshop: &Workshop, port: u16, lines: &str, wants_password: bool) -> Self {
         // The broker would give up being root for a user who cannot read the folder.
-        let text = format!("listener {port} 127.0.0.1\nuser root\npersistence false\nlog_dest stderr\n{lines}");
+        let text = format!(
+            "listener {port} 127.0.0.1\nuser root\npersistence false\nlog_dest stderr\n{lines}"
+        );
         let file = workshop.write("mosquitto.conf", &text);
         let path = format!("{}:/usr/sbin", std::env::var("PATH").unwrap_or_default());
         let mut process = Command::new("mosquitto")
@@ -68,6 +86,7 @@ impl Broker {
             process,
             port,
             wants_password,
+            authority: None,
         }
     }
 
@@ -94,6 +113,9 @@ impl Broker {
         let mut command = Command::new("mosquitto_sub");
         command.args(["-h", "127.0.0.1", "-p", &self.port.to_string(), "-q", "1"]);
         command.args(["-F", "%r %q %t %p"]);
+        if let Some(authority) = &self.authority {
+            command.args(["--cafile", authority]);
+        }
         if self.wants_password {
             command.args(["-u", USER, "-P", PASSWORD]);
         }
@@ -126,7 +148,10 @@ impl Listener {
         for topic in topics {
             command.args(["-t", topic]);
         }
-        let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn();
+        let child = command
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn();
         Self(child.expect("mosquitto_sub, which tests/run installs"))
     }
 

@@ -1,4 +1,4 @@
-//! Certificates for a mail server of the tests.
+//! Certificates for servers of the tests.
 
 use super::smtp_peer::SmtpPeer;
 use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, DnType, IsCa, KeyPair};
@@ -39,7 +39,8 @@ impl Certificates {
         }
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    /// One of its files: `server.pem`, `server.key`.
+    pub fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
 
