@@ -1,7 +1,8 @@
 //! `hatchbell init`: asks what there is to know for a first plan, and writes a configuration.
 
 use super::stations::{Lists, hyphenated, near, tables_of};
-use super::{EXIT_CONFIG, feed, print, print_problems, say};
+use super::{EXIT_CONFIG, configuration, feed, print, print_problems, say};
+use crate::config::Config;
 use crate::config::load::from_text;
 use crate::config::species_file;
 use crate::domain::place::globe::Place;
@@ -22,8 +23,8 @@ mod text;
 /// Asks for the name, where weather services can reach you, the place, a station, the species, and
 /// whom to tell how; each has an option, and with all of them nothing is asked. A station is an address
 /// or a file of its days, which is tried as "hatchbell feed try" does; with the station list and inventory of
-/// GHCN-Daily (see hatchbell help stations) the nearest that still report are proposed. Nothing is
-/// overwritten, and what is written is checked first.
+/// GHCN-Daily (see hatchbell help stations) the nearest that still report are proposed, with --archive also by how many of
+/// their days are missing. Nothing is overwritten, and what is written is checked first.
 #[derive(Args)]
 pub(super) struct InitOptions {
     /// The file to write
@@ -69,6 +70,10 @@ pub(super) struct InitOptions {
     /// Judge by this day whether stations of the list still report; the default is today
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day, requires = "list")]
     date: Option<NaiveDate>,
+    /// A configuration whose database holds the archive (import --bulk --every-station), which tells how many
+    /// days of a station are missing
+    #[arg(long, value_name = "CONFIG", requires = "list")]
+    archive: Option<PathBuf>,
     /// The species, by their ids, with commas between
     #[arg(long, value_name = "IDS")]
     species: Option<String>,
@@ -102,8 +107,9 @@ pub(super) fn run(options: &InitOptions) -> anyhow::Result<ExitCode> {
         .with_context(|| format!("{} cannot be written", file.display()))?;
     let shown = file.display();
     say!("{shown} written. Next:\n");
-    say!("  hatchbell run --once --config {shown}");
-    say!("  hatchbell plan {} --config {shown}", answers.site_id);
+    let program = program();
+    say!("  {program} run --once --config {shown}");
+    say!("  {program} plan {} --config {shown}", answers.site_id);
     Ok(ExitCode::SUCCESS)
 }
 
@@ -153,6 +159,10 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
                 |text| degrees(text, 180.0),
             )?;
             let place = Place::new(latitude, longitude).context("there is no such place")?;
+            let archive = match &options.archive {
+                Some(path) => Some(with_archive(path)?),
+                None => None,
+            };
             let near = near(&Lists {
                 list,
                 inventory,
@@ -160,6 +170,7 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
                 place,
                 elevation_m: options.elevation,
                 date: options.date,
+                archive: archive.as_ref(),
             })?;
             if near.is_empty() {
                 bail!("no station of the list still reports; name one with --station instead");
@@ -180,7 +191,8 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
         }
         _ => questions.ask(
             ("--station", options.station.as_deref()),
-            "The weather station: an address or a file of its days (.csv, .csv.gz, .zip)",
+            "The weather station: an address or a file of its days (.csv, .csv.gz, .zip); \
+             with --list and --inventory the nearest are proposed",
             None,
             |place| feed::station_table(place).map_err(|error| format!("{error:#}")),
         )?,
@@ -229,6 +241,24 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
         way,
         mail_host,
     })
+}
+
+/// The configuration whose database holds the archive.
+fn with_archive(path: &Path) -> anyhow::Result<Config> {
+    match configuration(path) {
+        Ok(loaded) => Ok(loaded.config),
+        Err(_) => bail!(
+            "--archive: {} cannot be used; hatchbell check --config {0} says why",
+            path.display()
+        ),
+    }
+}
+
+/// The program as it was called, so that what is printed can be typed.
+fn program() -> String {
+    let called = std::env::args().next();
+    let called = called.filter(|path| path.contains('/') && !path.contains(char::is_whitespace));
+    called.unwrap_or_else(|| "hatchbell".to_owned())
 }
 
 /// The ids of the species that are built in.

@@ -65,6 +65,9 @@ pub(super) struct StationsOptions {
     config: Option<PathBuf>,
 }
 
+/// How far around a place days are counted when stations are proposed, km.
+const COUNTED_WITHIN_KM: f64 = 150.0;
+
 /// A list of all stations has about 10 MB, an inventory about 30; a slow line is given time.
 const LONGEST_DOWNLOAD: Duration = Duration::from_secs(900);
 
@@ -84,6 +87,7 @@ pub(super) fn run(options: &StationsOptions) -> anyhow::Result<ExitCode> {
         place,
         elevation_m: options.elevation,
         date: options.date,
+        archive: None,
     })?;
     let nearest = ranked
         .iter()
@@ -120,6 +124,8 @@ pub(super) struct Lists<'l> {
     pub elevation_m: Option<f64>,
     /// The day by which stations report or do not; today without it.
     pub date: Option<NaiveDate>,
+    /// What tells how many of their days are missing.
+    pub archive: Option<&'l Config>,
 }
 
 /// All stations of the lists with both extremes, the best for the place first.
@@ -155,13 +161,22 @@ pub(super) struct NearStation {
 
 /// The best stations for a place that still report, at most three.
 pub(super) fn near(lists: &Lists<'_>) -> anyhow::Result<Vec<NearStation>> {
-    let (ranked, _) = ranked(lists)?;
+    let (mut ranked, wanted) = ranked(lists)?;
+    if let Some(archive) = lists.archive {
+        let nearby = |one: &Ranked| one.against.distance <= COUNTED_WITHIN_KM;
+        ranked.retain(nearby);
+        ranked = rank(with_missing_days(ranked, archive)?, &wanted);
+    }
     let near = words::suggested(&ranked)
         .into_iter()
         .map(|one| NearStation {
             words: format!(
-                "{}, {:.0} km away, {} to {}",
-                one.candidate.name, one.against.distance, one.years.first, one.years.last
+                "{}, {:.0} km away, {} to {}{}",
+                one.candidate.name,
+                one.against.distance,
+                one.years.first,
+                one.years.last,
+                words::missing_share(one.candidate.completeness)
             ),
             ranked: one.clone(),
         });

@@ -1,6 +1,6 @@
 //! A first configuration: asked for line by line or given as options, never over another file.
 
-use crate::support::command::{Workshop, both};
+use crate::support::command::{Workshop, both, config_with_station};
 use std::io::Write;
 use std::process::{Output, Stdio};
 
@@ -72,9 +72,12 @@ fn with_every_option_nothing_is_asked_and_check_takes_what_is_written() {
         !text.contains('?') && !text.contains(": "),
         "nothing is asked: {text}"
     );
-    let next =
-        "  hatchbell run --once --config own.toml\n  hatchbell plan front-lawn --config own.toml\n";
-    assert!(text.ends_with(next), "{text}");
+    // As it was called, so that it can be typed.
+    let program = env!("CARGO_BIN_EXE_hatchbell");
+    let next = format!(
+        "  {program} run --once --config own.toml\n  {program} plan front-lawn --config own.toml\n"
+    );
+    assert!(text.ends_with(&next), "{text}");
     let checked = workshop.succeeds(&["check", "--config", "own.toml"]);
     assert!(
         checked.contains("is fine: 1 station, 1 member, 1 site, 1 recipient"),
@@ -160,6 +163,56 @@ fn stations_near_the_place_are_proposed_and_the_others_stand_in() {
         "{written}"
     );
     workshop.succeeds(&["check", "--config", "hatchbell.toml"]);
+}
+
+#[test]
+fn with_an_archive_at_hand_stations_are_proposed_by_their_missing_days_as_well() {
+    let workshop = shop();
+    let mut year = String::new();
+    for day in chrono::NaiveDate::from_ymd_opt(2026, 1, 1)
+        .unwrap()
+        .iter_days()
+        .take(100)
+    {
+        let mut has = |code: &str| {
+            for element in ["TMAX", "TMIN"] {
+                year += &format!("{code},{},{element},150,,,S,\n", day.format("%Y%m%d"));
+            }
+        };
+        has("ZZW00000001");
+        // The nearer one has every fourth day.
+        if day.format("%j").to_string().parse::<u32>().unwrap() % 4 == 0 {
+            has("ZZC00000002");
+        }
+    }
+    workshop.write("2026.csv", &year);
+    workshop.write("old.toml", &config_with_station("file = \"days.csv\""));
+    let import = [
+        "import",
+        "--config",
+        "old.toml",
+        "--bulk",
+        "--every-station",
+    ];
+    workshop.succeeds(&[&import[..], &["2026.csv"]].concat());
+    let options = [
+        "--list",
+        "list.txt",
+        "--inventory",
+        "inventory.txt",
+        "--date",
+        "2026-04-12",
+        "--archive",
+        "old.toml",
+    ];
+    let lines = "\noffice@three-brooks.example\n\n41.8\n-30.1\n1\njapanese-beetle\n\n\n";
+    let text = both(&typed(&workshop, &options, lines));
+    for due in [
+        "1  HARBOUR MEADOW (INVENTED), 11 km away, 1950 to 2026, 0.0 % of days missing",
+        "2  OLD ORCHARD, 2 km away, 1980 to 2026, 75.0 % of days missing",
+    ] {
+        assert!(text.contains(due), "{due}\n{text}");
+    }
 }
 
 #[test]

@@ -126,6 +126,13 @@ fn reasons(station: &Ranked) -> String {
     reasons.join("; ")
 }
 
+/// How many days are missing, where that is known, to follow the years.
+pub(super) fn missing_share(counted: Option<Completeness>) -> String {
+    counted.map_or_else(String::new, |counted| {
+        format!(", {:.1} % of days missing", counted.missing_percent())
+    })
+}
+
 /// How many days are missing, of each extreme, and where that was counted.
 fn missing_days(counted: Completeness) -> String {
     let counted_in = match counted.counted_in {
