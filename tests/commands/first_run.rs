@@ -102,9 +102,8 @@ fn the_next_commands_lead_to_a_first_plan() {
     let output = typed(&workshop, &[], lines);
     let text = both(&output);
     assert!(output.status.success(), "{text}");
-    let mut commands = text
-        .lines()
-        .filter_map(|line| line.strip_prefix("  hatchbell "));
+    let program = format!("  {} ", env!("CARGO_BIN_EXE_hatchbell"));
+    let mut commands = text.lines().filter_map(|line| line.strip_prefix(&program));
     let mut next = || {
         commands
             .next()
