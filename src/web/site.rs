@@ -1,9 +1,8 @@
 //! The page of a site: what to do and by when, the season drawn, the options' days, what was done.
 
 use super::answers::{NoPage, page};
-use super::state::{PageConfig, PageState};
+use super::state::PageState;
 use super::viewer::Viewer;
-use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::drawing::SeasonDrawing;
@@ -11,8 +10,10 @@ use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
 use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
 
-use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
+use crate::report::status::{ShownSites, SiteStatus, Status, StatusMoment};
 use crate::report::task::{MOST_DAYS, USUAL_DAYS, form_of, until_of};
+use crate::store::postponements::Postponement;
+use crate::store::{Store, StoreError};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Html;
@@ -51,63 +52,76 @@ const ENTRY_LINKS: [(&str, &str); 6] = [
     ("note", "A note"),
 ];
 
+/// What the page of a site shows to whoever may see it.
+pub(super) struct SiteShown {
+    plan: PlanReport,
+    status: Status,
+    pictures: Vec<SeasonPicture>,
+    put_off: Vec<Postponement>,
+    year: i32,
+}
+
+impl SiteShown {
+    /// # Errors
+    /// [`StoreError`] if the database fails, or the site is gone.
+    pub(super) fn of(
+        config: &Config,
+        store: &Store,
+        site: &str,
+        moment: StatusMoment<'_>,
+    ) -> Result<Option<Self>, StoreError> {
+        let today = moment.today;
+        let Some(of) = config.sites().find(|(_, one)| one.id == site) else {
+            return Ok(None);
+        };
+        let shown = ShownSites {
+            site: Some(site),
+            ..ShownSites::default()
+        };
+        let season = season_on(config, of.1, today);
+        Ok(Some(Self {
+            plan: PlanReport::of(config, store, of, today)?,
+            status: Status::of(config, store, shown, moment)?,
+            pictures: SeasonPicture::of_site(config, store, site, today)?,
+            put_off: store.put_off_on(today)?,
+            year: season.map_or(today, |season| season.start).year(),
+        }))
+    }
+}
+
 pub(super) async fn site(
     State(shared): State<Arc<PageState>>,
     Path(site): Path<String>,
     viewer: Viewer,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let PageConfig { digest, faults, .. } = shared.in_force();
-        let found = shared.ask(|asked| {
-            let config: &Config = asked.config;
-            let Ok(of) = viewer.site(config, &site) else {
-                return Ok(None);
-            };
-            let plan = PlanReport::of(config, asked.store, of, asked.today)?;
-            let shown = ShownSites {
-                site: Some(&site),
-                ..ShownSites::default()
-            };
-            let moment = StatusMoment {
-                today: asked.today,
-                now: Clock::Machine.now(),
-                configuration: OnDisk::Usable(&digest),
-                faults: &faults,
-            };
-            let status = Status::of(config, asked.store, shown, moment)?;
-            let pictures = SeasonPicture::of_site(config, asked.store, &site, asked.today)?;
-            let put_off = asked.store.put_off_on(asked.today)?;
-            let season = season_on(config, of.1, asked.today);
-            let year = season.map_or(asked.today, |season| season.start).year();
-            Ok(Some((
-                plan,
-                status,
-                pictures,
-                config.service.notation.clone(),
-                put_off,
-                year,
-            )))
-        })?;
-        let (plan, status, pictures, notation, put_off, year) = found.ok_or(NoPage::NotFound)?;
-        let due = status.sites.first().ok_or(NoPage::NotFound)?;
+        let config = shared.in_force().config;
+        if viewer.site(&config, &site).is_err() {
+            return Err(NoPage::NotFound);
+        }
+        let found = shared.site(&site)?;
+        let shown = found.as_ref().as_ref().ok_or(NoPage::NotFound)?;
+        let due = shown.status.sites.first().ok_or(NoPage::NotFound)?;
+        let due_of = due.due.option.as_deref();
         page(&SitePage {
             viewer: &viewer,
-            plan: &plan,
+            plan: &shown.plan,
             due,
-            status: &status,
-            pictures: pictures
+            status: &shown.status,
+            pictures: shown
+                .pictures
                 .iter()
                 .map(|picture| (picture, SeasonDrawing::of(picture)))
                 .collect(),
-            notation: &notation,
+            notation: &config.service.notation,
             how_to_read: HOW_TO_READ,
             held_back: HELD_BACK,
             form: form_of(due.due.what),
-            until: until_of(&put_off, &due.site, due.due.what, due.due.option.as_deref()),
+            until: until_of(&shown.put_off, &due.site, due.due.what, due_of),
             usual_days: USUAL_DAYS,
             most_days: MOST_DAYS,
             kinds: ENTRY_LINKS,
-            year,
+            year: shown.year,
         })
     });
     made.await?

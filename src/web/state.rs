@@ -1,6 +1,7 @@
 //! What requests work with: the configuration in force, the database, and what was worked out before.
 
 use super::rate::{Allowance, Tries};
+use super::site::SiteShown;
 use super::viewer::Viewer;
 use crate::clock::Clock;
 use crate::config::{Config, Web};
@@ -12,6 +13,7 @@ use crate::report::week::Week;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use std::collections::{BTreeSet, HashMap};
+use std::hash::Hash;
 use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -39,7 +41,7 @@ pub(super) struct PageState {
     form_key: Key,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
-    weeks: Mutex<Option<KeptWeeks>>,
+    memory: Mutex<Option<Memory>>,
     of_clients: Mutex<Tries<IpAddr>>,
     of_addresses: Mutex<Tries<String>>,
 }
@@ -47,18 +49,20 @@ pub(super) struct PageState {
 /// Members whose sites are shown, none is all; whether it is for the operator.
 type WeekOf = (Option<Arc<BTreeSet<String>>>, bool);
 
-/// Weeks that were worked out, with what they depend on.
-struct KeptWeeks {
+/// What was worked out, with what it depends on: once anything of that changes, nothing of it is shown again.
+struct Memory {
     store: Store,
     version: i64,
     digest: String,
     day: NaiveDate,
     /// By whom they are for.
     weeks: HashMap<WeekOf, Arc<Week>>,
+    /// By their ids.
+    sites: HashMap<String, Arc<Option<SiteShown>>>,
 }
 
-/// Most weeks that are kept.
-const MOST_WEEKS: usize = 256;
+/// Most weeks, and most sites, that are kept.
+const MOST_KEPT: usize = 256;
 
 /// Links that somebody at one address of the network may ask for.
 const OF_A_CLIENT: Allowance = Allowance {
@@ -99,7 +103,7 @@ impl PageState {
             bell,
             form_key: Key::random()?,
             idle: Mutex::default(),
-            weeks: Mutex::default(),
+            memory: Mutex::default(),
             of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
             of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
         })
@@ -217,62 +221,96 @@ impl PageState {
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn week(&self, viewer: &Viewer) -> Result<Arc<Week>, StoreError> {
+        let of = (viewer.members.clone(), viewer.is_operator);
+        let (members, for_operator) = of.clone();
+        self.remembered(
+            |memory| &mut memory.weeks,
+            of,
+            |asked, moment| {
+                let shown = ShownSites {
+                    members: members.as_deref(),
+                    ..ShownSites::default()
+                };
+                let status = Status::of(asked.config, asked.store, shown, moment)?;
+                Ok(Week::of(&status, for_operator))
+            },
+        )
+    }
+
+    /// A site as its page shows it, worked out anew only when something has changed. Who may see it is asked
+    /// before.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn site(&self, site: &str) -> Result<Arc<Option<SiteShown>>, StoreError> {
+        self.remembered(
+            |memory| &mut memory.sites,
+            site.to_owned(),
+            |asked, moment| SiteShown::of(asked.config, asked.store, site, moment),
+        )
+    }
+
+    /// A value from memory, or made and put there.
+    fn remembered<K: Eq + Hash, T>(
+        &self,
+        kept: impl Fn(&mut Memory) -> &mut HashMap<K, Arc<T>>,
+        of: K,
+        make: impl FnOnce(&Question<'_>, StatusMoment<'_>) -> Result<T, StoreError>,
+    ) -> Result<Arc<T>, StoreError> {
         let PageConfig {
             config,
             digest,
             faults,
         } = self.in_force();
-        let of = (viewer.members.clone(), viewer.is_operator);
-        let mut kept = taken(&self.weeks);
-        let (store, mut weeks) = match kept.take() {
-            Some(one) => {
-                let day = today(&config, &one.store)?;
-                let is_current = one.store.version()? == one.version && one.day == day;
-                let is_current = is_current && one.digest == digest;
-                if let Some(week) = one.weeks.get(&of).filter(|_| is_current) {
-                    let week = Arc::clone(week);
-                    *kept = Some(one);
-                    return Ok(week);
-                }
-                let still_good = is_current && one.weeks.len() < MOST_WEEKS;
-                (
-                    one.store,
-                    if still_good {
-                        one.weeks
-                    } else {
-                        HashMap::new()
-                    },
-                )
-            }
-            None => {
-                let store = Store::open_to_read(&config.service.database)?;
-                (store, HashMap::new())
-            }
+        let mut whole = taken(&self.memory);
+        // Taken out: one whose database fails is not kept.
+        let mut memory = match whole.take() {
+            Some(memory) => memory,
+            None => Memory {
+                store: Store::open_to_read(&config.service.database)?,
+                version: 0,
+                digest: String::new(),
+                day: NaiveDate::MIN,
+                weeks: HashMap::new(),
+                sites: HashMap::new(),
+            },
         };
         // Before the answer: what changes meanwhile is seen the next time.
-        let version = store.version()?;
-        let day = today(&config, &store)?;
+        let version = memory.store.version()?;
+        let day = today(&config, &memory.store)?;
+        if (memory.version, &memory.digest, memory.day) != (version, &digest, day) {
+            memory.weeks.clear();
+            memory.sites.clear();
+        }
+        if let Some(known) = kept(&mut memory).get(&of) {
+            let known = Arc::clone(known);
+            *whole = Some(memory);
+            return Ok(known);
+        }
+        let asked = Question {
+            config: &config,
+            store: &memory.store,
+            today: day,
+        };
         let moment = StatusMoment {
             today: day,
             now: Clock::Machine.now(),
             configuration: OnDisk::Usable(&digest),
             faults: &faults,
         };
-        let shown = ShownSites {
-            members: of.0.as_deref(),
-            ..ShownSites::default()
-        };
-        let status = Status::of(&config, &store, shown, moment)?;
-        let week = Arc::new(Week::of(&status, of.1));
-        weeks.insert(of, Arc::clone(&week));
-        *kept = Some(KeptWeeks {
-            store,
+        let made = Arc::new(make(&asked, moment)?);
+        let values = kept(&mut memory);
+        if values.len() >= MOST_KEPT {
+            values.clear();
+        }
+        values.insert(of, Arc::clone(&made));
+        *whole = Some(Memory {
             version,
             digest,
             day,
-            weeks,
+            ..memory
         });
-        Ok(week)
+        Ok(made)
     }
 }
 
