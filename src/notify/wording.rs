@@ -35,7 +35,7 @@ pub use count::{
 };
 pub use digest::digest_message;
 pub use feed::feed_message;
-pub use links::{STOP_WORDS, links_heading, more_sites};
+pub use links::{ALL_SITES_NOTE, STOP_WORDS, all_sites, links_heading, picture_caption};
 pub use proof_of_life::{Health, proof_of_life};
 pub use sign_in::{SignInLink, sign_in_message};
 pub use test_message::{TestOf, test_message};

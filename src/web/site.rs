@@ -12,7 +12,7 @@ use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
 
 use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
-use crate::report::task::{MOST_DAYS, USUAL_DAYS, form_of, until_of};
+use crate::report::task::{LAST_DAY, USUAL_DAYS, form_of, most_days, until_of};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Html;
@@ -37,6 +37,8 @@ struct SitePage<'p> {
     until: Option<chrono::NaiveDate>,
     usual_days: u32,
     most_days: u32,
+    /// Why it is not put off on its last day.
+    last_day: &'static str,
     kinds: [(&'static str, &'static str); 6],
     year: i32,
 }
@@ -90,6 +92,7 @@ pub(super) async fn site(
         })?;
         let (plan, status, pictures, notation, put_off, year) = found.ok_or(NoPage::NotFound)?;
         let due = status.sites.first().ok_or(NoPage::NotFound)?;
+        let most = most_days(plan.day, due.due.by);
         page(&SitePage {
             viewer: &viewer,
             plan: &plan,
@@ -104,8 +107,9 @@ pub(super) async fn site(
             held_back: HELD_BACK,
             form: form_of(due.due.what),
             until: until_of(&put_off, &due.site, due.due.what, due.due.option.as_deref()),
-            usual_days: USUAL_DAYS,
-            most_days: MOST_DAYS,
+            usual_days: USUAL_DAYS.min(most),
+            most_days: most,
+            last_day: LAST_DAY,
             kinds: ENTRY_LINKS,
             year,
         })
