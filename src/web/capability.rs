@@ -167,7 +167,7 @@ pub(super) async fn tasks(
 }
 
 /// What a message told, as far as its reader may still see it.
-struct Told<'c> {
+struct ToldTasks<'c> {
     reader: &'c Recipient,
     /// Its sites that are still theirs.
     sites: Vec<(&'c Member, &'c Site)>,
@@ -181,7 +181,7 @@ fn told<'c>(
     store: &Store,
     message: &str,
     today: NaiveDate,
-) -> Result<Result<Told<'c>, NoPage>, StoreError> {
+) -> Result<Result<ToldTasks<'c>, NoPage>, StoreError> {
     let Some(of) = store.message_of_task(message)? else {
         return Ok(Err(NoPage::NotFound));
     };
@@ -196,7 +196,7 @@ fn told<'c>(
     };
     let is_theirs = |site: &&Site| of.places.contains(&site.id) && reader.sites.contains(&site.id);
     let sites = member.sites.iter().filter(is_theirs);
-    Ok(Ok(Told {
+    Ok(Ok(ToldTasks {
         reader,
         sites: sites.map(|site| (member, site)).collect(),
         written: of.created_at.date_naive(),

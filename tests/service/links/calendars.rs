@@ -189,28 +189,26 @@ fn a_site_that_is_taken_from_a_reader_is_called_off_in_their_calendar_and_in_no_
         "{elsewhere:#?}"
     );
 
+    // Each time a day has passed, and days may have moved.
     let [after, still] = fetched(&without);
-    assert_eq!(still, elsewhere);
+    let is_on = |event: &Value| event["status"] == "CONFIRMED";
+    assert!(still.values().all(is_on), "{still:#?}");
     for (uid, old) in &before {
         let new = &after[uid];
-        if !is_of_meadow(old) || old["end"].as_str().unwrap() <= "2026-06-20" {
-            assert_eq!(new, old);
+        let is_over = old["end"].as_str().unwrap() <= "2026-06-20";
+        if !is_of_meadow(old) || is_over {
+            assert!(is_on(new), "{new}");
             continue;
         }
-        assert_eq!(
-            (&new["status"], &new["sequence"]),
-            (&"CANCELLED".into(), &1.into())
-        );
+        assert_eq!(new["status"], "CANCELLED", "{new}");
+        assert_eq!(new["sequence"], 1, "{new}");
         let title = format!("Called off: {}", old["summary"].as_str().unwrap());
         assert_eq!(new["summary"], title.as_str());
     }
     let [back, _] = fetched(&all);
     let again = of_meadow(&back);
     assert!(again.iter().any(|one| one["sequence"] == 2), "{again:#?}");
-    assert!(
-        again.iter().all(|one| one["status"] == "CONFIRMED"),
-        "{again:#?}"
-    );
+    assert!(again.iter().all(is_on), "{again:#?}");
 }
 
 /// Two recipients have had the same id, one after the other.
