@@ -13,7 +13,7 @@ pub fn links_heading(until: NaiveDate, notation: &Notation) -> String {
 
 /// What one link for all sites of a message leads to.
 pub fn all_sites(count: usize) -> String {
-    format!("All {count} sites of this message, what presses most on top")
+    format!("All {count} sites of this message, worst first")
 }
 
 /// What one link for all sites shows, and to whom.
