@@ -40,7 +40,7 @@ def measured(sites, files):
         reader = re.search(r'\[\[member\.recipient\]\]\nid = "(.*?)"', text)[1]
         text = text.replace("[service]\n", f'[service]\noperator = "{reader}"\n', 1)
         text = text.replace("seconds_per_day = 1.0", "seconds_per_day = 86400.0")
-        text += '\n[web]\nlisten = "127.0.0.1:0"\naddress = "https://turf.example/"\n'
+        text += '\n[web]\nlisten = "127.0.0.1:0"\naddress = "https://turf.example/"\nsign_in = true\n'
         config.write_text(text)
         run = [seasons.PROGRAM, "run", "--config", config]
         subprocess.run([*run, "--once"], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
