@@ -222,42 +222,52 @@ pub(super) async fn calendar(
     headers: HeaderMap,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let now = Clock::Machine.now();
-        let config = shared.in_force().config;
-        let found = shared.ask(|asked| {
-            let (store, today) = (asked.store, asked.today);
-            let Some(of) = reader_of_calendar(&config, store, &recipient, &key)? else {
-                return Ok(None);
-            };
-            let holds = calendar_of(&config, store, of, today)?;
-            let mut before = store.events_seen_by(&recipient)?;
-            for (site, holds) in &holds.known {
-                if !before.contains_key(site) {
-                    before.insert(site.clone(), store.shared_events(site, holds)?);
-                }
-            }
-            Ok(Some((of.1, holds, before, today, store.install()?)))
-        })?;
-        let (reader, holds, before, today, install) = found.ok_or(NoPage::NotFound)?;
-        let mut events = holds.published(before.clone(), today, now);
-        if events != before {
-            let mut store = Store::open(&config.service.database)?;
-            events = store.publish_events(&recipient, |seen| {
-                let mut latest = before;
-                latest.extend(seen);
-                holds.published(latest, today, now)
-            })?;
-        }
-        let name = format!("{}: {}", config.service.name, reader.name);
-        let mut text = CalendarText::new(&name, &install);
-        for (site, events) in &events {
-            for event in events.iter().filter(|event| event.is_shown(now)) {
-                text.event(site, event);
-            }
-        }
-        Ok(calendar_answer(text.finish(), &headers))
+        let in_force = shared.in_force();
+        let config = &in_force.config;
+        let of = shared.ask(|asked| reader_of_calendar(config, asked.store, &recipient, &key))?;
+        let of = of.ok_or(NoPage::NotFound)?;
+        let make = || calendar_text(&shared, config, of);
+        let text = shared.calendar(&in_force, &recipient, make)?;
+        Ok(calendar_answer(&text, &headers))
     });
     made.await?
+}
+
+/// The text of a reader's calendar, written down before anybody sees it.
+fn calendar_text(
+    shared: &PageState,
+    config: &Config,
+    (member, reader): (&Member, &Recipient),
+) -> Result<String, NoPage> {
+    let now = Clock::Machine.now();
+    let (holds, before, today, install) = shared.ask(|asked| {
+        let (store, today) = (asked.store, asked.today);
+        let holds = calendar_of(config, store, (member, reader), today)?;
+        let mut before = store.events_seen_by(&reader.id)?;
+        for (site, holds) in &holds.known {
+            if !before.contains_key(site) {
+                before.insert(site.clone(), store.shared_events(site, holds)?);
+            }
+        }
+        Ok((holds, before, today, store.install()?))
+    })?;
+    let mut events = holds.published(before.clone(), today, now);
+    if events != before {
+        let mut store = Store::open(&config.service.database)?;
+        events = store.publish_events(&reader.id, |seen| {
+            let mut latest = before;
+            latest.extend(seen);
+            holds.published(latest, today, now)
+        })?;
+    }
+    let name = format!("{}: {}", config.service.name, reader.name);
+    let mut text = CalendarText::new(&name, &install);
+    for (site, events) in &events {
+        for event in events.iter().filter(|event| event.is_shown(now)) {
+            text.event(site, event);
+        }
+    }
+    Ok(text.finish())
 }
 
 fn reader_of_calendar<'c>(
@@ -281,7 +291,7 @@ fn reader_of_calendar<'c>(
 }
 
 /// The file, unless the reader has it already.
-fn calendar_answer(text: String, headers: &HeaderMap) -> Response {
+fn calendar_answer(text: &str, headers: &HeaderMap) -> Response {
     let tag = URL_SAFE_NO_PAD.encode(digest(&SHA256, text.as_bytes()));
     let tag = format!("\"{tag}\"");
     let known = headers.get(header::IF_NONE_MATCH);
@@ -297,7 +307,7 @@ fn calendar_answer(text: String, headers: &HeaderMap) -> Response {
     if is_known {
         return (StatusCode::NOT_MODIFIED, headers).into_response();
     }
-    (headers, text).into_response()
+    (headers, text.to_owned()).into_response()
 }
 
 #[derive(Template)]

@@ -211,6 +211,35 @@ fn a_site_that_is_taken_from_a_reader_is_called_off_in_their_calendar_and_in_no_
     assert!(again.iter().all(is_on), "{again:#?}");
 }
 
+#[test]
+fn what_is_logged_is_in_the_next_answer_of_a_calendar_that_was_read_before() {
+    let (workshop, config) = told_of_flight(no_server());
+    let printed = workshop.succeeds(&["calendar", "--config", &config, "keeper"]);
+    let path = printed.trim().strip_prefix("https://turf.example").unwrap();
+    let served = Served::start(&workshop, &config);
+    let read = || served.get(path).body;
+    let before = read();
+    assert_eq!(read(), before);
+    assert!(!before.contains("water in"), "{before}");
+    workshop.succeeds(&[
+        "log",
+        "application",
+        "lawn",
+        "--option",
+        "imidacloprid",
+        "--date",
+        "2026-02-25",
+        "--config",
+        &config,
+    ]);
+    let after = read();
+    served.stop();
+    assert!(
+        after.contains("SUMMARY:The lawn: water in imidacloprid"),
+        "{after}"
+    );
+}
+
 /// Two recipients have had the same id, one after the other.
 #[test]
 fn whoever_has_a_recipient_s_id_next_is_shown_nothing_of_their_calendar() {
