@@ -224,9 +224,12 @@ fn what_is_logged_is_in_the_next_answer_of_a_calendar_that_was_read_before() {
     workshop.succeeds(&[
         "log",
         "application",
+        "--site",
         "lawn",
         "--option",
         "imidacloprid",
+        "--area",
+        "450m2",
         "--date",
         "2026-02-25",
         "--config",
