@@ -21,6 +21,11 @@ pub enum LinkTo<'l> {
         /// The site's id.
         site: &'l str,
     },
+    /// What a message said is to be done at all its sites.
+    Tasks {
+        /// The message's id.
+        message: &'l str,
+    },
     /// A recipient's calendar.
     Calendar {
         /// The recipient's id.
@@ -73,18 +78,33 @@ impl LinkKeys {
 
     /// The whole address of something at a page.
     pub fn address(&self, page: &Url, to: LinkTo<'_>) -> Url {
-        let key = self.key(to);
-        let parts = match to {
-            LinkTo::Task { message, site } => vec!["task", message, site, &key],
-            LinkTo::Calendar { recipient, .. } => vec!["calendar", recipient, &key],
-            LinkTo::StopMail { recipient } => vec!["stop-mail", recipient, &key],
-        };
         let mut address = page.clone();
         // An address of the web always has a path.
         if let Ok(mut path) = address.path_segments_mut() {
-            path.pop_if_empty().extend(parts);
+            path.pop_if_empty()
+                .extend(self.parts(to).iter().map(String::as_str));
         }
         address
+    }
+
+    /// The same as seen from another address of the page: parts need no more than a host to be escaped.
+    pub fn path(&self, to: LinkTo<'_>) -> String {
+        let anywhere = Url::parse("http://page/");
+        anywhere.map_or_else(
+            |_| String::new(),
+            |page| self.address(&page, to).path().to_owned(),
+        )
+    }
+
+    fn parts(&self, to: LinkTo<'_>) -> Vec<String> {
+        let key = self.key(to);
+        let parts = match to {
+            LinkTo::Task { message, site } => vec!["task", message, site, &key],
+            LinkTo::Tasks { message } => vec!["tasks", message, &key],
+            LinkTo::Calendar { recipient, .. } => vec!["calendar", recipient, &key],
+            LinkTo::StopMail { recipient } => vec!["stop-mail", recipient, &key],
+        };
+        parts.into_iter().map(str::to_owned).collect()
     }
 }
 
@@ -94,6 +114,7 @@ impl LinkTo<'_> {
         let edition;
         let parts = match self {
             Self::Task { message, site } => ["task", message, site],
+            Self::Tasks { message } => ["tasks", message, ""],
             Self::Calendar {
                 recipient,
                 edition: number,
@@ -126,6 +147,9 @@ mod tests {
             of("m1", "lawn"),
             of("m2", "green"),
             of("m", "1green"),
+            of("m1", ""),
+            LinkTo::Tasks { message: "m1" },
+            LinkTo::Tasks { message: "m2" },
             LinkTo::Calendar {
                 recipient,
                 edition: 1,

@@ -11,7 +11,9 @@ use std::process::ExitCode;
 /// Print the secret address of a recipient's calendar
 ///
 /// A calendar program that subscribes to it shows the milestones of the recipient's sites as ranges, the
-/// days of what is called for, and the days to count on, and moves them as they move. Whoever has the
+/// days of what is called for, and the days to count on, and moves them as they move. Who manages members,
+/// coordinates all or runs the service has all their sites in it. What no longer holds, or is no longer
+/// told to its reader, stays for 60 days as called off. Whoever has the
 /// address can read it, without signing in; --renew gives another one and --close none, and either
 /// way the one before no longer works. The page must be on, and web.address say how people reach it.
 #[derive(Args)]

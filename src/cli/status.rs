@@ -110,6 +110,7 @@ fn shown<'o>(options: &'o StatusOptions, config: &Config) -> anyhow::Result<Show
     }
     Ok(ShownSites {
         members: None,
+        sites: None,
         member: member.as_deref(),
         site: site.as_deref(),
         species: species.as_deref(),

@@ -232,16 +232,46 @@ pub fn site_case<'c>(
 ) -> Result<Option<SiteCase<'c>>, StoreError> {
     let wanted = |one: &site::Site| one.id == site;
     let made = with_sites(config, store, today, wanted, |species| {
-        let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
-            return Ok(None);
-        };
-        for (species, season) in case.species.iter_mut().zip(seasons) {
-            species.hatching = Some(season.hatching(&species.here));
-        }
-        Ok(Some(case))
+        hatched(config, store, species, today)
     })?;
     let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
     Ok(made.into_iter().flatten().next())
+}
+
+/// What `see` makes of each wanted site, of each of whose species it is known when it hatches; worked
+/// out once for all sites of a station.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn with_hatches<T>(
+    config: &Config,
+    store: &Store,
+    today: NaiveDate,
+    wanted: impl Fn(&site::Site) -> bool,
+    see: impl Fn(&SiteCase<'_>) -> Result<T, StoreError>,
+) -> Result<Vec<T>, StoreError> {
+    let made = with_sites(config, store, today, wanted, |species| {
+        let case = hatched(config, store, species, today)?;
+        case.map(|case| see(&case)).transpose()
+    })?;
+    let made: Vec<Option<T>> = made.into_iter().collect::<Result<_, StoreError>>()?;
+    Ok(made.into_iter().flatten().collect())
+}
+
+/// The case of a site with the hatch of each of its species.
+fn hatched<'c>(
+    config: &'c Config,
+    store: &Store,
+    species: Vec<Here<'c>>,
+    today: NaiveDate,
+) -> Result<Option<SiteCase<'c>>, StoreError> {
+    let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
+        return Ok(None);
+    };
+    for (species, season) in case.species.iter_mut().zip(seasons) {
+        species.hatching = Some(season.hatching(&species.here));
+    }
+    Ok(Some(case))
 }
 
 /// What is known of every site; when larvae hatch is worked out only where a treatment is due.

@@ -7,7 +7,7 @@ use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::domain::place::site::{Channel, Recipient, Site};
 use crate::link::{LinkKeys, LinkTo, new_secret, task_ends};
-use crate::notify::wording::{links_heading, more_sites};
+use crate::notify::wording::{ALL_SITES_NOTE, all_sites, links_heading, picture_caption};
 use crate::notify::{Enclosed, MailPicture, NamedLink, TaskLinks};
 use crate::store::links::MailStop;
 use crate::store::outbox::{DueMessage, Waiting};
@@ -49,7 +49,8 @@ struct KeptPicture {
 /// Pictures that are kept at a time.
 const MOST_PICTURES: usize = 32;
 
-/// Sites of a message that have a link of their own.
+/// Most sites of a message that have a link of their own: as text each is two or three long lines. With
+/// more one link leads to all of them.
 const LINKED_SITES: usize = 8;
 
 impl Pictures {
@@ -112,6 +113,8 @@ impl Engine {
                 .and_then(|site| self.picture(message, recipient, site)),
             ..Enclosed::default()
         };
+        let title = enclosed.picture.as_ref().map(|picture| &picture.title);
+        enclosed.caption = title.map(|title| picture_caption(title, sites.len()));
         let page = config.web.as_ref().and_then(|web| web.address.as_ref());
         if let Some(page) = page {
             let keys = self.link_keys()?;
@@ -160,7 +163,7 @@ impl Engine {
     }
 }
 
-/// A link for each of the first sites, and where the others are.
+/// A link for each site, or one for all where there are many.
 fn task_links(
     (keys, page): (&LinkKeys, &Url),
     message: &Waiting,
@@ -170,25 +173,28 @@ fn task_links(
     if sites.is_empty() {
         return None;
     }
-    let until = task_ends(message.created_at).date_naive();
-    let (linked, others) = sites.split_at(sites.len().min(LINKED_SITES));
-    let link = |site: &&Site| NamedLink {
-        name: site.name.clone(),
-        address: keys
-            .address(
-                page,
-                LinkTo::Task {
-                    message: &message.id,
-                    site: &site.id,
-                },
-            )
-            .into(),
+    // The last whole day.
+    let until = task_ends(message.created_at).date_naive().pred_opt()?;
+    let link = |name: String, to: LinkTo<'_>| NamedLink {
+        name,
+        address: keys.address(page, to).into(),
     };
+    let message = message.id.as_str();
+    let of_site = |site: &&Site| {
+        let to = LinkTo::Task {
+            message,
+            site: &site.id,
+        };
+        link(site.name.clone(), to)
+    };
+    let are_many = sites.len() > LINKED_SITES;
     Some(TaskLinks {
-        // The last whole day.
-        heading: links_heading(until.pred_opt()?, &recipient.notation),
-        sites: linked.iter().map(link).collect(),
-        more: (!others.is_empty()).then(|| more_sites(others.len(), page.as_str())),
+        heading: links_heading(until, &recipient.notation),
+        sites: match are_many {
+            true => vec![link(all_sites(sites.len()), LinkTo::Tasks { message })],
+            false => sites.iter().map(of_site).collect(),
+        },
+        note: are_many.then_some(ALL_SITES_NOTE),
     })
 }
 

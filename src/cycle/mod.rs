@@ -45,7 +45,7 @@ mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
 pub use asking::{Asked, ask_everybody};
-pub use cases::{SiteCase, SpeciesCase, site_case, with_plans};
+pub use cases::{SiteCase, SpeciesCase, site_case, with_hatches, with_plans};
 pub use clock_check::{ClockCheck, clock_doubt};
 pub use deliver::waits_for_its_hour;
 pub use enclosing::{Illustrate, SeasonAsked};

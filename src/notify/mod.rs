@@ -31,6 +31,8 @@ pub struct Parcel {
 pub struct Enclosed {
     /// The season of the first site that it is about.
     pub picture: Option<Arc<MailPicture>>,
+    /// What stands below the picture: whose site and which season it shows.
+    pub caption: Option<String>,
     /// Where each site's task is shown.
     pub links: Option<TaskLinks>,
     /// The address at which its reader can stop what is not urgent.
@@ -53,10 +55,10 @@ pub struct MailPicture {
 pub struct TaskLinks {
     /// What they are, and until when they work.
     pub heading: String,
-    /// One for each site.
+    /// One for each site, or one for all of them.
     pub sites: Vec<NamedLink>,
-    /// Where the other sites are, if there are too many.
-    pub more: Option<String>,
+    /// What the one for all shows, and to whom.
+    pub note: Option<&'static str>,
 }
 
 /// An address with what it leads to.

@@ -35,7 +35,7 @@ pub use count::{
 };
 pub use digest::digest_message;
 pub use feed::feed_message;
-pub use links::{STOP_WORDS, links_heading, more_sites};
+pub use links::{ALL_SITES_NOTE, STOP_WORDS, all_sites, links_heading, picture_caption};
 pub use proof_of_life::{Health, proof_of_life};
 pub use sign_in::{SignInLink, sign_in_message};
 pub use test_message::{TestOf, test_message};
@@ -108,10 +108,12 @@ pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Messa
     let notation = reader.notation;
     let letters = letter::blocks(&bundle.notices, notation);
     let soon = soon::blocks(&bundle.notices, notation);
-    let others = bundle
-        .notices
-        .iter()
-        .filter_map(|notice| Some((block(notice, reader)?, notice.site.name.as_str())));
+    let others = bundle.notices.iter().filter_map(|notice| {
+        Some((
+            block(notice, &bundle.notices, reader)?,
+            notice.site.name.as_str(),
+        ))
+    });
     let told = together(letters.into_iter().chain(others).chain(soon));
     Message {
         title: block::title(&told),
@@ -124,8 +126,9 @@ pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Messa
     }
 }
 
-/// A notice by itself; the season's letters, and milestones that are near, are worded together.
-fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Option<Block> {
+/// A notice by itself; the season's letters, and milestones that are near, are worded together, and what is
+/// held back with others of `all`.
+fn block(notice: &Notice<'_>, all: &[&Notice<'_>], reader: Reader<'_>) -> Option<Block> {
     let notation = reader.notation;
     Some(match &notice.kind {
         NoticeKind::SeasonAhead { .. } | NoticeKind::Soon { .. } => return None,
@@ -158,7 +161,7 @@ fn block(notice: &Notice<'_>, reader: Reader<'_>) -> Option<Block> {
             watering,
             wet,
         } => water::water_block(notice.site, option, watering, *wet, reader),
-        NoticeKind::Held { species, hold } => upkeep::held(notice, species, *hold, notation),
+        NoticeKind::Held { hold, .. } => upkeep::held(notice, all, *hold, notation)?,
         NoticeKind::Released { species } => upkeep::released(species),
         NoticeKind::Stale { newest } => upkeep::stale(notice, *newest, reader, notation),
         NoticeKind::Fresh { newest } => upkeep::fresh(notice, *newest, notation),

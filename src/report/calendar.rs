@@ -1,31 +1,119 @@
 //! What a calendar shows of a site: milestones as ranges, the days of the options that are called for and
 //! their last one, the day by which something is watered in, and the days to count on.
 
+use super::BRIEF_CAUTIONS;
 use super::outlook::{MilestoneDates, MilestoneOutlook, SpeciesOutlook};
-use super::plan::{HELD_BACK, OptionPlan, PlanReport, WateringStatus};
+use super::plan::{HELD_BACK, WateringStatus, counting, decision};
 use crate::config::Config;
-use crate::cycle::site_case;
+use crate::cycle::{SiteCase, waterings, with_hatches};
 use crate::domain::notation::Notation;
-use crate::domain::place::site::{Member, Site};
-use crate::domain::telling::calendar::{CalendarEvent, CalendarToday};
+use crate::domain::place::site::{Member, PageAccess, Recipient, Site};
+use crate::domain::telling::calendar::{CalendarEvent, CalendarToday, PublishedEvent, published};
+use crate::domain::treatment::planned::Planned;
+use crate::domain::treatment::site_plan::PlanScope;
 use crate::store::{Store, StoreError};
-use chrono::{Datelike, NaiveDate};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use std::collections::{BTreeMap, HashSet};
 
-/// The events of a site as seen on `today`.
+/// What the title of an event begins with that no longer holds, for programs that show those as well.
+pub const CALLED_OFF: &str = "Called off";
+
+/// The events of all sites that a recipient is told of, or that they see on the page: of those of their
+/// own member which they chose, of the members that they manage, and all for whoever coordinates the
+/// members or runs the service. A site of which nothing is known for now is not there.
 ///
 /// # Errors
 /// [`StoreError`] if the database fails.
-pub fn site_calendar(
+pub fn calendar_of(
     config: &Config,
     store: &Store,
-    of: (&Member, &Site),
+    of: (&Member, &Recipient),
+    today: NaiveDate,
+) -> Result<ReaderCalendar, StoreError> {
+    let (_, reader) = of;
+    let sites: Vec<(&Member, &Site)> = config
+        .sites()
+        .filter(|(whose, site)| tells(config, of, whose, site))
+        .collect();
+    let ids: HashSet<&str> = sites.iter().map(|(_, site)| site.id.as_str()).collect();
+    let several = sites.iter().any(|(member, _)| member.id != sites[0].0.id);
+    let wanted = |site: &Site| ids.contains(site.id.as_str());
+    let hears = |species: &Option<String>| match (species, &reader.species) {
+        (Some(of), Some(wanted)) => wanted.contains(of),
+        _ => true,
+    };
+    let known = with_hatches(config, store, today, wanted, |case| {
+        let mut holds = site_calendar(config, store, case, today)?;
+        holds.events.retain(|event| hears(&event.species));
+        if several {
+            for event in &mut holds.events {
+                event.words = format!("{}. {}", case.member.name, event.words);
+            }
+        }
+        Ok((case.site.id.clone(), holds))
+    })?;
+    Ok(ReaderCalendar {
+        sites: sites.iter().map(|(_, site)| site.id.clone()).collect(),
+        known,
+    })
+}
+
+/// What a day holds for a reader.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ReaderCalendar {
+    /// Ids of the sites that they are told of.
+    pub sites: HashSet<String>,
+    /// What is known of these, by their ids.
+    pub known: Vec<(String, CalendarToday)>,
+}
+
+impl ReaderCalendar {
+    /// The events to publish, by site, after those that the reader has seen: what is no longer told them
+    /// is called off, and what is not known for now stays.
+    pub fn published(
+        &self,
+        before: BTreeMap<String, Vec<PublishedEvent>>,
+        today: NaiveDate,
+        now: DateTime<Utc>,
+    ) -> BTreeMap<String, Vec<PublishedEvent>> {
+        let mut events = before;
+        for (site, seen) in &mut events {
+            if !self.sites.contains(site) {
+                let nothing = CalendarToday::default();
+                *seen = published(std::mem::take(seen), nothing, today, now);
+            }
+        }
+        for (site, holds) in &self.known {
+            let seen = events.remove(site).unwrap_or_default();
+            events.insert(site.clone(), published(seen, holds.clone(), today, now));
+        }
+        events
+    }
+}
+
+/// Whether a reader's calendar shows a site.
+fn tells(
+    config: &Config,
+    (member, reader): (&Member, &Recipient),
+    whose: &Member,
+    site: &Site,
+) -> bool {
+    let sees = reader.page != PageAccess::None;
+    let runs = config.service.operator.as_ref() == Some(&reader.id);
+    (whose.id == member.id && reader.sites.contains(&site.id))
+        || reader.coordinates()
+        || (sees && (runs || reader.manages.contains(&whose.id)))
+}
+
+/// The events of a site as seen on `today`.
+fn site_calendar(
+    config: &Config,
+    store: &Store,
+    case: &SiteCase<'_>,
     today: NaiveDate,
 ) -> Result<CalendarToday, StoreError> {
-    let (_, site) = of;
+    let site = case.site;
     let notation = &config.service.notation;
-    let Some(case) = site_case(config, store, today, &site.id)? else {
-        return Ok(CalendarToday::default());
-    };
     let mut calendar = CalendarToday::default();
     for species in &case.species {
         let is_held = species.here.state.hold.is_some();
@@ -39,21 +127,32 @@ pub fn site_calendar(
             );
         }
     }
-    let plan = PlanReport::of(config, store, of, today)?;
-    let season = plan.species.first().map_or(today.year(), |one| one.season);
-    for option in plan.options.iter().filter(|one| !one.too_late) {
-        if !plan.is_for_information {
-            calendar.events.extend(option_events(&plan, option, season));
+    let plan = case.plan(config, today, PlanScope::CalledFor);
+    let need = plan.need.need;
+    let in_time = plan.options.iter().map(|one| &one.planned);
+    for option in in_time.filter(|one| need.purpose().is_some() && one.in_time(today)) {
+        let words = format!("{} {}", decision(&need, notation), BRIEF_CAUTIONS.join(" "));
+        calendar
+            .events
+            .extend(option_events(site, option, case.season(), &words));
+    }
+    let words = counting(&need, site, &case.species, plan.counting, notation);
+    if let (Some((first, last)), Some(words)) = (plan.counting, words) {
+        calendar.events.push(CalendarEvent {
+            id: format!("{}.count", case.season()),
+            species: None,
+            first,
+            last,
+            title: format!("{}: count grubs", site.name),
+            words,
+        });
+    }
+    for one in waterings(config, store, site, today)? {
+        let status = WateringStatus::of(&one, notation);
+        if status.state == "due" {
+            calendar.events.push(water(site, &status, &one.option.name));
         }
     }
-    calendar.events.extend(counting(&plan, season));
-    let name = |id: &str| {
-        let option = config.options.get(id);
-        option.map_or(id, |option| option.name.as_str()).to_owned()
-    };
-    let due = plan.watering.iter().filter(|one| one.state == "due");
-    let water = due.map(|one| water(&plan, one, &name(&one.option)));
-    calendar.events.extend(water);
     Ok(calendar)
 }
 
@@ -96,51 +195,43 @@ fn take_milestone(
 }
 
 /// The days of an option, and its last one.
-fn option_events(plan: &PlanReport, option: &OptionPlan, season: i32) -> [CalendarEvent; 2] {
-    let words = format!("{} {}", plan.decision, plan.cautions.join(" "));
+fn option_events(
+    site: &Site,
+    planned: &Planned<'_>,
+    season: i32,
+    words: &str,
+) -> [CalendarEvent; 2] {
+    let (option, window) = (planned.option, planned.window);
     let event = |kind: &str, first, title: String| CalendarEvent {
-        id: format!("{season}.{kind}.{}", option.option),
+        id: format!("{season}.{kind}.{}", option.id),
         species: None,
         first,
-        last: option.last,
-        title: format!("{}: {title}", plan.site_name),
-        words: words.clone(),
+        last: window.last,
+        title: format!("{}: {title}", site.name),
+        words: words.to_owned(),
     };
     [
         event(
             "days",
-            option.first,
+            window.first,
             format!("days to apply {}", option.name),
         ),
         event(
             "last-day",
-            option.last,
+            window.last,
             format!("last day to apply {}", option.name),
         ),
     ]
 }
 
-/// The days to count on, where that is what comes next.
-fn counting(plan: &PlanReport, season: i32) -> Option<CalendarEvent> {
-    let (days, words) = (plan.counting_days?, plan.counting.as_ref()?);
-    Some(CalendarEvent {
-        id: format!("{season}.count"),
-        species: None,
-        first: days.from,
-        last: days.until,
-        title: format!("{}: count grubs", plan.site_name),
-        words: words.clone(),
-    })
-}
-
 /// The day by which an application must be watered in.
-fn water(plan: &PlanReport, watering: &WateringStatus, option: &str) -> CalendarEvent {
+fn water(site: &Site, watering: &WateringStatus, option: &str) -> CalendarEvent {
     CalendarEvent {
         id: format!("{}.water.{}", watering.spread.year(), watering.number),
         species: None,
         first: watering.deadline,
         last: watering.deadline,
-        title: format!("{}: water in {option}", plan.site_name),
+        title: format!("{}: water in {option}", site.name),
         words: watering.in_words.clone(),
     }
 }

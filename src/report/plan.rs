@@ -197,7 +197,7 @@ impl PlanReport {
         let need = plan
             .as_ref()
             .map_or(Need::Nothing(Reason::NoSpecies), |plan| plan.need.need);
-        let why = need_words(&need, notation);
+        let counting_days = plan.as_ref().and_then(|plan| plan.counting);
         let cases = case.as_ref().map_or(&[][..], |case| &case.species);
         let options: Vec<OptionPlan> = plan
             .iter()
@@ -209,8 +209,8 @@ impl PlanReport {
             member: member.name.clone(),
             day: today,
             treat: treat(&need),
-            decision: format!("{}{why}", justified(&need)),
-            why,
+            decision: decision(&need, notation),
+            why: need_words(&need, notation),
             called_for_by: plan.as_ref().map_or_else(Vec::new, |plan| {
                 let calls = plan.need.calls.iter();
                 calls
@@ -234,17 +234,8 @@ impl PlanReport {
                 .map_or_else(Vec::new, |case| spread(config, case)),
             without_a_day: plan.as_ref().and_then(without_a_day),
             not_considered: not_considered(config.options.values(), site),
-            counting_days: plan
-                .as_ref()
-                .and_then(|plan| plan.counting)
-                .map(CountingDays::of),
-            counting: counting(
-                &need,
-                site,
-                cases,
-                plan.as_ref().and_then(|plan| plan.counting),
-                notation,
-            ),
+            counting_days: counting_days.map(CountingDays::of),
+            counting: counting(&need, site, cases, counting_days, notation),
             soil: case
                 .as_ref()
                 .and_then(|case| SoilToday::of(&case.soil, today)),
@@ -387,12 +378,13 @@ fn treat(need: &Need) -> &'static str {
 }
 
 /// Whether to treat at all comes before with what.
-fn justified(need: &Need) -> &'static str {
-    match need {
+pub(super) fn decision(need: &Need, notation: &Notation) -> String {
+    let justified = match need {
         Need::Preventive(Ground::LastYear) => "A preventive is justified. ",
         Need::Curative { .. } => "A curative may be justified. ",
         _ => "",
-    }
+    };
+    format!("{justified}{}", need_words(need, notation))
 }
 
 /// What was spread this season, and entries whose option is not there any more.
@@ -437,7 +429,7 @@ fn not_considered<'o>(
 }
 
 /// How to count where a preventive is not called for: one digging for all species.
-fn counting(
+pub(super) fn counting(
     need: &Need,
     site: &Site,
     cases: &[SpeciesCase<'_>],
@@ -478,7 +470,7 @@ fn what_to_mind(plan: &SitePlan<'_>, notation: &Notation) -> Vec<String> {
 }
 
 impl WateringStatus {
-    fn of(followed: &Followed<'_>, notation: &Notation) -> Self {
+    pub(super) fn of(followed: &Followed<'_>, notation: &Notation) -> Self {
         let watering = &followed.watering;
         Self {
             number: followed.number,

@@ -75,6 +75,8 @@ pub struct ShownSites<'s> {
     pub members: Option<&'s BTreeSet<String>>,
     /// This one.
     pub site: Option<&'s str>,
+    /// These.
+    pub sites: Option<&'s BTreeSet<String>>,
     /// Those with this species, and that species alone.
     pub species: Option<&'s str>,
 }
@@ -84,6 +86,7 @@ impl ShownSites<'_> {
         self.member.is_none_or(|id| member.id == id)
             && self.members.is_none_or(|ids| ids.contains(&member.id))
             && self.site.is_none_or(|id| site.id == id)
+            && self.sites.is_none_or(|ids| ids.contains(&site.id))
             && self
                 .species
                 .is_none_or(|id| site.species.iter().any(|one| one == id))
@@ -91,7 +94,8 @@ impl ShownSites<'_> {
 
     /// Whether it leaves out sites.
     pub fn is_part(&self) -> bool {
-        self.members.is_some() || self.member.or(self.site).or(self.species).is_some()
+        self.members.or(self.sites).is_some()
+            || self.member.or(self.site).or(self.species).is_some()
     }
 }
 

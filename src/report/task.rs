@@ -54,6 +54,17 @@ pub fn put_off_until(
     }
 }
 
+/// The most days that a task can be put off by, so that it is shown again on its last day; none on that day.
+pub fn most_days(today: NaiveDate, by: Option<NaiveDate>) -> u32 {
+    let left = by.map(|by| (by - today).num_days());
+    let left = left.filter(|left| *left >= 0);
+    left.and_then(|left| u32::try_from(left).ok())
+        .map_or(MOST_DAYS, |left| left.min(MOST_DAYS))
+}
+
+/// Why a task is not offered to be put off on its last day.
+pub const LAST_DAY: &str = "Today is the last day for it: it cannot be put off.";
+
 /// "put off until 12 June: apply imidacloprid by 13 July".
 pub fn put_off_words(task: &str, until: NaiveDate, notation: &Notation) -> String {
     format!("put off until {}: {task}", notation.short_day(until))
@@ -73,6 +84,16 @@ impl Task {
     /// The form that logs it as done, by its name.
     pub fn form(&self) -> Option<&'static str> {
         form_of(self.what)
+    }
+
+    /// The most days that it can be put off by.
+    pub fn most_days(&self, today: NaiveDate) -> u32 {
+        most_days(today, self.by)
+    }
+
+    /// Days that it is put off by if nothing else is said.
+    pub fn usual_days(&self, today: NaiveDate) -> u32 {
+        USUAL_DAYS.min(self.most_days(today))
     }
 }
 
@@ -95,6 +116,27 @@ mod tests {
 
     fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn every_number_of_days_that_is_offered_is_taken_and_none_is_offered_on_the_last_day() {
+        let today = day("2026-06-10");
+        for by in [
+            "2026-06-08",
+            "2026-06-10",
+            "2026-06-11",
+            "2026-06-13",
+            "2026-09-01",
+        ] {
+            let by = Some(day(by));
+            let most = most_days(today, by);
+            for days in 1..=most {
+                assert!(put_off_until(today, days, by).is_ok(), "{by:?} {days}");
+            }
+            assert!(put_off_until(today, most + 1, by).is_err(), "{by:?} {most}");
+        }
+        assert_eq!(most_days(today, Some(today)), 0);
+        assert_eq!(most_days(today, None), MOST_DAYS);
     }
 
     #[test]

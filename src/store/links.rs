@@ -1,6 +1,7 @@
 //! What links without a sign-in rest on: the secret of their keys, the editions of calendars, and
 //! whose mail is stopped.
 
+use super::calendar::forget_events;
 use super::{Store, StoreError, understood};
 use chrono::{DateTime, Utc};
 use rusqlite::{Connection, OptionalExtension, params};
@@ -86,7 +87,8 @@ impl Store {
         understood(&text, "the edition of a calendar", read).map(Some)
     }
 
-    /// Notes the edition of a recipient's calendar.
+    /// Notes the edition of a recipient's calendar. What another member's recipient of this id has seen is
+    /// forgotten.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
@@ -95,6 +97,10 @@ impl Store {
         recipient: &str,
         one: &CalendarEdition,
     ) -> Result<(), StoreError> {
+        let before = self.calendar_edition(recipient)?;
+        if before.is_some_and(|before| before.member != one.member) {
+            forget_events(&self.connection, recipient)?;
+        }
         let state = if one.is_open { "open" } else { "closed" };
         let text = format!("{} {state} {}", one.edition, one.member);
         write_named_note(&self.connection, &format!("{CALENDAR}{recipient}"), &text)

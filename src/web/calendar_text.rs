@@ -1,6 +1,7 @@
 //! Events as an iCalendar file (RFC 5545). Pure.
 
 use crate::domain::telling::calendar::PublishedEvent;
+use crate::report::calendar::CALLED_OFF;
 use chrono::{DateTime, NaiveDate, Utc};
 
 /// Longest line, bytes without its end (RFC 5545, 3.1).
@@ -53,7 +54,11 @@ impl CalendarText {
         self.line(&format!("STATUS:{state}"));
         self.line(&format!("DTSTART;VALUE=DATE:{}", day(event.first)));
         self.line(&format!("DTEND;VALUE=DATE:{}", day(end)));
-        self.line(&format!("SUMMARY:{}", escaped(&event.title)));
+        let title = match is_off {
+            true => format!("{CALLED_OFF}: {}", event.title),
+            false => event.title.clone(),
+        };
+        self.line(&format!("SUMMARY:{}", escaped(&title)));
         self.line(&format!("DESCRIPTION:{}", escaped(&event.words)));
         self.line("TRANSP:TRANSPARENT");
         self.line("END:VEVENT");

@@ -3,16 +3,18 @@
 
 use super::answers::{NoPage, page};
 use super::calendar_text::CalendarText;
+use super::overview::NAMED_SITES;
 use super::state::PageState;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::domain::notation::Notation;
-use crate::domain::place::site::{Member, Recipient};
-use crate::domain::telling::calendar::{CalendarToday, PublishedEvent, published};
+use crate::domain::place::site::{Member, Recipient, Site};
 use crate::link::{LinkKeys, LinkTo, task_ends};
-use crate::report::calendar::site_calendar;
+use crate::report::BRIEF_CAUTIONS;
+use crate::report::calendar::calendar_of;
 use crate::report::plan::PlanReport;
 use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
+use crate::report::week::Week;
 use crate::store::links::MailStop;
 use crate::store::{Store, StoreError};
 use askama::Template;
@@ -21,8 +23,9 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use ring::digest::{SHA256, digest};
+use std::collections::HashMap;
 use std::sync::Arc;
 use tracing::info;
 
@@ -52,27 +55,14 @@ pub(super) async fn task(
             if !fits(store, to, &key)? {
                 return Ok(Err(NoPage::NotFound));
             }
-            let Some(of) = store.message_of_task(&message)? else {
+            let told = match told(config, store, &message, asked.today)? {
+                Ok(told) => told,
+                Err(why) => return Ok(Err(why)),
+            };
+            let Some(site_of) = told.sites.iter().find(|(_, one)| one.id == site) else {
                 return Ok(Err(NoPage::NotFound));
             };
-            let ends = task_ends(of.created_at).date_naive();
-            if asked.today >= ends {
-                return Ok(Err(NoPage::Lapsed));
-            }
-            let whose = config.member_and_recipient(&of.recipient);
-            let theirs = whose.filter(|(member, recipient)| {
-                of.member.as_ref().is_none_or(|meant| *meant == member.id)
-                    && of.places.contains(&site)
-                    && recipient.sites.contains(&site)
-            });
-            let site_of = theirs.and_then(|(member, _)| {
-                let one = member.sites.iter().find(|one| one.id == site)?;
-                Some((member, one))
-            });
-            let Some(site_of) = site_of else {
-                return Ok(Err(NoPage::NotFound));
-            };
-            let plan = PlanReport::of(config, store, site_of, asked.today)?;
+            let plan = PlanReport::of(config, store, *site_of, asked.today)?;
             let shown = ShownSites {
                 site: Some(&site),
                 ..ShownSites::default()
@@ -84,21 +74,134 @@ pub(super) async fn task(
                 faults: &in_force.faults,
             };
             let status = Status::of(config, store, shown, moment)?;
-            let notation = theirs.map(|(_, recipient)| recipient.notation.clone());
-            Ok(Ok((plan, status, notation, of.created_at, ends)))
+            let notation = told.reader.notation.clone();
+            Ok(Ok((plan, status, notation, told.written, told.ends)))
         })?;
         let (plan, status, notation, written, ends) = found?;
         let due = status.sites.first().ok_or(NoPage::NotFound)?;
         let shown = page(&TaskPage {
             plan: &plan,
             due,
-            notation: &notation.unwrap_or_default(),
-            written: written.date_naive(),
+            notation: &notation,
+            written,
             last_day: ends.pred_opt().unwrap_or(ends),
         })?;
         Ok(unkept(shown))
     });
     made.await?
+}
+
+#[derive(Template)]
+#[template(path = "tasks.html", config = "src/web/askama.toml")]
+struct TasksPage<'p> {
+    week: &'p Week,
+    /// The addresses of the sites' tasks, by the sites' ids.
+    addresses: &'p HashMap<String, String>,
+    /// Sites of a task that are named before the others are folded away.
+    named: usize,
+    cautions: [&'static str; 2],
+    notation: &'p Notation,
+    written: NaiveDate,
+    last_day: NaiveDate,
+}
+
+/// What is to be done at all sites of a message.
+pub(super) async fn tasks(
+    State(shared): State<Arc<PageState>>,
+    Path((message, key)): Path<(String, String)>,
+) -> Result<Response, NoPage> {
+    let made = tokio::task::spawn_blocking(move || {
+        let in_force = shared.in_force();
+        let found = shared.ask(|asked| {
+            let (config, store) = (asked.config, asked.store);
+            let to = LinkTo::Tasks { message: &message };
+            let Some(keys) = store.link_secret()?.map(|secret| LinkKeys::new(&secret)) else {
+                return Ok(Err(NoPage::NotFound));
+            };
+            if !keys.fits(to, &key) {
+                return Ok(Err(NoPage::NotFound));
+            }
+            let told = match told(config, store, &message, asked.today)? {
+                Ok(told) => told,
+                Err(why) => return Ok(Err(why)),
+            };
+            let addresses: HashMap<String, String> = told
+                .sites
+                .iter()
+                .map(|(_, site)| {
+                    let to = LinkTo::Task {
+                        message: &message,
+                        site: &site.id,
+                    };
+                    (site.id.clone(), keys.path(to))
+                })
+                .collect();
+            let sites = addresses.keys().cloned().collect();
+            let shown = ShownSites {
+                sites: Some(&sites),
+                ..ShownSites::default()
+            };
+            let moment = StatusMoment {
+                today: asked.today,
+                now: Clock::Machine.now(),
+                configuration: OnDisk::Usable(&in_force.digest),
+                faults: &[],
+            };
+            let week = Week::of(&Status::of(config, store, shown, moment)?, false);
+            let notation = told.reader.notation.clone();
+            Ok(Ok((week, addresses, notation, told.written, told.ends)))
+        })?;
+        let (week, addresses, notation, written, ends) = found?;
+        let shown = page(&TasksPage {
+            week: &week,
+            addresses: &addresses,
+            named: NAMED_SITES,
+            cautions: BRIEF_CAUTIONS,
+            notation: &notation,
+            written,
+            last_day: ends.pred_opt().unwrap_or(ends),
+        })?;
+        Ok(unkept(shown))
+    });
+    made.await?
+}
+
+/// What a message told, as far as its reader may still see it.
+struct ToldTasks<'c> {
+    reader: &'c Recipient,
+    /// Its sites that are still theirs.
+    sites: Vec<(&'c Member, &'c Site)>,
+    written: NaiveDate,
+    /// The first day on which its links no longer work.
+    ends: NaiveDate,
+}
+
+fn told<'c>(
+    config: &'c Config,
+    store: &Store,
+    message: &str,
+    today: NaiveDate,
+) -> Result<Result<ToldTasks<'c>, NoPage>, StoreError> {
+    let Some(of) = store.message_of_task(message)? else {
+        return Ok(Err(NoPage::NotFound));
+    };
+    let ends = task_ends(of.created_at).date_naive();
+    if today >= ends {
+        return Ok(Err(NoPage::Lapsed));
+    }
+    let whose = config.member_and_recipient(&of.recipient);
+    let whose = whose.filter(|(member, _)| of.member.as_ref().is_none_or(|id| *id == member.id));
+    let Some((member, reader)) = whose else {
+        return Ok(Err(NoPage::NotFound));
+    };
+    let is_theirs = |site: &&Site| of.places.contains(&site.id) && reader.sites.contains(&site.id);
+    let sites = member.sites.iter().filter(is_theirs);
+    Ok(Ok(ToldTasks {
+        reader,
+        sites: sites.map(|site| (member, site)).collect(),
+        written: of.created_at.date_naive(),
+        ends,
+    }))
 }
 
 /// Whether a key fits; none does before the first link was made.
@@ -112,14 +215,6 @@ fn unkept(page: Html<String>) -> Response {
     ([(header::CACHE_CONTROL, "no-store")], page).into_response()
 }
 
-/// A site's events as they are now, and as they were published.
-struct SiteEvents {
-    site: String,
-    holds: CalendarToday,
-    events: Vec<PublishedEvent>,
-    has_changed: bool,
-}
-
 /// A recipient's calendar.
 pub(super) async fn calendar(
     State(shared): State<Arc<PageState>>,
@@ -127,45 +222,52 @@ pub(super) async fn calendar(
     headers: HeaderMap,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let now = Clock::Machine.now();
-        let config = shared.in_force().config;
-        let found = shared.ask(|asked| {
-            let Some((member, reader)) =
-                reader_of_calendar(&config, asked.store, &recipient, &key)?
-            else {
-                return Ok(None);
-            };
-            let mut sites = Vec::new();
-            for site in &member.sites {
-                if reader.sites.contains(&site.id) {
-                    let holds = site_calendar(&config, asked.store, (member, site), asked.today)?;
-                    sites.push(site_events(asked.store, &site.id, holds, asked.today, now)?);
-                }
-            }
-            Ok(Some((reader, sites, asked.today, asked.store.install()?)))
-        })?;
-        let (reader, mut sites, today, install) = found.ok_or(NoPage::NotFound)?;
-        if sites.iter().any(|one| one.has_changed) {
-            let mut store = Store::open(&config.service.database)?;
-            for one in sites.iter_mut().filter(|one| one.has_changed) {
-                let holds = std::mem::take(&mut one.holds);
-                one.events = store.publish_events(&one.site, holds, today, now)?;
-            }
-        }
-        let name = format!("{}: {}", config.service.name, reader.name);
-        let mut text = CalendarText::new(&name, &install);
-        for one in &sites {
-            let hears = |event: &&PublishedEvent| match (&event.event.species, &reader.species) {
-                (Some(of), Some(wanted)) => wanted.contains(of),
-                _ => true,
-            };
-            for event in one.events.iter().filter(hears) {
-                text.event(&one.site, event);
-            }
-        }
-        Ok(calendar_answer(text.finish(), &headers))
+        let in_force = shared.in_force();
+        let config = &in_force.config;
+        let of = shared.ask(|asked| reader_of_calendar(config, asked.store, &recipient, &key))?;
+        let of = of.ok_or(NoPage::NotFound)?;
+        let make = || calendar_text(&shared, config, of);
+        let text = shared.calendar(&in_force, &recipient, make)?;
+        Ok(calendar_answer(&text, &headers))
     });
     made.await?
+}
+
+/// The text of a reader's calendar, written down before anybody sees it.
+fn calendar_text(
+    shared: &PageState,
+    config: &Config,
+    (member, reader): (&Member, &Recipient),
+) -> Result<String, NoPage> {
+    let now = Clock::Machine.now();
+    let (holds, before, today, install) = shared.ask(|asked| {
+        let (store, today) = (asked.store, asked.today);
+        let holds = calendar_of(config, store, (member, reader), today)?;
+        let mut before = store.events_seen_by(&reader.id)?;
+        for (site, holds) in &holds.known {
+            if !before.contains_key(site) {
+                before.insert(site.clone(), store.shared_events(site, holds)?);
+            }
+        }
+        Ok((holds, before, today, store.install()?))
+    })?;
+    let mut events = holds.published(before.clone(), today, now);
+    if events != before {
+        let mut store = Store::open(&config.service.database)?;
+        events = store.publish_events(&reader.id, |seen| {
+            let mut latest = before;
+            latest.extend(seen);
+            holds.published(latest, today, now)
+        })?;
+    }
+    let name = format!("{}: {}", config.service.name, reader.name);
+    let mut text = CalendarText::new(&name, &install);
+    for (site, events) in &events {
+        for event in events.iter().filter(|event| event.is_shown(now)) {
+            text.event(site, event);
+        }
+    }
+    Ok(text.finish())
 }
 
 fn reader_of_calendar<'c>(
@@ -188,25 +290,8 @@ fn reader_of_calendar<'c>(
     Ok(found.filter(|(member, _)| member.id == edition.member))
 }
 
-fn site_events(
-    store: &Store,
-    site: &str,
-    holds: CalendarToday,
-    today: NaiveDate,
-    now: DateTime<Utc>,
-) -> Result<SiteEvents, StoreError> {
-    let before = store.published_events(site)?;
-    let events = published(before.clone(), holds.clone(), today, now);
-    Ok(SiteEvents {
-        site: site.to_owned(),
-        holds,
-        has_changed: events != before,
-        events,
-    })
-}
-
 /// The file, unless the reader has it already.
-fn calendar_answer(text: String, headers: &HeaderMap) -> Response {
+fn calendar_answer(text: &str, headers: &HeaderMap) -> Response {
     let tag = URL_SAFE_NO_PAD.encode(digest(&SHA256, text.as_bytes()));
     let tag = format!("\"{tag}\"");
     let known = headers.get(header::IF_NONE_MATCH);
@@ -222,7 +307,7 @@ fn calendar_answer(text: String, headers: &HeaderMap) -> Response {
     if is_known {
         return (StatusCode::NOT_MODIFIED, headers).into_response();
     }
-    (headers, text).into_response()
+    (headers, text.to_owned()).into_response()
 }
 
 #[derive(Template)]

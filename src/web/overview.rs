@@ -5,7 +5,7 @@ use super::state::PageState;
 use super::viewer::{KnownBy, Viewer};
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
-use crate::report::task::{MOST_DAYS, USUAL_DAYS};
+use crate::report::task::LAST_DAY;
 use crate::report::week::Week;
 use askama::Template;
 use axum::extract::State;
@@ -20,9 +20,8 @@ struct Overview<'w> {
     cautions: [&'static str; 2],
     /// Sites of a task that are named before the others are folded away.
     named: usize,
-    /// Days that a task is put off by, and the most of them.
-    usual_days: u32,
-    most_days: u32,
+    /// Why a task is not put off on its last day.
+    last_day: &'static str,
     /// Whether sites of several members are shown.
     several: bool,
     viewer: &'w Viewer,
@@ -31,7 +30,7 @@ struct Overview<'w> {
 }
 
 /// Sites of a task that are named before the others are folded away.
-const NAMED_SITES: usize = 8;
+pub(super) const NAMED_SITES: usize = 8;
 
 pub(super) async fn overview(
     State(shared): State<Arc<PageState>>,
@@ -55,8 +54,7 @@ pub(super) async fn overview(
             notation,
             cautions: BRIEF_CAUTIONS,
             named: NAMED_SITES,
-            usual_days: USUAL_DAYS,
-            most_days: MOST_DAYS,
+            last_day: LAST_DAY,
             several: seen.count() > 1,
             signed_in: recipient
                 .filter(|_| matches!(viewer.way, KnownBy::Session(_)))

@@ -3,7 +3,7 @@
 use super::admission::{admit, own_host_only};
 use super::answers::NoPage;
 use super::api::{api, api_paths};
-use super::capability::{calendar, send_again, stop, stop_page, task};
+use super::capability::{calendar, send_again, stop, stop_page, task, tasks};
 use super::entries::{enter, journal, not_now, records};
 use super::health::{healthz, livez, readyz};
 use super::metrics::metrics;
@@ -109,6 +109,9 @@ fn all() -> Vec<Route> {
         // Who has one of these addresses has its key.
         Route::at("/task/{message}/{site}/{key}")
             .get(task)
+            .for_strangers(),
+        Route::at("/tasks/{message}/{key}")
+            .get(tasks)
             .for_strangers(),
         Route::at("/calendar/{recipient}/{key}")
             .get(calendar)

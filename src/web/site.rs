@@ -11,7 +11,7 @@ use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
 
 use crate::report::status::{ShownSites, SiteStatus, Status, StatusMoment};
-use crate::report::task::{MOST_DAYS, USUAL_DAYS, form_of, until_of};
+use crate::report::task::{LAST_DAY, USUAL_DAYS, form_of, most_days, until_of};
 use crate::store::postponements::Postponement;
 use crate::store::{Store, StoreError};
 use askama::Template;
@@ -38,6 +38,8 @@ struct SitePage<'p> {
     until: Option<chrono::NaiveDate>,
     usual_days: u32,
     most_days: u32,
+    /// Why it is not put off on its last day.
+    last_day: &'static str,
     kinds: [(&'static str, &'static str); 6],
     year: i32,
 }
@@ -102,6 +104,7 @@ pub(super) async fn site(
         let found = shared.site(&site)?;
         let shown = found.as_ref().as_ref().ok_or(NoPage::NotFound)?;
         let due = shown.status.sites.first().ok_or(NoPage::NotFound)?;
+        let most = most_days(shown.plan.day, due.due.by);
         let due_of = due.due.option.as_deref();
         page(&SitePage {
             viewer: &viewer,
@@ -118,8 +121,9 @@ pub(super) async fn site(
             held_back: HELD_BACK,
             form: form_of(due.due.what),
             until: until_of(&shown.put_off, &due.site, due.due.what, due_of),
-            usual_days: USUAL_DAYS,
-            most_days: MOST_DAYS,
+            usual_days: USUAL_DAYS.min(most),
+            most_days: most,
+            last_day: LAST_DAY,
             kinds: ENTRY_LINKS,
             year: shown.year,
         })

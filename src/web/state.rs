@@ -42,6 +42,7 @@ pub(super) struct PageState {
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
     memory: Mutex<Option<Memory>>,
+    calendars: Mutex<Option<KeptCalendars>>,
     of_clients: Mutex<Tries<IpAddr>>,
     of_addresses: Mutex<Tries<String>>,
 }
@@ -63,6 +64,19 @@ struct Memory {
 
 /// Most weeks, and most sites, that are kept.
 const MOST_KEPT: usize = 256;
+
+/// Calendars that were worked out, with what they depend on.
+struct KeptCalendars {
+    store: Store,
+    version: i64,
+    digest: String,
+    day: NaiveDate,
+    /// By their readers, the newest last.
+    texts: Vec<(String, Arc<str>)>,
+}
+
+/// Most calendars that are kept: those of all sites of a large co-op have megabytes.
+const MOST_CALENDARS: usize = 4;
 
 /// Links that somebody at one address of the network may ask for.
 const OF_A_CLIENT: Allowance = Allowance {
@@ -104,6 +118,7 @@ impl PageState {
             form_key: Key::random()?,
             idle: Mutex::default(),
             memory: Mutex::default(),
+            calendars: Mutex::default(),
             of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
             of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
         })
@@ -311,6 +326,53 @@ impl PageState {
             ..memory
         });
         Ok(made)
+    }
+}
+
+impl PageState {
+    /// A reader's calendar under a configuration, made anew only when something has changed since.
+    ///
+    /// # Errors
+    /// Those of `make`, and if the database fails.
+    pub fn calendar<E: From<StoreError>>(
+        &self,
+        in_force: &PageConfig,
+        reader: &str,
+        make: impl FnOnce() -> Result<String, E>,
+    ) -> Result<Arc<str>, E> {
+        let PageConfig { config, digest, .. } = in_force;
+        let kept = taken(&self.calendars).take();
+        let mut kept = match kept {
+            Some(kept) => kept,
+            None => KeptCalendars {
+                store: Store::open_to_read(&config.service.database)?,
+                version: 0,
+                digest: String::new(),
+                day: NaiveDate::MIN,
+                texts: Vec::new(),
+            },
+        };
+        // Before it is made: what changes meanwhile is seen the next time.
+        let now = (kept.store.version()?, today(config, &kept.store)?);
+        if (kept.version, kept.day) != now || kept.digest != *digest {
+            kept.texts.clear();
+            (kept.version, kept.day) = now;
+            kept.digest.clone_from(digest);
+        }
+        let known = kept.texts.iter().find(|(of, _)| of == reader);
+        let text = match known {
+            Some((_, text)) => Arc::clone(text),
+            None => {
+                let text: Arc<str> = make()?.into();
+                if kept.texts.len() == MOST_CALENDARS {
+                    kept.texts.remove(0);
+                }
+                kept.texts.push((reader.to_owned(), Arc::clone(&text)));
+                text
+            }
+        };
+        *taken(&self.calendars) = Some(kept);
+        Ok(text)
     }
 }
 

@@ -64,6 +64,29 @@ fn a_task_whose_last_day_comes_first_is_not_put_off_beyond_it() {
 }
 
 #[test]
+fn only_days_that_are_left_are_offered_and_on_the_last_day_the_page_says_why_there_are_none() {
+    // To be watered in by 11 June.
+    let offered = |day: &str| {
+        let site = Site::on(day, "area = \"450 m2\"");
+        site.logs("application --option imidacloprid --date 2026-06-10");
+        let page = Page::of_site(&site);
+        ["/", "/sites/lawn"].map(|path| page.get(path).body)
+    };
+    let last_day = "Today is the last day for it: it cannot be put off.";
+    for (day, offer) in [
+        ("2026-06-10", Some("max=\"1\" value=\"1\"")),
+        ("2026-06-11", None),
+        ("2026-06-12", Some("max=\"30\" value=\"3\"")),
+    ] {
+        for shown in offered(day) {
+            assert_eq!(shown.contains("/not-now"), offer.is_some(), "{shown}");
+            assert!(offer.is_none_or(|offer| shown.contains(offer)), "{shown}");
+            assert_eq!(shown.contains(last_day), offer.is_none(), "{shown}");
+        }
+    }
+}
+
+#[test]
 fn a_task_that_is_put_off_is_shown_as_such_until_its_day() {
     let site = Site::on("2026-06-20", "area = \"450 m2\"");
     site.logs("application --option imidacloprid --date 2026-06-10");

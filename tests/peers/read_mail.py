@@ -15,11 +15,14 @@ class Page(html.parser.HTMLParser):
         super().__init__()
         self.words, self.links, self.pictures, self.elsewhere = [], [], [], []
         self.is_hidden, self.link = False, None
+        self.caption, self.is_caption = None, False
 
     def handle_starttag(self, tag, attributes):
         attributes = dict(attributes)
         if tag in ("title", "style"):
             self.is_hidden = True
+        if attributes.get("class") == "caption":
+            self.is_caption = True
         if tag == "a":
             self.link = attributes["href"]
             self.links.append(self.link)
@@ -34,12 +37,16 @@ class Page(html.parser.HTMLParser):
     def handle_endtag(self, tag):
         if tag in ("title", "style"):
             self.is_hidden = False
+        if tag == "p":
+            self.is_caption = False
         if tag == "a":
             self.words[-1] += ":"
             self.words.append(self.link)
 
     def handle_data(self, text):
-        if not self.is_hidden:
+        if self.is_caption:
+            self.caption = text
+        elif not self.is_hidden:
             self.words += text.split()
 
 
@@ -59,6 +66,7 @@ json.dump(
         "page": " ".join(page.words),
         "links": page.links,
         "elsewhere": page.elsewhere,
+        "caption": page.caption,
         "alternative": page.pictures[0]["alt"] if page.pictures else None,
         "picture_is_there": [one["src"] for one in page.pictures] == [f"cid:{identity}"],
         "size": list(struct.unpack(">II", png[16:24])) if png[:8] == b"\x89PNG\r\n\x1a\n" else None,

@@ -138,6 +138,7 @@ async fn without_a_key_every_address_that_is_not_open_leads_to_the_sign_in_and_s
         "/style.css",
         "/icon.svg",
         "/task/{message}/{site}/{key}",
+        "/tasks/{message}/{key}",
         "/calendar/{recipient}/{key}",
         "/stop-mail/{recipient}/{key}",
         "/stop-mail/{recipient}/{key}/undo",

@@ -46,6 +46,11 @@ pub struct CalendarToday {
 /// How long an event is shown after its last day.
 const KEPT: Days = Days::new(400);
 
+/// How long an event is shown as called off. A choice: programs that look every week have seen it by then,
+/// and what somebody is no longer told of is not named to them for long. Its sequence is remembered for as
+/// long as any event is.
+pub const CALLED_OFF_SHOWN: Days = Days::new(60);
+
 /// The events to publish at an instant of a day: those of today, and those that were published and are
 /// none any more. Of these, what is over stays as it was, and what is not is called off.
 pub fn published(
@@ -84,6 +89,11 @@ pub fn published(
 }
 
 impl PublishedEvent {
+    /// Whether a calendar that is read at an instant holds it.
+    pub fn is_shown(&self, now: DateTime<Utc>) -> bool {
+        !self.is_off || now < self.changed + CALLED_OFF_SHOWN
+    }
+
     fn become_one(self, event: CalendarEvent, now: DateTime<Utc>) -> Self {
         let days = |of: &CalendarEvent| (of.first, of.last);
         let has_moved = self.is_off || days(&self.event) != days(&event);
@@ -185,6 +195,19 @@ mod tests {
         );
         assert_eq!(states(&events), of(3, false, "2026-05-06"));
         assert_eq!(events.len(), 1);
+    }
+
+    #[test]
+    fn what_is_called_off_is_shown_as_such_for_sixty_days_and_comes_back_with_a_higher_sequence() {
+        let holds = || Some(hatch("2026-07-01", "2026-07-14"));
+        let events = next(Vec::new(), holds(), "2026-05-01");
+        assert!(events[0].is_shown(at("2026-12-31")));
+        let off = next(events, None, "2026-05-04");
+        assert!(off[0].is_shown(at("2026-07-02")));
+        assert!(!off[0].is_shown(at("2026-07-03")));
+        let back = next(off, holds(), "2026-07-10");
+        assert_eq!(states(&back), [(2, false, "2026-07-10".to_owned())]);
+        assert!(back[0].is_shown(at("2026-07-10")));
     }
 
     #[test]

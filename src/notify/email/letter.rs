@@ -82,7 +82,7 @@ fn text(parcel: &Parcel) -> String {
         for link in &links.sites {
             text += &format!("\n- {}: {}", link.name, link.address);
         }
-        if let Some(words) = &links.more {
+        if let Some(words) = links.note {
             text += &format!("\n{words}");
         }
     }

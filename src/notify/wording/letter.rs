@@ -11,8 +11,9 @@ use crate::domain::telling::season_letter::SpeciesAhead;
 use crate::domain::treatment::need::Need;
 use chrono::{Datelike, NaiveDate};
 
-/// Columns of a milestone's range.
-const RANGE_COLUMNS: usize = 15;
+/// The least columns of a milestone's range, and those between two of them.
+const RANGE_COLUMNS: usize = 13;
+const BETWEEN: usize = 2;
 
 /// Sites with dates of their own; where more than so many differ, one table spans them all.
 const TABLES: usize = 2;
@@ -135,37 +136,44 @@ fn block(
     }
 }
 
-/// The milestones' names once, then each species with its ranges below.
+/// The milestones' names once, then each species with its ranges below; as wide as the longest of them.
 fn table(species: &[SpeciesAhead<'_>], notation: &Notation) -> Vec<String> {
-    let cells = |words: Vec<String>| {
-        let row: String = words
-            .iter()
-            .map(|word| format!("{word:<RANGE_COLUMNS$}"))
-            .collect();
-        format!("  {}", row.trim_end())
-    };
     let names = Milestone::ALL.map(|milestone| match milestone {
         Milestone::AdultFlight => "flight".to_owned(),
         Milestone::EggLay => "egg lay".to_owned(),
         Milestone::Hatch => "hatch".to_owned(),
         Milestone::WindowEnd => "window ends".to_owned(),
     });
-    let mut lines = vec![cells(names.to_vec())];
-    for of in species {
-        if of.ahead.iter().all(|one| one.outlook.is_err()) {
-            lines.push(format!("{}: no dates yet", of.species.name));
-            continue;
+    let ranges = species.iter().map(|of| {
+        let has_dates = of.ahead.iter().any(|one| one.outlook.is_ok());
+        has_dates.then(|| {
+            Milestone::ALL.map(|milestone| {
+                let here = of.ahead.iter().find(|one| one.milestone == milestone);
+                match here.map(|one| &one.outlook) {
+                    Some(Ok((outlook, _))) => range(outlook, notation),
+                    Some(Err(_)) => "no date".to_owned(),
+                    None => "passed".to_owned(),
+                }
+            })
+        })
+    });
+    let ranges: Vec<Option<[String; 4]>> = ranges.collect();
+    let cells = ranges.iter().flatten().flatten();
+    let longest = cells.map(|range| range.chars().count()).max();
+    let columns = longest.unwrap_or_default().max(RANGE_COLUMNS) + BETWEEN;
+    let row = |cells: &[String; 4]| {
+        let row: String = cells
+            .iter()
+            .map(|cell| format!("{cell:<columns$}"))
+            .collect();
+        format!("  {}", row.trim_end())
+    };
+    let mut lines = vec![row(&names)];
+    for (of, ranges) in species.iter().zip(&ranges) {
+        match ranges {
+            Some(ranges) => lines.extend([of.species.name.clone(), row(ranges)]),
+            None => lines.push(format!("{}: no dates yet", of.species.name)),
         }
-        lines.push(of.species.name.clone());
-        let words = Milestone::ALL.map(|milestone| {
-            let here = of.ahead.iter().find(|one| one.milestone == milestone);
-            match here.map(|one| &one.outlook) {
-                Some(Ok((outlook, _))) => range(outlook, notation),
-                Some(Err(_)) => "no date".to_owned(),
-                None => "passed".to_owned(),
-            }
-        });
-        lines.push(cells(words.to_vec()));
     }
     lines
 }

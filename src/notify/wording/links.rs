@@ -11,7 +11,20 @@ pub fn links_heading(until: NaiveDate, notation: &Notation) -> String {
     format!("To the plan, until {}:", notation.day(until))
 }
 
-/// Where the sites are that have no link of their own.
-pub fn more_sites(count: usize, page: &str) -> String {
-    format!("{count} more are at {page}")
+/// What one link for all sites of a message leads to.
+pub fn all_sites(count: usize) -> String {
+    format!("All {count} sites of this message, worst first")
+}
+
+/// What one link for all sites shows, and to whom.
+pub const ALL_SITES_NOTE: &str =
+    "It shows these sites and no others, to whoever has it, without signing in.";
+
+/// What stands below a picture: what it is of, and of how many sites it is the first.
+pub fn picture_caption(title: &str, sites: usize) -> String {
+    match sites {
+        0 | 1 => format!("{title}."),
+        2 => format!("{title}. The first of the two sites of this message."),
+        many => format!("{title}. The first of the {many} sites of this message."),
+    }
 }

@@ -1,21 +1,37 @@
 //! What the people of a site read when its data fail. Nothing here is about treatments, so it carries no
 //! cautions.
 
-use super::Reader;
 use super::block::Block;
+use super::{Reader, joined};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::season_state::Hold;
 use crate::domain::phenology::species::Species;
-use crate::domain::telling::notice::Notice;
+use crate::domain::telling::notice::{Notice, NoticeKind};
 use chrono::NaiveDate;
 
-/// Milestones of a species that are held back.
+/// Milestones that are held back: of all species of a site for which the reason is the same, told with the
+/// first of them.
 pub(super) fn held(
     notice: &Notice<'_>,
-    species: &Species,
+    all: &[&Notice<'_>],
     hold: Hold,
     notation: &Notation,
-) -> Block {
+) -> Option<Block> {
+    let here = all.iter().filter(|other| other.site.id == notice.site.id);
+    let alike = here.filter_map(|other| match &other.kind {
+        NoticeKind::Held {
+            species,
+            hold: same,
+        } if *same == hold => Some((*other, species.name.as_str())),
+        _ => None,
+    });
+    let alike: Vec<(&Notice<'_>, &str)> = alike.collect();
+    if !alike
+        .first()
+        .is_some_and(|(first, _)| std::ptr::eq(*first, notice))
+    {
+        return None;
+    }
     let why = match hold {
         Hold::NoData => "has no measured day this season yet".to_owned(),
         Hold::Gap(gap) => format!(
@@ -28,11 +44,12 @@ pub(super) fn held(
             format!("has {estimated} estimated days this season, more than the {limit} allowed")
         }
     };
-    data_block(
-        format!("{}: milestones are held back", species.name),
+    let species = joined(alike.iter().map(|(_, species)| *species));
+    Some(data_block(
+        format!("{species}: milestones are held back"),
         format!("{} {why}.", notice.station.name),
         vec!["Until that is mended silence does not mean that nothing happens: go by traps and digging.".to_owned()],
-    )
+    ))
 }
 
 /// They are no longer.
