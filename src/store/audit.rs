@@ -1,4 +1,5 @@
-//! Who changed what, and who signed in: a line each, which nothing takes away.
+//! Who changed what, and who signed in: a line each. Only a change that was refused is taken out
+//! again.
 
 use super::{Store, StoreError};
 use chrono::{DateTime, Utc};
@@ -22,7 +23,8 @@ pub struct AuditLine {
     pub client: Option<String>,
 }
 
-pub(super) fn write(connection: &Connection, line: &AuditLine) -> Result<(), StoreError> {
+/// Writes a line; its number.
+pub(super) fn write(connection: &Connection, line: &AuditLine) -> Result<i64, StoreError> {
     let mut statement = connection.prepare_cached(
         "INSERT INTO audit (at, recipient, way, action, subject, client)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
@@ -35,16 +37,26 @@ pub(super) fn write(connection: &Connection, line: &AuditLine) -> Result<(), Sto
         line.subject,
         line.client
     ])?;
-    Ok(())
+    Ok(connection.last_insert_rowid())
 }
 
 impl Store {
-    /// Writes a line.
+    /// Writes the line of a change that is about to be made; its number.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn note_audit(&self, line: &AuditLine) -> Result<(), StoreError> {
+    pub fn note_audit(&self, line: &AuditLine) -> Result<i64, StoreError> {
         write(&self.connection, line)
+    }
+
+    /// Takes back the line of a change that was refused.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn take_back_audit(&self, number: i64) -> Result<(), StoreError> {
+        self.connection
+            .execute("DELETE FROM audit WHERE id = ?1", [number])?;
+        Ok(())
     }
 
     /// The newest lines, oldest first, at most so many.
