@@ -131,7 +131,7 @@ fn table(lines: &[&str]) -> MailPart {
         begins.iter().enumerate().map(cell).collect()
     };
     let row = |line: &&str| match line.starts_with(INDENT) {
-        true => MailRow::Cells(cells(line)),
+        true => MailRow::Cells(cells(line).iter().map(|cell| unbroken(cell)).collect()),
         false => MailRow::Group((*line).to_owned()),
     };
     MailPart::Table {
@@ -140,6 +140,19 @@ fn table(lines: &[&str]) -> MailPart {
             .map_or_else(Vec::new, |heading| cells(heading)),
         rows: lines.iter().skip(1).map(row).collect(),
     }
+}
+
+/// A range of dates that breaks between its days, and not between a day and its month.
+fn unbroken(range: &str) -> String {
+    let day_before_month = |pair: &[char]| pair[0].is_ascii_digit() && pair[1] == ' ';
+    let letters: Vec<char> = range.chars().collect();
+    let mut unbroken = letters.clone();
+    for (place, pair) in letters.windows(2).enumerate() {
+        if day_before_month(pair) {
+            unbroken[place + 1] = '\u{a0}';
+        }
+    }
+    unbroken.into_iter().collect()
 }
 
 #[cfg(test)]
@@ -211,7 +224,11 @@ mod tests {
                         headings: cells(["flight", "egg lay", "hatch"]),
                         rows: vec![
                             MailRow::Group("Beetle".to_owned()),
-                            MailRow::Cells(cells(["passed", "calendar 2 Jul", "12-29 Jul"])),
+                            MailRow::Cells(cells([
+                                "passed",
+                                "calendar 2\u{a0}Jul",
+                                "12-29\u{a0}Jul"
+                            ])),
                         ],
                     },
                     line("Dates are estimates."),
