@@ -5,7 +5,7 @@ use super::include::{self, ConfigFile};
 use super::isolation::{Whose, clashes, isolate, read_again};
 use super::members::{KnownIds, ReadMember, member};
 use super::mention::Mention;
-use super::page_access::{check_managed, refuse_rights_over_others};
+use super::page_access::check_managed;
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
@@ -241,11 +241,7 @@ fn read(
         }
         for table in top.tables("member") {
             let place = (whose.len(), file.folder.as_path());
-            let at = table.at();
             let read = member(table, place, defaults, &known);
-            if number > 0 {
-                refuse_rights_over_others(&pages[number].source, &read, at);
-            }
             managed.push((number, read.number, read.manages.clone()));
             whose.push(Whose {
                 id: read.id.clone(),

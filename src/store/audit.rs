@@ -1,5 +1,4 @@
-//! Who changed what, and who signed in: a line each. Only a change that was refused is taken out
-//! again.
+//! Who changed what, and who signed in: a line each, which nothing takes away.
 
 use super::{Store, StoreError};
 use chrono::{DateTime, Utc};
@@ -23,8 +22,7 @@ pub struct AuditLine {
     pub client: Option<String>,
 }
 
-/// Writes a line; its number.
-pub(super) fn write(connection: &Connection, line: &AuditLine) -> Result<i64, StoreError> {
+pub(super) fn write(connection: &Connection, line: &AuditLine) -> Result<(), StoreError> {
     let mut statement = connection.prepare_cached(
         "INSERT INTO audit (at, recipient, way, action, subject, client)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
@@ -37,26 +35,16 @@ pub(super) fn write(connection: &Connection, line: &AuditLine) -> Result<i64, St
         line.subject,
         line.client
     ])?;
-    Ok(connection.last_insert_rowid())
+    Ok(())
 }
 
 impl Store {
-    /// Writes the line of a change that is about to be made; its number.
+    /// Writes a line.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn note_audit(&self, line: &AuditLine) -> Result<i64, StoreError> {
+    pub fn note_audit(&self, line: &AuditLine) -> Result<(), StoreError> {
         write(&self.connection, line)
-    }
-
-    /// Takes back the line of a change that was refused.
-    ///
-    /// # Errors
-    /// [`StoreError`] if the database fails.
-    pub fn take_back_audit(&self, number: i64) -> Result<(), StoreError> {
-        self.connection
-            .execute("DELETE FROM audit WHERE id = ?1", [number])?;
-        Ok(())
     }
 
     /// The newest lines, oldest first, at most so many.

@@ -36,8 +36,7 @@ pub(super) async fn own_host_only(
 }
 
 /// Lets in whoever has a key, to look, and to change something if they may and it is from a form of
-/// theirs. The audit's line of a change is written before it, and taken back if it was refused: a change
-/// without its line is not made.
+/// theirs. Every change leaves a line in the audit.
 pub(super) async fn admit(
     State(shared): State<Arc<PageState>>,
     request: Request,
@@ -82,7 +81,7 @@ async fn admitted(
             "You may look here, and change nothing. Whoever runs the service can change that.",
         ));
     }
-    let line = AuditLine {
+    let mut line = AuditLine {
         at: Clock::Machine.now(),
         recipient: viewer.recipient.clone(),
         way: viewer.way_in_words(),
@@ -92,23 +91,21 @@ async fn admitted(
     };
     parts.extensions.insert(viewer.clone());
     let request = guarded(&viewer, &web, parts, body).await?;
-    let noting = Arc::clone(&shared);
-    let noted = tokio::task::spawn_blocking(move || noting.write(|store| store.note_audit(&line)));
-    let number = noted.await??;
     let response = next.run(request).await;
-    // A fault on the way may have come after the change, so its line stands.
-    if response.status().is_client_error() {
-        let taken_back = tokio::task::spawn_blocking(move || {
-            let taken_back = shared.write(|store| store.take_back_audit(number));
-            taken_back.inspect_err(|problem| {
+    let status = response.status();
+    if !status.is_client_error() && !status.is_server_error() {
+        line.at = Clock::Machine.now();
+        let noted = tokio::task::spawn_blocking(move || {
+            let written = shared.write(|store| store.note_audit(&line));
+            written.inspect_err(|problem| {
                 error!(
-                    "the audit has a line of a change that was not made: {number} ({})",
+                    "a change is missing in the audit: {line:?} ({})",
                     problem.in_full()
                 );
             })
         });
-        // Nothing was changed; that the line stands is in the journal.
-        let _ = taken_back.await?;
+        // The change is made; that its line is missing is in the journal.
+        let _ = noted.await?;
     }
     Ok(response)
 }

@@ -328,26 +328,3 @@ fn the_environment_names_the_configuration_where_the_command_does_not() {
     let text = run(&["check"], "nowhere.toml");
     assert!(text.contains("nowhere.toml:1:1: error"), "{text}");
 }
-
-/// Whoever edits a member's own file would give these rights to themselves.
-#[test]
-fn rights_over_other_members_are_given_by_the_main_file_alone() {
-    let digest = "digest = { every = \"week\", day = \"monday\", all_members = true }";
-    for (key, rights) in [("manages", "manages = [\"b\"]"), ("all_members", digest)] {
-        let site = |id: &str| format!("site = [{{ id = \"field-{id}\", name = \"Field {id}\" }}]");
-        let greedy =
-            member("a", &site("a")).replace("console = true", &format!("console = true, {rights}"));
-        let other = member("b", &site("b"));
-        let included = folder(&[("a.toml", &greedy), ("b.toml", &other)]);
-        let said = both(&included.run(&["check", "--config", "hatchbell.toml"]));
-        let problem = format!("error: {key} gives rights over other members");
-        assert!(
-            said.contains(&problem) && said.contains("members/a.toml:"),
-            "{said}"
-        );
-        let main = folder(&[("b.toml", &other)]);
-        main.write("hatchbell.toml", &format!("{MAIN}\n{greedy}"));
-        let said = both(&main.run(&["check", "--config", "hatchbell.toml"]));
-        assert!(!said.contains("rights over"), "{said}");
-    }
-}
