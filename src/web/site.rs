@@ -1,17 +1,15 @@
 //! The page of a site: what to do and by when, the season drawn, the options' days, what was done.
 
 use super::answers::{NoPage, page};
-use super::state::{PageConfig, PageState};
+use super::state::PageState;
 use super::viewer::Viewer;
-use crate::clock::Clock;
-use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::drawing::SeasonDrawing;
 use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
 use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
-
-use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
+use crate::report::site_view::SiteView;
+use crate::report::status::SiteStatus;
 use crate::report::task::{MOST_DAYS, USUAL_DAYS, form_of, until_of};
 use askama::Template;
 use axum::extract::{Path, State};
@@ -24,7 +22,7 @@ use std::sync::Arc;
 struct SitePage<'p> {
     viewer: &'p Viewer,
     plan: &'p PlanReport,
-    status: &'p Status,
+    view: &'p SiteView,
     /// What is due, the same with each species.
     due: &'p SiteStatus,
     pictures: Vec<(&'p SeasonPicture, SeasonDrawing<'p>)>,
@@ -57,49 +55,25 @@ pub(super) async fn site(
     viewer: Viewer,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let PageConfig { digest, faults, .. } = shared.in_force();
-        let found = shared.ask(|asked| {
-            let config: &Config = asked.config;
-            let Ok(of) = viewer.site(config, &site) else {
-                return Ok(None);
-            };
-            let plan = PlanReport::of(config, asked.store, of, asked.today)?;
-            let shown = ShownSites {
-                site: Some(&site),
-                ..ShownSites::default()
-            };
-            let moment = StatusMoment {
-                today: asked.today,
-                now: Clock::Machine.now(),
-                configuration: OnDisk::Usable(&digest),
-                faults: &faults,
-            };
-            let status = Status::of(config, asked.store, shown, moment)?;
-            let pictures = SeasonPicture::of_site(config, asked.store, &site, asked.today)?;
-            let put_off = asked.store.put_off_on(asked.today)?;
-            let season = season_on(config, of.1, asked.today);
-            let year = season.map_or(asked.today, |season| season.start).year();
-            Ok(Some((
-                plan,
-                status,
-                pictures,
-                config.service.notation.clone(),
-                put_off,
-                year,
-            )))
-        })?;
-        let (plan, status, pictures, notation, put_off, year) = found.ok_or(NoPage::NotFound)?;
-        let due = status.sites.first().ok_or(NoPage::NotFound)?;
+        let view = shared.site(&viewer, &site)?;
+        let view = (*view).as_ref().ok_or(NoPage::NotFound)?;
+        let due = view.species.first().ok_or(NoPage::NotFound)?;
+        let config = shared.in_force_for(&viewer).config;
+        let (_, of) = viewer.site(&config, &site)?;
+        let put_off = shared.read(|store| store.put_off_on(view.plan.day))?;
+        let season = season_on(&config, of, view.plan.day);
+        let year = season.map_or(view.plan.day, |season| season.start).year();
         page(&SitePage {
             viewer: &viewer,
-            plan: &plan,
+            plan: &view.plan,
             due,
-            status: &status,
-            pictures: pictures
+            view,
+            pictures: view
+                .pictures
                 .iter()
                 .map(|picture| (picture, SeasonDrawing::of(picture)))
                 .collect(),
-            notation: &notation,
+            notation: &config.service.notation,
             how_to_read: HOW_TO_READ,
             held_back: HELD_BACK,
             form: form_of(due.due.what),

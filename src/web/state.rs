@@ -1,17 +1,21 @@
 //! What requests work with: the configuration in force, the database, and what was worked out before.
 
+use super::answers::NoPage;
+use super::kept::Kept;
 use super::rate::{Allowance, Tries};
 use super::viewer::Viewer;
 use crate::clock::Clock;
 use crate::config::{Config, Web};
+use crate::domain::notation::Notation;
 use crate::in_force::Fault;
 use crate::key::{Key, NoRandomness};
 use crate::report::shown_day;
+use crate::report::site_view::SiteView;
 use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
 use crate::report::week::Week;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -39,26 +43,26 @@ pub(super) struct PageState {
     form_key: Key,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
-    weeks: Mutex<Option<KeptWeeks>>,
+    weeks: Mutex<Kept<WeekOf, Week>>,
+    sites: Mutex<Kept<SiteOf, Option<SiteView>>>,
+    /// The configuration in force, and the same as those read it who want numbers and dates written in
+    /// another way.
+    read_by: Mutex<Vec<(Arc<Config>, Arc<Config>)>>,
     of_clients: Mutex<Tries<IpAddr>>,
     of_addresses: Mutex<Tries<String>>,
 }
 
-/// Members whose sites are shown, none is all; whether it is for the operator.
-type WeekOf = (Option<Arc<BTreeSet<String>>>, bool);
-
-/// Weeks that were worked out, with what they depend on.
-struct KeptWeeks {
-    store: Store,
-    version: i64,
-    digest: String,
-    day: NaiveDate,
-    /// By whom they are for.
-    weeks: HashMap<WeekOf, Arc<Week>>,
-}
+/// Members whose sites are shown, none is all; whether it is for the operator; how it is written.
+type WeekOf = (Option<Arc<BTreeSet<String>>>, bool, Notation);
+/// A site, and how it is written.
+type SiteOf = (String, Notation);
 
 /// Most weeks that are kept.
 const MOST_WEEKS: usize = 256;
+/// Most sites that are kept.
+const MOST_SITES: usize = 64;
+/// Most ways of writing that a configuration is kept for.
+const MOST_NOTATIONS: usize = 16;
 
 /// Links that somebody at one address of the network may ask for.
 const OF_A_CLIENT: Allowance = Allowance {
@@ -99,7 +103,9 @@ impl PageState {
             bell,
             form_key: Key::random()?,
             idle: Mutex::default(),
-            weeks: Mutex::default(),
+            weeks: Mutex::new(Kept::new(MOST_WEEKS)),
+            sites: Mutex::new(Kept::new(MOST_SITES)),
+            read_by: Mutex::default(),
             of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
             of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
         })
@@ -211,68 +217,70 @@ impl PageState {
         change(&mut Store::open(database)?)
     }
 
+    /// The configuration in force, with numbers and dates as somebody wants them written.
+    pub fn in_force_for(&self, viewer: &Viewer) -> PageConfig {
+        let in_force = self.in_force();
+        let usual = &in_force.config.service.notation;
+        let Some(own) = viewer.notation.as_ref().filter(|own| *own != usual) else {
+            return in_force;
+        };
+        let mut read_by = taken(&self.read_by);
+        read_by.retain(|(of, _)| Arc::ptr_eq(of, &in_force.config));
+        let known = read_by.iter().find(|(_, one)| one.service.notation == *own);
+        let config = match known {
+            Some((_, config)) => Arc::clone(config),
+            None => {
+                let mut config = Config::clone(&in_force.config);
+                config.service.notation = own.clone();
+                let config = Arc::new(config);
+                read_by.truncate(MOST_NOTATIONS - 1);
+                read_by.push((Arc::clone(&in_force.config), Arc::clone(&config)));
+                config
+            }
+        };
+        PageConfig { config, ..in_force }
+    }
+
     /// What is to be done at the sites that somebody sees, worked out anew only when something has
     /// changed. What is wrong with the service is for the operator.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn week(&self, viewer: &Viewer) -> Result<Arc<Week>, StoreError> {
-        let PageConfig {
-            config,
-            digest,
-            faults,
-        } = self.in_force();
-        let of = (viewer.members.clone(), viewer.is_operator);
-        let mut kept = taken(&self.weeks);
-        let (store, mut weeks) = match kept.take() {
-            Some(one) => {
-                let day = today(&config, &one.store)?;
-                let is_current = one.store.version()? == one.version && one.day == day;
-                let is_current = is_current && one.digest == digest;
-                if let Some(week) = one.weeks.get(&of).filter(|_| is_current) {
-                    let week = Arc::clone(week);
-                    *kept = Some(one);
-                    return Ok(week);
-                }
-                let still_good = is_current && one.weeks.len() < MOST_WEEKS;
-                (
-                    one.store,
-                    if still_good {
-                        one.weeks
-                    } else {
-                        HashMap::new()
-                    },
-                )
-            }
-            None => {
-                let store = Store::open_to_read(&config.service.database)?;
-                (store, HashMap::new())
-            }
-        };
-        // Before the answer: what changes meanwhile is seen the next time.
-        let version = store.version()?;
-        let day = today(&config, &store)?;
-        let moment = StatusMoment {
-            today: day,
-            now: Clock::Machine.now(),
-            configuration: OnDisk::Usable(&digest),
-            faults: &faults,
-        };
-        let shown = ShownSites {
-            members: of.0.as_deref(),
-            ..ShownSites::default()
-        };
-        let status = Status::of(&config, &store, shown, moment)?;
-        let week = Arc::new(Week::of(&status, of.1));
-        weeks.insert(of, Arc::clone(&week));
-        *kept = Some(KeptWeeks {
-            store,
-            version,
-            digest,
-            day,
-            weeks,
-        });
-        Ok(week)
+        let in_force = self.in_force_for(viewer);
+        let config = &in_force.config;
+        let notation = config.service.notation.clone();
+        let of = (viewer.members.clone(), viewer.is_operator, notation);
+        taken(&self.weeks).value(&self.in_force().config, of, |store, today| {
+            let moment = StatusMoment {
+                today,
+                now: Clock::Machine.now(),
+                configuration: OnDisk::Usable(&in_force.digest),
+                faults: &in_force.faults,
+            };
+            let shown = ShownSites {
+                members: viewer.members.as_deref(),
+                ..ShownSites::default()
+            };
+            let status = Status::of(config, store, shown, moment)?;
+            Ok(Week::of(&status, viewer.is_operator))
+        })
+    }
+
+    /// All there is to show of a site to somebody who sees it, worked out anew only when something has
+    /// changed.
+    ///
+    /// # Errors
+    /// [`NoPage::NotFound`] if there is none that they see, [`NoPage::Store`] if the database fails.
+    pub fn site(&self, viewer: &Viewer, id: &str) -> Result<Arc<Option<SiteView>>, NoPage> {
+        let in_force = self.in_force_for(viewer);
+        let config = &in_force.config;
+        let of = viewer.site(config, id)?;
+        let key = (id.to_owned(), config.service.notation.clone());
+        let made = taken(&self.sites).value(&self.in_force().config, key, |store, today| {
+            SiteView::of(config, store, of, today)
+        })?;
+        Ok(made)
     }
 }
 
