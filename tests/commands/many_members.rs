@@ -330,7 +330,7 @@ fn the_environment_names_the_configuration_where_the_command_does_not() {
 }
 
 #[test]
-fn a_members_own_file_gives_nobody_a_say_over_others_and_what_it_gave_before_ends() {
+fn a_members_own_file_gives_nobody_a_say_over_others() {
     let site = |id: &str| format!("site = [{{ id = \"{id}-1\", name = \"{id}\" }}]");
     let greedy = member("a", &site("a")).replace("console", "manages = [\"b\"], console");
     let files = [
@@ -340,7 +340,7 @@ fn a_members_own_file_gives_nobody_a_say_over_others_and_what_it_gave_before_end
     is_refused(
         &files,
         &[
-            "members/a.toml:5:64: error: manages gives a say over other members, so only hatchbell.toml may",
+            "members/a.toml:5:65: error: manages gives a say over other members, so only hatchbell.toml may",
         ],
     );
     // A file that cannot be read leaves the others' rights as they are.
