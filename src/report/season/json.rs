@@ -170,8 +170,8 @@ fn water(watering: &Watering) -> SeasonWatering {
         WateringState::Missed => ("missed", None),
     };
     SeasonWatering {
-        state: state,
-        done_on: done_on,
+        state,
+        done_on,
         deadline: watering.deadline,
         needed_mm: watering.needed_mm,
         rain_mm: watering.rain_mm,
