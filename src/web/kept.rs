@@ -10,16 +10,16 @@ use std::hash::Hash;
 use std::sync::Arc;
 
 /// Values by what they are of.
-pub(super) struct Kept<K, V> {
+pub(super) struct KeptValues<K, V> {
     /// Most values that are kept.
     most: usize,
     /// What they depend on; none before the first.
-    of: Option<Standing>,
+    of: Option<DependedOn>,
     values: HashMap<K, Arc<V>>,
 }
 
 /// What kept values depend on.
-struct Standing {
+struct DependedOn {
     /// Says whether another connection has written since.
     store: Store,
     version: i64,
@@ -28,7 +28,7 @@ struct Standing {
     day: NaiveDate,
 }
 
-impl<K: Eq + Hash, V> Kept<K, V> {
+impl<K: Eq + Hash, V> KeptValues<K, V> {
     /// Room for so many.
     pub fn new(most: usize) -> Self {
         Self {
@@ -69,7 +69,7 @@ impl<K: Eq + Hash, V> Kept<K, V> {
                 value
             }
         };
-        self.of = Some(Standing {
+        self.of = Some(DependedOn {
             store,
             version: now.0,
             config: Arc::clone(in_force),

@@ -1,7 +1,7 @@
 //! What requests work with: the configuration in force, the database, and what was worked out before.
 
 use super::answers::NoPage;
-use super::kept::Kept;
+use super::kept::KeptValues;
 use super::rate::{Allowance, Tries};
 use super::viewer::Viewer;
 use crate::clock::Clock;
@@ -43,8 +43,8 @@ pub(super) struct PageState {
     form_key: Key,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
-    weeks: Mutex<Kept<WeekOf, Week>>,
-    sites: Mutex<Kept<SiteOf, Option<SiteView>>>,
+    weeks: Mutex<KeptValues<WeekOf, Week>>,
+    sites: Mutex<KeptValues<SiteOf, Option<SiteView>>>,
     /// The configuration in force, and the same as those read it who want numbers and dates written in
     /// another way.
     read_by: Mutex<Vec<(Arc<Config>, Arc<Config>)>>,
@@ -103,8 +103,8 @@ impl PageState {
             bell,
             form_key: Key::random()?,
             idle: Mutex::default(),
-            weeks: Mutex::new(Kept::new(MOST_WEEKS)),
-            sites: Mutex::new(Kept::new(MOST_SITES)),
+            weeks: Mutex::new(KeptValues::new(MOST_WEEKS)),
+            sites: Mutex::new(KeptValues::new(MOST_SITES)),
             read_by: Mutex::default(),
             of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
             of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
