@@ -86,6 +86,7 @@ fn open<'c>(config: &'c Config, site: &str) -> anyhow::Result<Journal<'c>> {
         store,
         today,
         now: Clock::Machine.now(),
+        line: None,
     })
 }
 

@@ -57,7 +57,7 @@ pub(super) fn run(options: &SeasonOptions) -> anyhow::Result<ExitCode> {
         }
     }
     if options.json {
-        say!("{}", serde_json::to_string_pretty(&season.to_json())?);
+        say!("{}", serde_json::to_string_pretty(&season.values())?);
     } else if options.html.is_none() {
         super::print(format_args!("{}", text::text(&season)));
     }

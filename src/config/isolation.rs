@@ -97,7 +97,11 @@ pub(super) fn read_again(kept: Vec<KeptMember>, known: &KnownIds<'_>) -> Vec<Bef
         let table = parse(&page);
         let values = table.get_ref();
         let top = Fields::of(&page, values, 0..0, "[[member]]");
-        let read = member(top, (0, folder), SiteDefaults::NONE, known);
+        let mut read = member(top, (0, folder), SiteDefaults::NONE, known);
+        if kept.file != known.main {
+            let recipients = read.member.iter_mut().flat_map(|one| &mut one.recipients);
+            recipients.for_each(|one| one.manages.clear());
+        }
         let problems = page.into_problems();
         match problems.iter().any(|one| one.severity == Severity::Error) {
             true => Err(problems),

@@ -229,6 +229,7 @@ fn read(
         notation: service_notation.unwrap_or(&usual),
         sources: &sources,
         clear_token_hosts: &service.clear_token_hosts,
+        main: &files[0].path,
     };
     let defaults = SiteDefaults::below(top, &known);
     let mut members: Vec<ReadMember> = Vec::new();
@@ -258,12 +259,12 @@ fn read(
     for top in &tops {
         top.note_unknown();
     }
+    let ids: Vec<&str> = members.iter().filter_map(|one| one.id.as_deref()).collect();
     // Whoever stands in a file that cannot be read is not known by their id.
-    if problems.is_empty() {
-        let ids: Vec<&str> = members.iter().filter_map(|one| one.id.as_deref()).collect();
-        for (page, whose, names) in &managed {
-            check_managed(&pages[*page].source, *whose, names, &ids);
-        }
+    let ids = problems.is_empty().then_some(ids.as_slice());
+    for (page, whose, names) in &managed {
+        let main = (*page > 0).then_some(files[0].name.as_str());
+        check_managed(&pages[*page].source, *whose, names, (ids, main));
     }
     for member in &mut members {
         elsewhere.append(&mut member.elsewhere);

@@ -39,6 +39,8 @@ pub(super) struct KnownIds<'c> {
     pub sources: &'c Sources,
     /// Hosts of the own network that tokens go to without TLS.
     pub clear_token_hosts: &'c [String],
+    /// The main file, which alone gives rights over other members.
+    pub main: &'c str,
 }
 
 /// An id that must be there once in the whole install.

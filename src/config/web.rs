@@ -18,6 +18,14 @@ pub struct Web {
     pub proxies: Vec<IpAddr>,
 }
 
+impl Web {
+    /// The path below which people reach the page, without the slash at its end; empty at the root.
+    pub fn path(&self) -> &str {
+        let path = self.address.as_ref().map_or("", |address| address.path());
+        path.trim_end_matches('/')
+    }
+}
+
 /// Where the page listens if nothing is said.
 const USUAL: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8417);
 
@@ -36,6 +44,16 @@ pub(super) fn web(top: &Fields<'_, '_>) -> Option<Web> {
     });
     let address = table.text("address").and_then(|text| {
         let value = with_slash(checked_url(&table, "address", &text)?);
+        if !value
+            .path()
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || "/-_.~".contains(c))
+        {
+            table.page().error(
+                text.at.clone(),
+                "the path of the page's address holds letters, digits, - _ . ~ and / only",
+            );
+        }
         Some(Located { value, at: text.at })
     });
     let sign_in = table.flag("sign_in");

@@ -172,6 +172,13 @@ impl<'c> SiteCase<'c> {
         SitePlan::of(facts, config.options.values(), wanted)
     }
 
+    /// Works out when the larvae of each species hatch.
+    pub(super) fn hatch_all(&mut self, seasons: &[Rc<SpeciesSeason>]) {
+        for (species, season) in self.species.iter_mut().zip(seasons) {
+            species.hatching = Some(season.hatching(&species.here));
+        }
+    }
+
     /// Applications whose option the configuration does not have any more: number and option.
     pub fn unknown<'e>(&'e self, config: &'e Config) -> impl Iterator<Item = (i64, &'e str)> {
         self.entries.iter().filter_map(|entry| match &entry.action {
@@ -232,7 +239,11 @@ pub fn site_case<'c>(
 ) -> Result<Option<SiteCase<'c>>, StoreError> {
     let wanted = |one: &site::Site| one.id == site;
     let made = with_sites(config, store, today, wanted, |species| {
-        hatched(config, store, species, today)
+        let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
+            return Ok(None);
+        };
+        case.hatch_all(&seasons);
+        Ok(Some(case))
     })?;
     let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
     Ok(made.into_iter().flatten().next())
@@ -305,17 +316,10 @@ pub fn with_plans<'c, T>(
     see: impl Fn(&SiteCase<'c>, &SitePlan<'_>) -> Result<T, StoreError>,
 ) -> Result<Vec<(SiteCase<'c>, T)>, StoreError> {
     let made = with_sites(config, store, today, wanted, |species| {
-        let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
+        let found = case_seen(config, store, today, species, &see)?;
+        let Some(CaseSeen { case, seen, .. }) = found else {
             return Ok(None);
         };
-        let called = case.need().calls;
-        for place in &called {
-            let species = &mut case.species[*place];
-            if species.here.state.hold.is_none() {
-                species.hatching = Some(seasons[*place].hatching(&species.here));
-            }
-        }
-        let seen = see(&case, &case.plan(config, today, PlanScope::CalledFor))?;
         // What it takes to work out more is not kept for every station at once.
         for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {
             hatching.forget_working();
@@ -325,4 +329,40 @@ pub fn with_plans<'c, T>(
     let made: Vec<Option<(SiteCase<'_>, T)>> =
         made.into_iter().collect::<Result<_, StoreError>>()?;
     Ok(made.into_iter().flatten().collect())
+}
+
+/// A site's case with what was made of its plan.
+pub(super) struct CaseSeen<'c, T> {
+    /// The case; when larvae hatch is worked out only where a treatment is due.
+    pub case: SiteCase<'c>,
+    /// The seasons of its species.
+    pub seasons: Vec<Rc<SpeciesSeason>>,
+    /// What was made of the plan of what is called for.
+    pub seen: T,
+}
+
+/// A site with what `see` makes of its plan of what is called for; `None` if it has no species.
+pub(super) fn case_seen<'c, T>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    species: Vec<Here<'c>>,
+    see: impl Fn(&SiteCase<'c>, &SitePlan<'_>) -> Result<T, StoreError>,
+) -> Result<Option<CaseSeen<'c, T>>, StoreError> {
+    let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
+        return Ok(None);
+    };
+    let called = case.need().calls;
+    for place in &called {
+        let species = &mut case.species[*place];
+        if species.here.state.hold.is_none() {
+            species.hatching = Some(seasons[*place].hatching(&species.here));
+        }
+    }
+    let seen = see(&case, &case.plan(config, today, PlanScope::CalledFor))?;
+    Ok(Some(CaseSeen {
+        case,
+        seasons,
+        seen,
+    }))
 }

@@ -91,7 +91,7 @@ pub(super) struct SpeciesSeason {
     state: Rc<SeasonState>,
     parts: Rc<[Part]>,
     estimated: EstimatedDays,
-    so_far: Rc<SeasonSoFar>,
+    pub(super) so_far: Rc<SeasonSoFar>,
     soil: Rc<SoilCourse>,
     hatching: OnceCell<Result<Rc<Hatching>, NoCoverage>>,
 }
@@ -121,6 +121,20 @@ pub fn site_states<'c>(
 ) -> Result<Vec<SiteState<'c>>, StoreError> {
     let any = |_: &site::Site| true;
     with_records(config, store, today, any, |site, _| site)
+}
+
+/// Where one site stands with each of its species.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn states_of_site<'c>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    id: &str,
+) -> Result<Vec<SiteState<'c>>, StoreError> {
+    let wanted = |one: &site::Site| one.id == id;
+    with_records(config, store, today, wanted, |site, _| site)
 }
 
 /// What `make` makes of each wanted site and species and what is known of its station, in the order
@@ -155,7 +169,7 @@ pub(super) fn with_sites<'c, T>(
 }
 
 /// Sites of one station are taken together, so that its days are in memory once and only meanwhile.
-fn by_station<'c, T>(
+pub(super) fn by_station<'c, T>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,

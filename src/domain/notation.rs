@@ -3,7 +3,7 @@
 use chrono::format::{Fixed, Item, Numeric, StrftimeItems};
 
 /// A system of units.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum Units {
     /// °C, mm, m² and hectares.
     #[default]
@@ -18,7 +18,7 @@ impl Units {
 }
 
 /// How a day is written.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Dates {
     /// Year, month and day by ISO 8601: `2026-07-07`.
     Iso,
@@ -34,7 +34,7 @@ impl Default for Dates {
 }
 
 /// A pattern of day and month in the notation of `strftime` (POSIX), for example `%B %-d` for `July 7`.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct DatePattern(String);
 
 /// Why a text is no pattern for dates.
@@ -91,7 +91,7 @@ impl DatePattern {
 }
 
 /// How somebody wants numbers and dates written.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
 pub struct Notation {
     /// In which units.
     pub units: Units,

@@ -4,7 +4,7 @@
 
 use crate::config::Config;
 use crate::config::problem::closest;
-use crate::cycle::site_states;
+use crate::cycle::states_of_site;
 use crate::domain::journal::{
     AmountError, Entry, JournalAction, RecordError, Refusal, SprayRecord, check,
 };
@@ -14,6 +14,7 @@ use crate::domain::scouting::CountError;
 use crate::domain::treatment::need::{Brood, Broods};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::report::season::season_on;
+use crate::store::audit::LineOfChange;
 use crate::store::journal::Entering;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
@@ -145,6 +146,8 @@ pub struct Journal<'c> {
     pub today: NaiveDate,
     /// The instant now.
     pub now: DateTime<Utc>,
+    /// The line of the audit that goes with what is entered, if there is one.
+    pub line: Option<LineOfChange>,
 }
 
 /// A catch beside the table of its species.
@@ -176,6 +179,7 @@ impl Journal<'_> {
             Entering {
                 now: self.now,
                 key: new.key.as_deref(),
+                line: self.line.as_ref(),
             },
             may,
         )?;
@@ -211,6 +215,7 @@ impl Journal<'_> {
             Entering {
                 now: self.now,
                 key: new.key.as_deref(),
+                line: self.line.as_ref(),
             },
             may,
         )?;
@@ -234,10 +239,10 @@ impl Journal<'_> {
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn brood(&self, species: &str, day: NaiveDate) -> Result<Option<Brood>, StoreError> {
-        let site_states = site_states(self.config, &self.store, self.today)?;
-        Ok(site_states
+        let states = states_of_site(self.config, &self.store, self.today, &self.site.id)?;
+        Ok(states
             .iter()
-            .find(|here| here.site.id == self.site.id && here.species.id == species)
+            .find(|here| here.species.id == species)
             .map(|here| Broods::of(&here.species, here.site.latitude, &here.state).on(day)))
     }
 
@@ -251,10 +256,9 @@ impl Journal<'_> {
         day: NaiveDate,
     ) -> Result<Option<CatchCompared>, NotEntered> {
         watched(self.site, species)?;
-        let site_states = site_states(self.config, &self.store, day.min(self.today))?;
-        let here = site_states
-            .iter()
-            .find(|here| here.site.id == self.site.id && here.species.id == species);
+        let day_seen = day.min(self.today);
+        let states = states_of_site(self.config, &self.store, day_seen, &self.site.id)?;
+        let here = states.iter().find(|here| here.species.id == species);
         let Some(here) = here else {
             return Ok(None);
         };

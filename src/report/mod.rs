@@ -17,6 +17,7 @@ pub mod records;
 pub mod scout;
 pub mod season;
 pub mod season_picture;
+pub mod site_view;
 pub mod sites;
 pub mod status;
 pub mod task;

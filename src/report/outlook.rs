@@ -3,7 +3,7 @@
 use super::words::capitalised;
 use super::{DateRange, counted};
 use crate::config::Config;
-use crate::cycle::{SiteState, site_states};
+use crate::cycle::{SiteState, states_of_site};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::biofix::{Anchor, AnchoredBy};
 use crate::domain::phenology::milestone::Milestone;
@@ -109,9 +109,8 @@ impl OutlookReport {
             site_name: site.name.clone(),
             member: member.name.clone(),
             day: today,
-            species: site_states(config, store, today)?
+            species: states_of_site(config, store, today, &site.id)?
                 .iter()
-                .filter(|here| here.site.id == site.id)
                 .map(|here| SpeciesOutlook::of(here, issued, notation))
                 .collect(),
         })

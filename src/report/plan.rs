@@ -5,7 +5,6 @@ use crate::config::Config;
 use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings};
 use crate::domain::notation::Notation;
 use crate::domain::phenology::soil_course::SoilCourse;
-use crate::domain::phenology::species::Species;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::need::{Ground, Need, Reason};
@@ -14,16 +13,18 @@ use crate::domain::treatment::served::SLEEPING_BELOW_C;
 use crate::domain::treatment::site_plan::{PlanScope, SitePlan};
 use crate::domain::treatment::watering::WateringState;
 use crate::notify::wording::{
-    how_to_dig, how_words, joined, limits, need_words, samples_words, spread_words, water_in_words,
+    how_to_dig, how_words, joined, need_words, samples_words, spread_words, water_in_words,
 };
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
 
 mod option;
+mod tolerances;
 mod weather;
 
 pub use option::{MetShare, MissedSpecies, OptionPlan};
+use tolerances::tolerances;
 use weather::WeatherHere;
 pub use weather::{NewestForecast, RainToUse};
 
@@ -187,18 +188,30 @@ impl PlanReport {
         (member, site): (&Member, &Site),
         today: NaiveDate,
     ) -> Result<Self, StoreError> {
+        let case = site_case(config, store, today, &site.id)?;
+        Self::of_case(config, store, (member, site), case.as_ref(), today)
+    }
+
+    /// The same of a site whose case is known already.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub(super) fn of_case(
+        config: &Config,
+        store: &Store,
+        (member, site): (&Member, &Site),
+        case: Option<&SiteCase<'_>>,
+        today: NaiveDate,
+    ) -> Result<Self, StoreError> {
         let notation = &config.service.notation;
         let followed = waterings(config, store, site, today)?;
-        let case = site_case(config, store, today, &site.id)?;
-        let plan = case
-            .as_ref()
-            .map(|case| case.plan(config, today, PlanScope::All));
+        let plan = case.map(|case| case.plan(config, today, PlanScope::All));
         let weather = WeatherHere::of((config, store), site, plan.as_ref(), today)?;
         let need = plan
             .as_ref()
             .map_or(Need::Nothing(Reason::NoSpecies), |plan| plan.need.need);
         let counting_days = plan.as_ref().and_then(|plan| plan.counting);
-        let cases = case.as_ref().map_or(&[][..], |case| &case.species);
+        let cases = case.map_or(&[][..], |case| &case.species);
         let options: Vec<OptionPlan> = plan
             .iter()
             .flat_map(|plan| options(plan, &need, notation))
@@ -229,16 +242,12 @@ impl PlanReport {
             ),
             no_options: no_options(&options, cases),
             options,
-            spread: case
-                .as_ref()
-                .map_or_else(Vec::new, |case| spread(config, case)),
+            spread: case.map_or_else(Vec::new, |case| spread(config, case)),
             without_a_day: plan.as_ref().and_then(without_a_day),
             not_considered: not_considered(config.options.values(), site),
             counting_days: counting_days.map(CountingDays::of),
             counting: counting(&need, site, cases, counting_days, notation),
-            soil: case
-                .as_ref()
-                .and_then(|case| SoilToday::of(&case.soil, today)),
+            soil: case.and_then(|case| SoilToday::of(&case.soil, today)),
             watering: followed
                 .iter()
                 .map(|one| WateringStatus::of(one, notation))
@@ -316,44 +325,6 @@ impl SpeciesPlan {
                 _ => None,
             },
         }
-    }
-}
-
-/// How many larvae the turf tolerates: one sentence for all species whose numbers are equal.
-fn tolerances<'s>(
-    site: &Site,
-    species: impl Iterator<Item = &'s Species>,
-    notation: &Notation,
-) -> Vec<String> {
-    let mut alike: Vec<(&Species, Vec<&str>)> = Vec::new();
-    for one in species {
-        let numbers = |of: &Species| {
-            let threshold = &of.action_threshold;
-            (threshold.low_per_m2, threshold.high_per_m2, threshold.grade)
-        };
-        match alike
-            .iter_mut()
-            .find(|(other, _)| numbers(other) == numbers(one))
-        {
-            Some((_, names)) => names.push(&one.name),
-            None => alike.push((one, vec![&one.name])),
-        }
-    }
-    let sentence = |(one, names): (&Species, Vec<&str>)| {
-        let named = Species {
-            name: alternatives(&names),
-            ..one.clone()
-        };
-        limits(&named, site.condition, notation)
-    };
-    alike.into_iter().map(sentence).collect()
-}
-
-/// "A", "A or B", "A, B or C".
-fn alternatives(names: &[&str]) -> String {
-    match names.split_last() {
-        Some((last, others)) if !others.is_empty() => format!("{} or {last}", others.join(", ")),
-        _ => names.concat(),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::counted;
 use crate::config::Config;
-use crate::cycle::{SiteState, site_states};
+use crate::cycle::{SiteState, states_of_site};
 use crate::domain::journal::{Entry, JournalAction};
 use crate::domain::name_of;
 use crate::domain::notation::Notation;
@@ -125,16 +125,14 @@ impl SamplingPlan {
         today: NaiveDate,
     ) -> Result<Self, SamplingError> {
         let entries = store.entries(&site.id)?;
-        let states = site_states(config, store, today)?;
+        let states = states_of_site(config, store, today, &site.id)?;
         let species = site
             .species
             .iter()
             .filter(|id| only.is_none_or(|only| only == *id))
             .filter_map(|id| config.species.get(id))
             .map(|species| {
-                let here = states
-                    .iter()
-                    .find(|here| here.site.id == site.id && here.species.id == species.id);
+                let here = states.iter().find(|here| here.species.id == species.id);
                 let notation = &config.service.notation;
                 SpeciesSampling::of((site, species), here, &entries, sampling, notation)
             })

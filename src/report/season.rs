@@ -20,11 +20,13 @@ mod scores;
 mod species;
 mod time_line;
 mod told;
+mod values;
 
 pub use applications::ApplicationReport;
 pub use counts::COUNTS;
 pub use species::{DATES, SpeciesReport};
 pub use time_line::{TimeLine, TimeLineMark, TimeLineRow};
+pub use values::SeasonValues;
 
 /// A season of a site.
 #[derive(Debug, Clone, PartialEq)]

@@ -88,7 +88,7 @@ impl SeasonPicture {
         Ok(made.collect())
     }
 
-    fn of(
+    pub(super) fn of(
         outlook: &SpeciesOutlook,
         course: SeasonCourse,
         today: NaiveDate,

@@ -25,6 +25,7 @@ mod station;
 pub use configuration::{ConfigurationStatus, DiskState, OnDisk, fault_line};
 pub use due::DueStatus;
 pub use problem::{ProblemKind, StatusProblem};
+pub(super) use site::stale_since;
 pub use site::{EstimationMethods, NextMilestone, PassedMilestone, SiteStatus, StationPart};
 pub use station::{FindingStatus, StationStatus};
 
@@ -134,7 +135,7 @@ impl Status {
         })?;
         let mut sites = Vec::new();
         for (case, due) in &found {
-            let stale_since = site::stale_since(case.site, config, store, today)?;
+            let stale_since = stale_since(case.site, config, store, today)?;
             let of_species = case
                 .species
                 .iter()
@@ -222,7 +223,7 @@ fn for_their_hour(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<
 }
 
 /// What is due at a site by its plan and its waterings.
-fn due_at(
+pub(super) fn due_at(
     config: &Config,
     store: &Store,
     case: &SiteCase<'_>,

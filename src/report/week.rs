@@ -163,6 +163,11 @@ impl Week {
 }
 
 impl WeekLayer {
+    /// Whether nothing presses here and there is more than so many tasks.
+    pub fn folds(&self, most: usize) -> bool {
+        self.depth >= LayerDepth::Ahead && self.tasks.len() > most
+    }
+
     fn take(&mut self, site: &SiteStatus) {
         self.sites += 1;
         let place = TaskSite {
@@ -188,6 +193,39 @@ impl WeekLayer {
 }
 
 impl Week {
+    /// Sites from which on it helps to find one by name.
+    const MANY_SITES: usize = 20;
+
+    /// Whether there are so many sites that it helps to find one by name.
+    pub fn is_long(&self) -> bool {
+        self.layers.iter().map(|layer| layer.sites).sum::<usize>() > Self::MANY_SITES
+    }
+
+    /// The same with the sites alone whose name, or whose member's name, holds some text.
+    pub fn found(mut self, text: &str) -> Self {
+        let text = text.to_lowercase();
+        let holds = |name: &str| name.to_lowercase().contains(&text);
+        for layer in &mut self.layers {
+            for task in &mut layer.tasks {
+                let sites = &mut task.sites;
+                sites.retain(|site| holds(&site.name) || holds(&site.member));
+            }
+            layer.tasks.retain(|task| !task.sites.is_empty());
+            layer.sites = layer.tasks.iter().map(|task| task.sites.len()).sum();
+        }
+        self.layers.retain(|layer| !layer.tasks.is_empty());
+        let sites = self.layers.iter().map(|layer| layer.sites).sum();
+        self.in_short = match sites {
+            0 => "No site or member of that name.".to_owned(),
+            sites => format!(
+                "{} found. {}",
+                counted(sites, "site"),
+                in_short(&self.layers)
+            ),
+        };
+        self
+    }
+
     /// The same where some tasks are put off: these lie in a layer of their own.
     pub fn with_put_off(mut self, put_off: &[Postponement], notation: &Notation) -> Self {
         if put_off.is_empty() {

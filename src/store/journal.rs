@@ -1,5 +1,6 @@
 //! The journal: what people saw and did. Entries are undone or replaced, never deleted.
 
+use super::audit::LineOfChange;
 use super::{Store, StoreError};
 use crate::domain::journal::{Application, Entry, JournalAction};
 use crate::domain::scouting::Found;
@@ -8,7 +9,7 @@ use crate::store::entry_keys::{entry_of_key, keep_key};
 use crate::store::milestones::Pair;
 use crate::store::spray_records::StoredRecord;
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 use serde::{Deserialize, Serialize};
 use tracing::warn;
 
@@ -141,6 +142,14 @@ pub struct Entering<'k> {
     pub now: DateTime<Utc>,
     /// The key.
     pub key: Option<&'k str>,
+    /// The line of the audit that goes with it.
+    pub line: Option<&'k LineOfChange>,
+}
+
+impl Entering<'_> {
+    fn note(&self, transaction: &Transaction<'_>) -> Result<(), StoreError> {
+        self.line.map_or(Ok(()), |line| line.go_with(transaction))
+    }
 }
 
 const COLUMNS: &str = "id, site, species, day, remark, kind, detail";
@@ -173,9 +182,10 @@ impl Store {
         day: NaiveDate,
         action: &JournalAction,
         remark: Option<&str>,
-        Entering { now, key }: Entering<'_>,
+        entering: Entering<'_>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<i64, E> {
+        let Entering { now, key, .. } = entering;
         let transaction = self.immediate()?;
         if let Some(known) = entry_of_key(&transaction, site, key)? {
             return Ok(known);
@@ -183,6 +193,7 @@ impl Store {
         may(&state(&transaction, site)?)?;
         let number = insert(&transaction, site, day, action, remark, None, now)?;
         keep_key(&transaction, key, number, now)?;
+        entering.note(&transaction)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(number)
     }
@@ -205,7 +216,11 @@ impl Store {
             day,
             action,
             remark,
-            Entering { now, key: None },
+            Entering {
+                now,
+                key: None,
+                line: None,
+            },
             |_| Ok(()),
         )
     }
@@ -221,9 +236,10 @@ impl Store {
         day: NaiveDate,
         action: &JournalAction,
         remark: Option<&str>,
-        Entering { now, key }: Entering<'_>,
+        entering: Entering<'_>,
         may: impl FnOnce(&[Entry]) -> Result<(), E>,
     ) -> Result<Option<i64>, E> {
+        let Entering { now, key, .. } = entering;
         let transaction = self.immediate()?;
         if let Some(known) = entry_of_key(&transaction, &old.site, key)? {
             return Ok(Some(known));
@@ -235,6 +251,7 @@ impl Store {
         let replaces = Some(old.number);
         let number = insert(&transaction, &old.site, day, action, remark, replaces, now)?;
         keep_key(&transaction, key, number, now)?;
+        entering.note(&transaction)?;
         transaction.commit().map_err(StoreError::from)?;
         Ok(Some(number))
     }

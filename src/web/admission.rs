@@ -8,7 +8,7 @@ use super::state::PageState;
 use super::viewer::{NoViewer, Viewer};
 use crate::clock::Clock;
 use crate::config::Web;
-use crate::store::audit::AuditLine;
+use crate::store::audit::{AuditLine, LineOfChange};
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, header};
 use axum::middleware::Next;
@@ -36,7 +36,7 @@ pub(super) async fn own_host_only(
 }
 
 /// Lets in whoever has a key, to look, and to change something if they may and it is from a form of
-/// theirs. Every change leaves a line in the audit.
+/// theirs. Every change leaves a line in the audit, written with the change.
 pub(super) async fn admit(
     State(shared): State<Arc<PageState>>,
     request: Request,
@@ -62,7 +62,7 @@ async fn admitted(
         (viewer, parts)
     })
     .await?;
-    let viewer = match viewer {
+    let mut viewer = match viewer {
         Ok(viewer) => viewer,
         Err(NoViewer::Stranger) if only_looks(&parts.method) && reads_pages(&parts.headers) => {
             return Err(NoPage::SignIn);
@@ -81,31 +81,33 @@ async fn admitted(
             "You may look here, and change nothing. Whoever runs the service can change that.",
         ));
     }
-    let mut line = AuditLine {
+    let line = LineOfChange::new(AuditLine {
         at: Clock::Machine.now(),
         recipient: viewer.recipient.clone(),
         way: viewer.way_in_words(),
         action: parts.method.to_string(),
         subject: path,
         client: Some(viewer.client.to_string()),
-    };
+    });
+    viewer.line = Some(line.clone());
     parts.extensions.insert(viewer.clone());
     let request = guarded(&viewer, &web, parts, body).await?;
     let response = next.run(request).await;
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
-        line.at = Clock::Machine.now();
         let noted = tokio::task::spawn_blocking(move || {
-            let written = shared.write(|store| store.note_audit(&line));
-            written.inspect_err(|problem| {
+            // What nothing was changed for, or by a handler that does not see to it.
+            let Some(line) = line.unwritten() else {
+                return;
+            };
+            if let Err(problem) = shared.write(|store| store.note_audit(line)) {
                 error!(
-                    "a change is missing in the audit: {line:?} ({})",
+                    "a line is missing in the audit: {line:?} ({})",
                     problem.in_full()
                 );
-            })
+            }
         });
-        // The change is made; that its line is missing is in the journal.
-        let _ = noted.await?;
+        noted.await?;
     }
     Ok(response)
 }

@@ -5,12 +5,14 @@
 mod admission;
 mod answers;
 mod api;
+mod below;
 mod calendar_text;
 mod capability;
 mod client;
 mod entries;
 mod form_guard;
 mod health;
+mod kept;
 mod metrics;
 mod overview;
 mod rate;

@@ -8,7 +8,7 @@ use crate::report::BRIEF_CAUTIONS;
 use crate::report::task::LAST_DAY;
 use crate::report::week::Week;
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::Html;
 use std::sync::Arc;
 
@@ -22,6 +22,12 @@ struct Overview<'w> {
     named: usize,
     /// Why a task is not put off on its last day.
     last_day: &'static str,
+    /// Tasks of a layer where nothing presses that are named before the others are folded away.
+    tasks: usize,
+    /// The name that is looked for; empty if none is.
+    find: &'w str,
+    /// Whether to offer to look for a name.
+    can_find: bool,
     /// Whether sites of several members are shown.
     several: bool,
     viewer: &'w Viewer,
@@ -31,14 +37,17 @@ struct Overview<'w> {
 
 /// Sites of a task that are named before the others are folded away.
 pub(super) const NAMED_SITES: usize = 8;
+/// Tasks of a layer where nothing presses that are named before the others are folded away.
+const NAMED_TASKS: usize = 4;
 
 pub(super) async fn overview(
     State(shared): State<Arc<PageState>>,
     viewer: Viewer,
+    Query(asked): Query<Vec<(String, String)>>,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
         let week = shared.week(&viewer)?;
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let recipient = viewer.recipient.as_deref();
         let recipient = recipient.and_then(|id| config.recipient(id));
         let seen = config.members.iter().filter(|member| viewer.sees(member));
@@ -49,7 +58,17 @@ pub(super) async fn overview(
         } else {
             Arc::new((*week).clone().with_put_off(&put_off, notation))
         };
+        let find = asked.iter().find(|(name, _)| name == "find");
+        let find = find.map_or("", |(_, text)| text.trim());
+        let can_find = week.is_long();
+        let week = match find {
+            "" => week,
+            text => Arc::new((*week).clone().found(text)),
+        };
         page(&Overview {
+            tasks: NAMED_TASKS,
+            find,
+            can_find,
             week: &week,
             notation,
             cautions: BRIEF_CAUTIONS,

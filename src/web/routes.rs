@@ -3,6 +3,7 @@
 use super::admission::{admit, own_host_only};
 use super::answers::NoPage;
 use super::api::{api, api_paths};
+use super::below::below;
 use super::capability::{calendar, send_again, stop, stop_page, task, tasks};
 use super::entries::{enter, journal, not_now, records};
 use super::health::{healthz, livez, readyz};
@@ -161,13 +162,13 @@ pub(super) fn routes(shared: Arc<PageState>) -> Router {
             false => for_viewers = for_viewers.route(&address.path, answers),
         }
     }
-    for_viewers
+    let all = for_viewers
         .nest(PROGRAMS, api())
         .fallback(async || NoPage::NotFound)
         .layer(from_fn_with_state(Arc::clone(&shared), admit))
         .merge(open)
         .layer(from_fn_with_state(Arc::clone(&shared), own_host_only))
-        .with_state(shared)
+        .with_state(Arc::clone(&shared))
         .layer(RequestBodyLimitLayer::new(MOST_BYTES))
         .layer(TimeoutLayer::with_status_code(
             StatusCode::SERVICE_UNAVAILABLE,
@@ -177,7 +178,11 @@ pub(super) fn routes(shared: Arc<PageState>) -> Router {
         .layer(header_of(header::CONTENT_SECURITY_POLICY, POLICY))
         .layer(header_of(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .layer(header_of(header::REFERRER_POLICY, "same-origin"))
-        .layer(unless_set(header::CACHE_CONTROL, "private, no-cache"))
+        .layer(unless_set(header::CACHE_CONTROL, "private, no-cache"));
+    // Before it is looked up what answers at an address.
+    Router::new()
+        .fallback_service(all)
+        .layer(from_fn_with_state(shared, below))
 }
 
 fn header_of(name: HeaderName, value: &'static str) -> SetResponseHeaderLayer<HeaderValue> {

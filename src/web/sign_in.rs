@@ -199,11 +199,14 @@ pub(super) async fn sign_out(
     Extension(web): WebTable,
     viewer: Viewer,
 ) -> Result<Response, NoPage> {
+    let line = viewer.line;
     let KnownBy::Session(key) = viewer.way else {
         return Err(NoPage::NotFound);
     };
-    let ended =
-        tokio::task::spawn_blocking(move || shared.write(|store| store.end_session(&key.hash())));
+    let ended = tokio::task::spawn_blocking(move || {
+        shared
+            .write(|store| store.change_with(line.as_ref(), |store| store.end_session(&key.hash())))
+    });
     ended.await??;
     let cookie = cookie(&web, "", TimeDelta::zero());
     Ok(([(header::SET_COOKIE, cookie)], Redirect::to("/sign-in")).into_response())
@@ -220,8 +223,9 @@ fn cookie(web: &Web, value: &str, lasts: TimeDelta) -> String {
         false => "",
     };
     format!(
-        "{}={value}; Path=/; HttpOnly; SameSite=Lax; Max-Age={}{secure}",
+        "{}={value}; Path={}/; HttpOnly; SameSite=Lax; Max-Age={}{secure}",
         cookie_name(web),
+        web.path(),
         lasts.num_seconds()
     )
 }

@@ -3,17 +3,14 @@
 use super::answers::{NoPage, page};
 use super::state::PageState;
 use super::viewer::Viewer;
-use crate::config::Config;
 use crate::domain::notation::Notation;
 use crate::drawing::SeasonDrawing;
 use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
 use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
-
-use crate::report::status::{ShownSites, SiteStatus, Status, StatusMoment};
+use crate::report::site_view::SiteView;
+use crate::report::status::SiteStatus;
 use crate::report::task::{LAST_DAY, USUAL_DAYS, form_of, most_days, until_of};
-use crate::store::postponements::Postponement;
-use crate::store::{Store, StoreError};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Html;
@@ -25,7 +22,7 @@ use std::sync::Arc;
 struct SitePage<'p> {
     viewer: &'p Viewer,
     plan: &'p PlanReport,
-    status: &'p Status,
+    view: &'p SiteView,
     /// What is due, the same with each species.
     due: &'p SiteStatus,
     pictures: Vec<(&'p SeasonPicture, SeasonDrawing<'p>)>,
@@ -54,64 +51,27 @@ const ENTRY_LINKS: [(&str, &str); 6] = [
     ("note", "A note"),
 ];
 
-/// What the page of a site shows to whoever may see it.
-pub(super) struct SiteShown {
-    plan: PlanReport,
-    status: Status,
-    pictures: Vec<SeasonPicture>,
-    put_off: Vec<Postponement>,
-    year: i32,
-}
-
-impl SiteShown {
-    /// # Errors
-    /// [`StoreError`] if the database fails, or the site is gone.
-    pub(super) fn of(
-        config: &Config,
-        store: &Store,
-        site: &str,
-        moment: StatusMoment<'_>,
-    ) -> Result<Option<Self>, StoreError> {
-        let today = moment.today;
-        let Some(of) = config.sites().find(|(_, one)| one.id == site) else {
-            return Ok(None);
-        };
-        let shown = ShownSites {
-            site: Some(site),
-            ..ShownSites::default()
-        };
-        let season = season_on(config, of.1, today);
-        Ok(Some(Self {
-            plan: PlanReport::of(config, store, of, today)?,
-            status: Status::of(config, store, shown, moment)?,
-            pictures: SeasonPicture::of_site(config, store, site, today)?,
-            put_off: store.put_off_on(today)?,
-            year: season.map_or(today, |season| season.start).year(),
-        }))
-    }
-}
-
 pub(super) async fn site(
     State(shared): State<Arc<PageState>>,
     Path(site): Path<String>,
     viewer: Viewer,
 ) -> Result<Html<String>, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let config = shared.in_force().config;
-        if viewer.site(&config, &site).is_err() {
-            return Err(NoPage::NotFound);
-        }
-        let found = shared.site(&site)?;
-        let shown = found.as_ref().as_ref().ok_or(NoPage::NotFound)?;
-        let due = shown.status.sites.first().ok_or(NoPage::NotFound)?;
-        let most = most_days(shown.plan.day, due.due.by);
-        let due_of = due.due.option.as_deref();
+        let view = shared.site(&viewer, &site)?;
+        let view = (*view).as_ref().ok_or(NoPage::NotFound)?;
+        let due = view.species.first().ok_or(NoPage::NotFound)?;
+        let config = shared.in_force_for(&viewer).config;
+        let most = most_days(view.plan.day, due.due.by);
+        let (_, of) = viewer.site(&config, &site)?;
+        let put_off = shared.read(|store| store.put_off_on(view.plan.day))?;
+        let season = season_on(&config, of, view.plan.day);
+        let year = season.map_or(view.plan.day, |season| season.start).year();
         page(&SitePage {
             viewer: &viewer,
-            plan: &shown.plan,
+            plan: &view.plan,
             due,
-            status: &shown.status,
-            pictures: shown
+            view,
+            pictures: view
                 .pictures
                 .iter()
                 .map(|picture| (picture, SeasonDrawing::of(picture)))
@@ -120,12 +80,12 @@ pub(super) async fn site(
             how_to_read: HOW_TO_READ,
             held_back: HELD_BACK,
             form: form_of(due.due.what),
-            until: until_of(&shown.put_off, &due.site, due.due.what, due_of),
+            until: until_of(&put_off, &due.site, due.due.what, due.due.option.as_deref()),
             usual_days: USUAL_DAYS.min(most),
             most_days: most,
             last_day: LAST_DAY,
             kinds: ENTRY_LINKS,
-            year: shown.year,
+            year,
         })
     });
     made.await?

@@ -1,19 +1,21 @@
 //! What requests work with: the configuration in force, the database, and what was worked out before.
 
+use super::answers::NoPage;
+use super::kept::KeptValues;
 use super::rate::{Allowance, Tries};
-use super::site::SiteShown;
 use super::viewer::Viewer;
 use crate::clock::Clock;
 use crate::config::{Config, Web};
+use crate::domain::notation::Notation;
 use crate::in_force::Fault;
 use crate::key::{Key, NoRandomness};
 use crate::report::shown_day;
+use crate::report::site_view::SiteView;
 use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
 use crate::report::week::Week;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
-use std::collections::{BTreeSet, HashMap};
-use std::hash::Hash;
+use std::collections::BTreeSet;
 use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -41,29 +43,27 @@ pub(super) struct PageState {
     form_key: Key,
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
-    memory: Mutex<Option<Memory>>,
+    weeks: Mutex<KeptValues<WeekOf, Week>>,
+    sites: Mutex<KeptValues<SiteOf, Option<SiteView>>>,
+    /// The configuration in force, and the same as those read it who want numbers and dates written in
+    /// another way.
+    read_by: Mutex<Vec<(Arc<Config>, Arc<Config>)>>,
     calendars: Mutex<Option<KeptCalendars>>,
     of_clients: Mutex<Tries<IpAddr>>,
     of_addresses: Mutex<Tries<String>>,
 }
 
-/// Members whose sites are shown, none is all; whether it is for the operator.
-type WeekOf = (Option<Arc<BTreeSet<String>>>, bool);
+/// Members whose sites are shown, none is all; whether it is for the operator; how it is written.
+type WeekOf = (Option<Arc<BTreeSet<String>>>, bool, Notation);
+/// A site, and how it is written.
+type SiteOf = (String, Notation);
 
-/// What was worked out, with what it depends on: once anything of that changes, nothing of it is shown again.
-struct Memory {
-    store: Store,
-    version: i64,
-    digest: String,
-    day: NaiveDate,
-    /// By whom they are for.
-    weeks: HashMap<WeekOf, Arc<Week>>,
-    /// By their ids.
-    sites: HashMap<String, Arc<Option<SiteShown>>>,
-}
-
-/// Most weeks, and most sites, that are kept.
-const MOST_KEPT: usize = 256;
+/// Most weeks that are kept.
+const MOST_WEEKS: usize = 256;
+/// Most sites that are kept.
+const MOST_SITES: usize = 64;
+/// Most ways of writing that a configuration is kept for.
+const MOST_NOTATIONS: usize = 16;
 
 /// Calendars that were worked out, with what they depend on.
 struct KeptCalendars {
@@ -117,7 +117,9 @@ impl PageState {
             bell,
             form_key: Key::random()?,
             idle: Mutex::default(),
-            memory: Mutex::default(),
+            weeks: Mutex::new(KeptValues::new(MOST_WEEKS)),
+            sites: Mutex::new(KeptValues::new(MOST_SITES)),
+            read_by: Mutex::default(),
             calendars: Mutex::default(),
             of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
             of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
@@ -230,106 +232,72 @@ impl PageState {
         change(&mut Store::open(database)?)
     }
 
+    /// The configuration in force, with numbers and dates as somebody wants them written.
+    pub fn in_force_for(&self, viewer: &Viewer) -> PageConfig {
+        let in_force = self.in_force();
+        let usual = &in_force.config.service.notation;
+        let Some(own) = viewer.notation.as_ref().filter(|own| *own != usual) else {
+            return in_force;
+        };
+        let mut read_by = taken(&self.read_by);
+        read_by.retain(|(of, _)| Arc::ptr_eq(of, &in_force.config));
+        let known = read_by.iter().find(|(_, one)| one.service.notation == *own);
+        let config = match known {
+            Some((_, config)) => Arc::clone(config),
+            None => {
+                let mut config = Config::clone(&in_force.config);
+                config.service.notation = own.clone();
+                let config = Arc::new(config);
+                read_by.truncate(MOST_NOTATIONS - 1);
+                read_by.push((Arc::clone(&in_force.config), Arc::clone(&config)));
+                config
+            }
+        };
+        PageConfig { config, ..in_force }
+    }
+
     /// What is to be done at the sites that somebody sees, worked out anew only when something has
     /// changed. What is wrong with the service is for the operator.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn week(&self, viewer: &Viewer) -> Result<Arc<Week>, StoreError> {
-        let of = (viewer.members.clone(), viewer.is_operator);
-        let (members, for_operator) = of.clone();
-        self.remembered(
-            |memory| &mut memory.weeks,
-            of,
-            |asked, moment| {
-                let shown = ShownSites {
-                    members: members.as_deref(),
-                    ..ShownSites::default()
-                };
-                let status = Status::of(asked.config, asked.store, shown, moment)?;
-                Ok(Week::of(&status, for_operator))
-            },
-        )
+        let in_force = self.in_force_for(viewer);
+        let config = &in_force.config;
+        let notation = config.service.notation.clone();
+        let of = (viewer.members.clone(), viewer.is_operator, notation);
+        taken(&self.weeks).value(&self.in_force().config, of, |store, today| {
+            let moment = StatusMoment {
+                today,
+                now: Clock::Machine.now(),
+                configuration: OnDisk::Usable(&in_force.digest),
+                faults: &in_force.faults,
+            };
+            let shown = ShownSites {
+                members: viewer.members.as_deref(),
+                ..ShownSites::default()
+            };
+            let status = Status::of(config, store, shown, moment)?;
+            Ok(Week::of(&status, viewer.is_operator))
+        })
     }
 
-    /// A site as its page shows it, worked out anew only when something has changed. Who may see it is asked
-    /// before.
+    /// All there is to show of a site to somebody who sees it, worked out anew only when something has
+    /// changed.
     ///
     /// # Errors
-    /// [`StoreError`] if the database fails.
-    pub fn site(&self, site: &str) -> Result<Arc<Option<SiteShown>>, StoreError> {
-        self.remembered(
-            |memory| &mut memory.sites,
-            site.to_owned(),
-            |asked, moment| SiteShown::of(asked.config, asked.store, site, moment),
-        )
-    }
-
-    /// A value from memory, or made and put there.
-    fn remembered<K: Eq + Hash, T>(
-        &self,
-        kept: impl Fn(&mut Memory) -> &mut HashMap<K, Arc<T>>,
-        of: K,
-        make: impl FnOnce(&Question<'_>, StatusMoment<'_>) -> Result<T, StoreError>,
-    ) -> Result<Arc<T>, StoreError> {
-        let PageConfig {
-            config,
-            digest,
-            faults,
-        } = self.in_force();
-        let mut whole = taken(&self.memory);
-        // Taken out: one whose database fails is not kept.
-        let mut memory = match whole.take() {
-            Some(memory) => memory,
-            None => Memory {
-                store: Store::open_to_read(&config.service.database)?,
-                version: 0,
-                digest: String::new(),
-                day: NaiveDate::MIN,
-                weeks: HashMap::new(),
-                sites: HashMap::new(),
-            },
-        };
-        // Before the answer: what changes meanwhile is seen the next time.
-        let version = memory.store.version()?;
-        let day = today(&config, &memory.store)?;
-        if (memory.version, &memory.digest, memory.day) != (version, &digest, day) {
-            memory.weeks.clear();
-            memory.sites.clear();
-        }
-        if let Some(known) = kept(&mut memory).get(&of) {
-            let known = Arc::clone(known);
-            *whole = Some(memory);
-            return Ok(known);
-        }
-        let asked = Question {
-            config: &config,
-            store: &memory.store,
-            today: day,
-        };
-        let moment = StatusMoment {
-            today: day,
-            now: Clock::Machine.now(),
-            configuration: OnDisk::Usable(&digest),
-            faults: &faults,
-        };
-        let made = Arc::new(make(&asked, moment)?);
-        let values = kept(&mut memory);
-        if values.len() >= MOST_KEPT {
-            values.clear();
-        }
-        values.insert(of, Arc::clone(&made));
-        *whole = Some(Memory {
-            version,
-            digest,
-            day,
-            ..memory
-        });
+    /// [`NoPage::NotFound`] if there is none that they see, [`NoPage::Store`] if the database fails.
+    pub fn site(&self, viewer: &Viewer, id: &str) -> Result<Arc<Option<SiteView>>, NoPage> {
+        let in_force = self.in_force_for(viewer);
+        let config = &in_force.config;
+        let of = viewer.site(config, id)?;
+        let key = (id.to_owned(), config.service.notation.clone());
+        let made = taken(&self.sites).value(&self.in_force().config, key, |store, today| {
+            SiteView::of(config, store, of, today)
+        })?;
         Ok(made)
     }
-}
 
-impl PageState {
     /// A reader's calendar under a configuration, made anew only when something has changed since.
     ///
     /// # Errors

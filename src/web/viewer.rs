@@ -8,9 +8,11 @@ use super::client::{Peer, client};
 use super::state::PageState;
 use crate::clock::Clock;
 use crate::config::{Config, Web};
+use crate::domain::notation::Notation;
 use crate::domain::place::site::{Member, PageAccess, Site};
 use crate::key::Key;
 use crate::store::StoreError;
+use crate::store::audit::LineOfChange;
 use crate::store::page_keys::KeyOwner;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -34,6 +36,10 @@ pub(super) struct Viewer {
     pub way: KnownBy,
     /// Where they come from.
     pub client: IpAddr,
+    /// How they want numbers and dates written; none is the service's way, which programs get.
+    pub notation: Option<Notation>,
+    /// The line of the audit for what they change, which goes with the change; none if they only look.
+    pub line: Option<LineOfChange>,
     /// What their forms bring along; nothing for programs, which have none.
     pub form_key: Option<Key>,
 }
@@ -117,6 +123,8 @@ impl Viewer {
                 is_operator: true,
                 way: KnownBy::Machine,
                 client,
+                notation: None,
+                line: None,
                 form_key: Some(shared.form_key().clone()),
             });
         }
@@ -145,8 +153,13 @@ impl Viewer {
             members: (!is_operator).then(|| Arc::new(own.cloned().collect())),
             may_write: recipient.page == PageAccess::Write,
             is_operator,
+            notation: match way {
+                KnownBy::Session(_) => Some(recipient.notation.clone()),
+                _ => None,
+            },
             way,
             client,
+            line: None,
             form_key: None,
         })
     }
@@ -177,9 +190,11 @@ fn bearer(value: &str) -> Option<&str> {
 /// The name of the cookie with the session's key: where the address is https, browsers take it from
 /// nobody else and give it to nobody else.
 pub(super) fn cookie_name(web: &Web) -> &'static str {
-    match is_https(web) {
-        true => "__Host-hatchbell",
-        false => "hatchbell",
+    match (is_https(web), web.path().is_empty()) {
+        (true, true) => "__Host-hatchbell",
+        // One with that prefix is for the whole host.
+        (true, false) => "__Secure-hatchbell",
+        (false, _) => "hatchbell",
     }
 }
 

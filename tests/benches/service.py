@@ -3,19 +3,26 @@
 
     cargo build --release
     HATCHBELL_REAL_DATA=/folder tests/benches/service.py [KIND ...]
+    HATCHBELL_PROGRAM=/other/hatchbell ... times another build
 
 Kinds: mails and pushes (100,000 messages that wait, sent to one server that takes them all), idle
 (50 sites, three minutes without work), ready (from the start to READY=1 with 10,000 sites whose
-days are stored). Only `ready` reads $HATCHBELL_REAL_DATA. The servers are as small as they can be
-and run in processes of their own; members and sites are invented. Peak memory is VmHWM of the
-program, wake-ups are the voluntary switches of its threads.
+days are stored), page-100, page-1000 and page-1000-treating (the page as the operator sees it, by a
+token: the first answer and the middle of later ones, then as many requests as eight connections get
+answered in ten seconds, the program on one core and whoever asks on another). `ready` and `page` read
+$HATCHBELL_REAL_DATA. The servers are as small as they can be and run in processes of their own;
+members and sites are invented. Peak memory is VmHWM of the program, wake-ups are the voluntary
+switches of its threads.
 """
 import asyncio
+import http.client
 import multiprocessing
 import os
 import pathlib
+import re
 import secrets
 import signal
+import statistics
 import socket
 import sqlite3
 import subprocess
@@ -26,7 +33,7 @@ import time
 import seasons
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
-PROGRAM = ROOT / "target" / "release" / "hatchbell"
+PROGRAM = pathlib.Path(os.environ.get("HATCHBELL_PROGRAM", ROOT / "target" / "release" / "hatchbell"))
 MESSAGES = 100_000
 HEAD = """[service]
 name = "Invented co-op"
@@ -242,11 +249,110 @@ def ready():
         print(f"| ready with 10,000 sites: {shown} ms | | |", flush=True)
 
 
+class Caller(asyncio.Protocol):
+    """Asks for one address again and again, and counts whole answers."""
+
+    def __init__(self, request, tally):
+        self.request, self.tally, self.rest, self.wanted = request, tally, b"", None
+
+    def connection_made(self, transport):
+        self.transport = transport
+        transport.write(self.request)
+
+    def data_received(self, data):
+        self.rest += data
+        if self.wanted is None and b"\r\n\r\n" in self.rest:
+            head = self.rest.split(b"\r\n\r\n", 1)[0]
+            length = re.search(rb"(?i)content-length: (\d+)", head)
+            self.tally["ok" if b" 200 " in head[:16] else "failed"] += 1
+            self.wanted = len(head) + 4 + int(length.group(1))
+        if self.wanted is not None and len(self.rest) >= self.wanted:
+            self.rest, self.wanted = b"", None
+            self.transport.write(self.request)
+
+
+def called(port, path, token, seconds, answers):
+    """Asks over eight connections from a core of its own; what was answered goes to the queue."""
+    os.sched_setaffinity(0, {1})
+    tally = {"ok": 0, "failed": 0}
+    request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nAuthorization: Bearer {token}\r\n\r\n".encode()
+
+    async def ask():
+        loop = asyncio.get_running_loop()
+        for _ in range(8):
+            await loop.create_connection(lambda: Caller(request, tally), "127.0.0.1", port)
+        await asyncio.sleep(seconds)
+
+    asyncio.run(ask())
+    answers.put(tally)
+
+
+def page(kind):
+    data = os.environ.get("HATCHBELL_REAL_DATA")
+    if data is None:
+        sys.exit("HATCHBELL_REAL_DATA names no folder of station files; `page` needs them")
+    files = sorted((pathlib.Path(data) / "ghcn_coop").glob("USC0011*.txt"))
+    files += sorted((pathlib.Path(data) / "ghcn_coop").glob("USC0012*.txt"))
+    seasons.KINDS["page-100"] = (100, 20, 72, 2, False)
+    with tempfile.TemporaryDirectory() as folder:
+        config = pathlib.Path(folder) / "hatchbell.toml"
+        sites = {"page-1000": "coop", "page-1000-treating": "coop-treating"}.get(kind, kind)
+        text = seasons.configuration(sites, files)
+        # One day, which lasts as long as is asked for.
+        text = text.replace("seconds_per_day = 1.0", "seconds_per_day = 86400.0")
+        text = text.replace('[service]\n', '[service]\noperator = "keeper-0"\n', 1)
+        text = '[web]\nlisten = "127.0.0.1:0"\naddress = "http://127.0.0.1/"\nsign_in = true\n\n' + text
+        config.write_text(text)
+        said = pathlib.Path(folder) / "said"
+        with said.open("wb") as into:
+            program = subprocess.Popen(
+                ["taskset", "-c", "0", PROGRAM, "run", "--config", config], stdout=into, stderr=into
+            )
+        while not (found := re.search(r"the page is at http://127.0.0.1:(\d+)/", said.read_text())):
+            time.sleep(0.1)
+        port = int(found.group(1))
+        while "stations asked" not in said.read_text():
+            time.sleep(0.1)
+        made = subprocess.run(
+            [PROGRAM, "member", "token", "keeper-0", "--config", config],
+            capture_output=True, text=True, check=True,
+        )
+        token = re.search(r"[A-Za-z0-9_-]{40,}", made.stdout).group(0)
+        for name, path in (("week", "/"), ("site", "/sites/field-7"), ("week for programs", "/api/v1/week")):
+            times = []
+            line = http.client.HTTPConnection("127.0.0.1", port)
+            for _ in range(21):
+                begun = time.monotonic()
+                line.request("GET", path, headers={"Authorization": f"Bearer {token}"})
+                answer = line.getresponse()
+                body = answer.read()
+                times.append(1000 * (time.monotonic() - begun))
+                if answer.status != 200:
+                    sys.exit(f"{path}: {answer.status}")
+            answers = multiprocessing.Queue()
+            seconds = 10
+            caller = multiprocessing.Process(target=called, args=(port, path, token, seconds, answers))
+            caller.start()
+            tally = answers.get()
+            caller.join()
+            print(
+                f"| {kind}, {name}, {len(body) / 1024:.0f} KiB: first {times[0]:.1f} ms, then"
+                f" {statistics.median(times[1:]):.1f} ms; {tally['ok'] / seconds:.0f} a second,"
+                f" {tally['failed']} failed | | {status_of(program.pid, 'VmHWM') / 1024:.0f} |",
+                flush=True,
+            )
+        program.send_signal(signal.SIGTERM)
+        program.wait()
+
+
 KINDS = {
     "mails": lambda: drained("mails", MailServer, MAIL, "email"),
     "pushes": lambda: drained("pushes", PushServer, PUSH, "push"),
     "idle": idle,
     "ready": ready,
+    "page-100": lambda: page("page-100"),
+    "page-1000": lambda: page("page-1000"),
+    "page-1000-treating": lambda: page("page-1000-treating"),
 }
 
 

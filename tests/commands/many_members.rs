@@ -328,3 +328,26 @@ fn the_environment_names_the_configuration_where_the_command_does_not() {
     let text = run(&["check"], "nowhere.toml");
     assert!(text.contains("nowhere.toml:1:1: error"), "{text}");
 }
+
+#[test]
+fn a_members_own_file_gives_nobody_a_say_over_others() {
+    let site = |id: &str| format!("site = [{{ id = \"{id}-1\", name = \"{id}\" }}]");
+    let greedy = member("a", &site("a")).replace("console", "manages = [\"b\"], console");
+    let files = [
+        ("members/a.toml", greedy.as_str()),
+        ("members/b.toml", &member("b", &site("b"))),
+    ];
+    is_refused(
+        &files,
+        &[
+            "members/a.toml:5:65: error: manages gives a say over other members, so only hatchbell.toml may",
+        ],
+    );
+    // A file that cannot be read leaves the others' rights as they are.
+    let (_, said) = check(&[files[0], ("members/b.toml", "[[member\n")]);
+    assert!(said.contains("manages gives a say"), "{said}");
+    let workshop = folder(&[("members/b.toml", &member("b", &site("b")))]);
+    let main = format!("{MAIN}\n{greedy}");
+    workshop.write("hatchbell.toml", &main);
+    workshop.succeeds(&["check", "--config", "hatchbell.toml"]);
+}

@@ -3,7 +3,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod below_a_path;
 mod entries;
+mod kept;
 mod not_now;
 mod records;
 mod showing;

@@ -24,3 +24,39 @@ fn every_answer_forbids_scripts() {
         assert!(!policy.contains("script-src"), "{path}: {policy}");
     }
 }
+
+#[test]
+fn of_many_sites_one_is_found_by_its_name_or_its_members() {
+    let site = Site::of("");
+    let greens = (1..=30).map(|number| {
+        format!(
+            "{{ id = \"green-{number}\", name = \"Green {number}\", turf = \"ryegrass\", latitude = 27.4, \
+             station = \"only\", species = [\"japanese-beetle\"] }}"
+        )
+    });
+    let greens = greens.collect::<Vec<_>>().join(", ");
+    let club = format!(
+        "\n[[member]]\nid = \"club\"\nname = \"Mill Lane Club\"\nsite = [{greens}]\n\
+         recipient = [{{ id = \"club-keeper\", name = \"the keeper\", console = true }}]\n"
+    );
+    let few = Page::of_site(&site);
+    assert!(!few.get("/").body.contains("name=\"find\""));
+    let text = std::fs::read_to_string(&site.config).unwrap();
+    std::fs::write(&site.config, text + &club).unwrap();
+    let page = Page::of_site(&site);
+    assert!(page.get("/").body.contains("name=\"find\""));
+    let found = page.get("/?find=mill+lane").text();
+    assert!(found.contains("30 sites found."), "{found}");
+    assert!(
+        found.contains("Green 30") && !found.contains("The lawn"),
+        "{found}"
+    );
+    let one = page.get("/?find=GREEN+17").text();
+    assert!(
+        one.contains("1 site found.") && !one.contains("Green 18"),
+        "{one}"
+    );
+    let none = page.get("/?find=%3Cb%3E");
+    assert!(none.text().contains("No site or member of that name."));
+    assert!(!none.body.contains("<b>"));
+}

@@ -373,3 +373,53 @@ async fn a_proxy_is_believed_only_if_it_is_configured() {
         assert!(page.audit().contains(&expected), "{}", page.audit());
     }
 }
+
+#[tokio::test]
+async fn below_a_path_links_to_sign_in_and_cookies_are_for_that_path() {
+    let below = "sign_in = true\naddress = \"http://localhost/turf\"";
+    let page = RunningPage::start(&co_op(below));
+    let request = page.browser(Method::POST, "/turf/sign-in");
+    let request = request.header("Content-Type", "application/x-www-form-urlencoded");
+    let answer = request.body(format!("who={OWNER}")).send().await.unwrap();
+    assert_eq!(answer.headers()["location"], "/turf/sign-in/sent");
+    let link = page.link_for(OWNER).await;
+    assert!(
+        page.workshop
+            .read("stdout")
+            .contains("http://localhost/turf/sign-in/")
+    );
+    let below = format!("/turf{link}");
+    let answer = page.browser(Method::POST, &below).send().await.unwrap();
+    assert_eq!(answer.headers()["location"], "/turf/");
+    let cookie = answer.headers()["set-cookie"].to_str().unwrap();
+    assert!(cookie.contains("; Path=/turf/; "), "{cookie}");
+    assert_eq!(with_cookie(&page, &cookie_of(&answer)).await, 200);
+}
+
+#[tokio::test]
+async fn everybody_reads_the_page_in_their_own_units_and_dates_and_programs_in_those_of_the_service()
+ {
+    let own = "id = \"a-owner\", units = \"us\", dates = \"%B %-d\"";
+    let text = co_op(SIGN_IN).replace("id = \"a-owner\"", own);
+    let page = RunningPage::start(&text);
+    let read = async |cookie: &str| {
+        let request = page.browser(Method::GET, "/sites/a-lawn");
+        get(request.header("Cookie", cookie)).await.1
+    };
+    let owner = page.sign_in(OWNER).await;
+    let reader = page.sign_in("a-reader@three-brooks.example").await;
+    for _ in 0..2 {
+        let (theirs, usual) = (read(&owner).await, read(&reader).await);
+        assert!(
+            theirs.contains("°F·d") && !theirs.contains("°C"),
+            "{theirs}"
+        );
+        assert!(theirs.contains("February 20"), "{theirs}");
+        assert!(usual.contains("°C·d") && !usual.contains("°F"), "{usual}");
+        assert!(usual.contains("20 February"), "{usual}");
+    }
+    let token = page.token(&["a-owner"]);
+    let request = page.browser(Method::GET, "/api/v1/week");
+    let request = request.header("Authorization", format!("Bearer {token}"));
+    assert!(!get(request).await.1.contains("°F"));
+}

@@ -100,6 +100,18 @@ impl Page {
 
     /// Sends a request and reads the answer.
     pub fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
+        self.ask_at(self.address, method, path, headers, body)
+    }
+
+    /// Sends a request to a server before the page.
+    pub fn ask_at(
+        &self,
+        address: SocketAddr,
+        method: &str,
+        path: &str,
+        headers: &[(&str, &str)],
+        body: &str,
+    ) -> Answer {
         let mut head = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\n");
         if !headers.iter().any(|(name, _)| *name == "Host") {
             head.push_str(&format!("Host: {}\r\n", self.address));
@@ -110,7 +122,7 @@ impl Page {
         if method != "GET" {
             head.push_str(&format!("Content-Length: {}\r\n", body.len()));
         }
-        let mut stream = TcpStream::connect(self.address).expect("it listens");
+        let mut stream = TcpStream::connect(address).expect("it listens");
         let patience = Some(Duration::from_secs(60));
         stream.set_read_timeout(patience).expect("a time limit");
         let sent = format!("{head}\r\n{body}");

@@ -122,7 +122,7 @@ pub struct NextMilestone {
 const BY_THE_CALENDAR: &str = ", by the calendar";
 
 /// The newest day of a site, if it is too old.
-pub(super) fn stale_since(
+pub(in crate::report) fn stale_since(
     site: &Site,
     config: &Config,
     store: &Store,
@@ -134,7 +134,7 @@ pub(super) fn stale_since(
 }
 
 impl SiteStatus {
-    pub(super) fn of(
+    pub(in crate::report) fn of(
         here: &SiteState<'_>,
         due: &DueStatus,
         stale_since: Option<NaiveDate>,

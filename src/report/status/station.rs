@@ -60,7 +60,7 @@ impl StationStatus {
             .collect()
     }
 
-    pub(super) fn of(
+    pub(in crate::report) fn of(
         station: &Station,
         store: &Store,
         today: NaiveDate,

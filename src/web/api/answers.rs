@@ -7,7 +7,7 @@ use crate::clock::Clock;
 use crate::domain::place::site::{Member, Site};
 use crate::report::outlook::OutlookReport;
 use crate::report::plan::PlanReport;
-use crate::report::season::{NoSeason, SeasonReport};
+use crate::report::season::{NoSeason, SeasonReport, SeasonValues};
 use crate::report::sites::ListedSite;
 use crate::report::status::{
     OnDisk, OutboxStatus, ShownSites, SiteStatus, StationStatus, Status, StatusMoment,
@@ -18,7 +18,6 @@ use crate::web::state::{PageConfig, PageState, Question};
 use crate::web::viewer::Viewer;
 use axum::Json;
 use axum::extract::State;
-use serde_json::Value;
 use std::sync::Arc;
 
 type PageShared = State<Arc<PageState>>;
@@ -161,14 +160,14 @@ pub(super) async fn site_outlook(
 
 /// A season of a site looked back on: the object that `hatchbell season --json` prints
 #[utoipa::path(get, path = "/sites/{site}/season", params(SiteParameter, OfYear), responses(
-    (status = 200, body = Object), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
+    (status = 200, body = SeasonValues), (status = 400, response = BadQuestion), (status = 404, response = NotFound),
 ))]
 pub(super) async fn site_season(
     State(shared): PageShared,
     viewer: Viewer,
     SiteId(site): SiteId,
     Asking(of_year): Asking<OfYear>,
-) -> Result<Json<Value>, ProblemDetails> {
+) -> Result<Json<SeasonValues>, ProblemDetails> {
     worked_out(move || {
         let season = of_site(&shared, &viewer, &site, |asked, of| {
             let made = SeasonReport::of(asked.config, asked.store, of, of_year.year(), asked.today);
@@ -178,7 +177,7 @@ pub(super) async fn site_season(
             }
         })?;
         match season {
-            Ok(season) => Ok(season.to_json()),
+            Ok(season) => Ok(season.values()),
             Err(none) => Err(ProblemDetails::not_found(&none.to_string())),
         }
     })

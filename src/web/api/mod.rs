@@ -8,6 +8,7 @@ mod question;
 
 use super::state::PageState;
 use axum::Router;
+use axum::extract::State;
 use axum::http::header;
 use axum::routing::get;
 use problem::ProblemDetails;
@@ -20,10 +21,15 @@ use utoipa_axum::routes;
 pub(super) fn api() -> Router<Arc<PageState>> {
     let (router, described) = described();
     // Texts and numbers can always be written.
-    let text: Arc<str> = described.to_pretty_json().unwrap_or_default().into();
-    let described = async move || {
+    let described = async move |State(shared): State<Arc<PageState>>| {
+        let mut described = described.clone();
+        let web = shared.web();
+        let below = web.as_ref().map_or("", |web| web.path());
+        for server in described.servers.iter_mut().flatten() {
+            server.url.insert_str(0, below);
+        }
         let kind = [(header::CONTENT_TYPE, "application/json")];
-        (kind, text.to_string())
+        (kind, described.to_pretty_json().unwrap_or_default())
     };
     router
         .route("/openapi.json", get(described))

@@ -61,9 +61,10 @@ pub(in crate::web) async fn blank(
 ) -> Result<Response, NoPage> {
     let kind = named(&EntryKind::NAMED, &kind).ok_or(NoPage::NotFound)?;
     let made = tokio::task::spawn_blocking(move || {
+        let config = shared.in_force_for(&viewer).config;
         shared.ask(|asked| {
-            let of = match viewer.site(asked.config, &site) {
-                Ok((_, site)) => form_of(asked.config, asked.store, site, kind, asked.today),
+            let of = match viewer.site(&config, &site) {
+                Ok((_, site)) => form_of(&config, asked.store, site, kind, asked.today),
                 Err(problem) => return Ok(Err(problem)),
             };
             let (of, hints) = of;
@@ -89,8 +90,9 @@ pub(in crate::web) async fn filled(
     Path((site, number)): Path<(String, i64)>,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
+        let config = shared.in_force_for(&viewer).config;
         shared.ask(|asked| {
-            let site = match viewer.site(asked.config, &site) {
+            let site = match viewer.site(&config, &site) {
                 Ok((_, site)) => site,
                 Err(problem) => return Ok(Err(problem)),
             };
@@ -98,7 +100,7 @@ pub(in crate::web) async fn filled(
                 return Ok(Err(NoPage::NotFound));
             };
             let kind = EntryKind::of(&entry.action);
-            let (of, hints) = form_of(asked.config, asked.store, site, kind, asked.today);
+            let (of, hints) = form_of(&config, asked.store, site, kind, asked.today);
             let shown = Shown {
                 viewer: &viewer,
                 sent: of.filled(&entry),
@@ -123,9 +125,9 @@ pub(in crate::web) async fn take(
 ) -> Result<Response, NoPage> {
     let kind = named(&EntryKind::NAMED, &kind).ok_or(NoPage::NotFound)?;
     let made = tokio::task::spawn_blocking(move || {
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let (_, site) = viewer.site(&config, &site)?;
-        let mut journal = open(&config, site)?;
+        let mut journal = open(&config, site, &viewer)?;
         entered(&viewer, &mut journal, kind, None, Sent(sent))
     });
     made.await?
@@ -139,9 +141,9 @@ pub(in crate::web) async fn correct(
     Form(sent): Form<Vec<(String, String)>>,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let (_, site) = viewer.site(&config, &site)?;
-        let mut journal = open(&config, site)?;
+        let mut journal = open(&config, site, &viewer)?;
         let sent = Sent(sent);
         // Sent twice: the entry is replaced already.
         if let Some(number) = journal.store.made_with(&site.id, sent.one("key"))? {
@@ -219,10 +221,18 @@ fn put(
 }
 
 /// The journal of a site, open for entering.
-pub(super) fn open<'c>(config: &'c Config, site: &'c Site) -> Result<Journal<'c>, NoPage> {
+pub(super) fn open<'c>(
+    config: &'c Config,
+    site: &'c Site,
+    viewer: &Viewer,
+) -> Result<Journal<'c>, NoPage> {
     // One that is missing is not made here.
     drop(Store::open_to_read(&config.service.database)?);
-    of_store(config, site, Store::open(&config.service.database)?)
+    let journal = of_store(config, site, Store::open(&config.service.database)?)?;
+    Ok(Journal {
+        line: viewer.line.clone(),
+        ..journal
+    })
 }
 
 /// The same for reading only.
@@ -238,6 +248,7 @@ fn of_store<'c>(config: &'c Config, site: &'c Site, store: Store) -> Result<Jour
         store,
         today,
         now: Clock::Machine.now(),
+        line: None,
     })
 }
 

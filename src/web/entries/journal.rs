@@ -46,7 +46,7 @@ pub(in crate::web) async fn journal(
     let said = asked_for.iter().find(|(name, _)| name == "said");
     let said: Option<i64> = said.and_then(|(_, number)| number.parse().ok());
     let made = tokio::task::spawn_blocking(move || {
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let (_, site) = viewer.site(&config, &site)?;
         let entries = shared.ask(|asked| listed(&config, asked.store, site))?;
         page(&JournalPage {
@@ -96,12 +96,14 @@ pub(in crate::web) async fn take_back(
     Path((site, number)): Path<(String, i64)>,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let (_, site) = viewer.site(&config, &site)?;
-        let journal = open(&config, site)?;
+        let journal = open(&config, site, &viewer)?;
         let entry = journal.store.entry(number)?;
         if entry.is_some_and(|entry| entry.site == site.id) {
-            journal.store.undo(number, journal.now)?;
+            let line = journal.line.as_ref();
+            let store = &journal.store;
+            store.change_with(line, |store| store.undo(number, journal.now))?;
         }
         // Whoever sends it twice is told the same.
         let address = address(&site.id);

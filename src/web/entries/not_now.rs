@@ -21,7 +21,7 @@ pub(in crate::web) async fn put_off(
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
         let sent = Sent(sent);
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let sites: Vec<&str> = sent.all("site").collect();
         let back = back_to(&sent, sites.first().copied());
         // All of them, or none.
@@ -37,7 +37,7 @@ pub(in crate::web) async fn put_off(
             return Ok(refusal("Not put off", "Tick at least one site.", &back));
         };
         let week = shared.week(&viewer)?;
-        let journal = open(&config, site)?;
+        let journal = open(&config, site, &viewer)?;
         let mut postponements = Vec::new();
         for site in &found {
             // What is no longer due there, need not be put off.
@@ -57,9 +57,10 @@ pub(in crate::web) async fn put_off(
                 }
             }
         }
-        for one in &postponements {
-            journal.store.put_off(one, journal.now)?;
-        }
+        journal.store.change_with(journal.line.as_ref(), |store| {
+            let mut all = postponements.iter();
+            all.try_for_each(|one| store.put_off(one, journal.now))
+        })?;
         Ok(Redirect::to(&back).into_response())
     });
     made.await?
@@ -74,10 +75,13 @@ pub(in crate::web) async fn show_again(
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
         let sent = Sent(sent);
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let (_, site) = viewer.site(&config, &site)?;
-        let journal = open(&config, site)?;
-        journal.store.take_up_again(&site.id, sent.one("task"))?;
+        let journal = open(&config, site, &viewer)?;
+        let line = journal.line.as_ref();
+        let task = sent.one("task");
+        let store = &journal.store;
+        store.change_with(line, |store| store.take_up_again(&site.id, task))?;
         Ok(Redirect::to(&back_to(&sent, Some(&site.id))).into_response())
     });
     made.await?

@@ -31,7 +31,7 @@ pub(in crate::web) async fn records(
         return Err(NoPage::NotFound);
     }
     let made = tokio::task::spawn_blocking(move || {
-        let config = shared.in_force().config;
+        let config = shared.in_force_for(&viewer).config;
         let of = viewer.site(&config, &site)?;
         let records = shared
             .ask(|asked| SeasonRecords::of(&config, asked.store, of, Some(year), asked.today))?;
