@@ -4,7 +4,7 @@ use super::{ConfigOption, configuration_in_use, counted, or_exit, progress, say}
 use crate::clock::Clock;
 use crate::config::dialect_file;
 use crate::domain::phenology::hindcast::{HindcastPlan, Score, ThresholdScore, add, hindcast};
-use crate::domain::phenology::outlook::{PastSeason, past_seasons};
+use crate::domain::phenology::past_season::{self, PastSeason};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::weather::daily_readings::DailyReadings;
@@ -221,7 +221,7 @@ fn whole_seasons(readings: &Readings, missing: u32) -> (Vec<PastSeason>, Vec<Inc
         longest_gap_days: missing,
         most_estimated_days: missing,
     };
-    let mut seasons = past_seasons(
+    let mut seasons = past_season::whole_seasons(
         &DailyReadings::from(readings),
         &Estimates::new(),
         start,

@@ -4,7 +4,7 @@ use super::station_days::{RecentDays, SoFarAndSoil, StationDays, read, record_of
 use crate::config::Config;
 use crate::domain::phenology::biofix::{Anchor, anchor, anchored};
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::past_seasons;
+use crate::domain::phenology::past_season::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::season_days;
 use crate::domain::phenology::season_state::{

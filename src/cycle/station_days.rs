@@ -2,7 +2,7 @@
 //! completed.
 
 use crate::config::Config;
-use crate::domain::phenology::outlook::PastSeason;
+use crate::domain::phenology::past_season::PastSeason;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_state::{Record, SeasonSoFar};
 use crate::domain::phenology::soil_course::SoilCourse;

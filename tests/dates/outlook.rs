@@ -5,9 +5,9 @@ use chrono::{Days, NaiveDate};
 use hatchbell::domain::phenology::biofix::{AnchoredBy, anchor, anchored};
 use hatchbell::domain::phenology::hindcast::{HindcastPlan, hindcast};
 use hatchbell::domain::phenology::milestone::Milestone;
-use hatchbell::domain::phenology::outlook::{
-    Ensemble, NoOutlook, Outlook, PastSeason, Remainder, past_seasons,
-};
+use hatchbell::domain::phenology::outlook::{Ensemble, NoOutlook, Outlook};
+use hatchbell::domain::phenology::past_season::{PastSeason, past_seasons};
+use hatchbell::domain::phenology::remainder::Remainder;
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, SeasonState, season_state};

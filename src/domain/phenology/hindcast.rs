@@ -5,7 +5,10 @@
 //! scored; a station counts for a threshold only if every season of it gets there. Two baselines stand beside it: the station's mean date over its other seasons, and the
 //! date of the season before.
 
-use crate::domain::phenology::outlook::{Ensemble, PastSeason, Remainder};
+use crate::domain::phenology::outlook::Ensemble;
+use crate::domain::phenology::past_season::PastSeason;
+use crate::domain::phenology::remainder::Remainder;
+use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::species::Threshold;
 use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::weather::degree_day::Model;
@@ -169,7 +172,13 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
         let before = seasons.iter().position(|s| s.year == season.year - 1);
         let before = before.and_then(|before| crossings[before]);
         score.last_year.note([None, before, None], crossing);
-        let past: Vec<&PastSeason> = others.iter().map(|other| &seasons[*other]).collect();
+        let start = MonthDay::parse("01-01").expect("a day");
+        let beside = Season::starting_in(season.year, start);
+        let past: Vec<PastSeason> = others
+            .iter()
+            .map(|other| seasons[*other].beside(&beside, start))
+            .collect();
+        let past: Vec<&PastSeason> = past.iter().collect();
         for (lead, seen, plain) in &mut score.leads {
             // The issue day itself is not known yet.
             let known = crossing - i64::from(*lead) - i64::from(plan.lag);

@@ -4,7 +4,8 @@
 //! day needs no path of its own.
 
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
+use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook};
+use crate::domain::phenology::past_season::PastSeason;
 use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_days::{Day, Gap, Limits, Series, season_days};
 use crate::domain::phenology::species::{SECOND_INSTAR, Species, Threshold};
