@@ -133,7 +133,7 @@ mod tests {
         MonthDay::parse("01-01").unwrap()
     }
 
-    /// A season whose days have the number of their calendar day as mean: 101 on 1 January.
+    /// A season whose days have the number of their calendar day as value, so that no two are alike.
     fn season(year: i32) -> PastSeason {
         let season = Season::starting_in(year, start());
         let days = season
@@ -141,7 +141,7 @@ mod tests {
             .iter_days()
             .take_while(|day| *day <= season.end)
             .map(|day| {
-                let number = f64::from(day.month()) + f64::from(day.day()) / 100.0;
+                let number = f64::from(10 * day.month()) / 4.0 + f64::from(day.day()) / 32.0;
                 Extremes::new(number, number).unwrap()
             })
             .collect();
@@ -177,7 +177,7 @@ mod tests {
             );
         }
         let leap = season(2024).beside(&Season::starting_in(2026, start()), start());
-        assert_eq!((at(&leap, 58), at(&leap, 59)), (2.28, 3.01));
+        assert_eq!((at(&leap, 58), at(&leap, 59)), (5.875, 7.53125));
     }
 
     #[test]
@@ -188,13 +188,13 @@ mod tests {
             Season::starting_in(2025, july),
         );
         let days: Vec<Extremes> = (0..366)
-            .map(|place| Extremes::new(f64::from(place), f64::from(place)).unwrap())
+            .map(|place| Extremes::new(f64::from(place) / 8.0, f64::from(place) / 8.0).unwrap())
             .collect();
         let laid = laid_onto(&days, &own, &other);
         // 1 July 2023 to 29 February 2024 are 243 days.
         assert_eq!(
             (laid.len(), laid[242].min(), laid[243].min()),
-            (365, 242.0, 244.0)
+            (365, 242.0 / 8.0, 244.0 / 8.0)
         );
     }
 
