@@ -219,15 +219,24 @@ impl SpeciesOutlook {
 }
 
 fn anchor_in_words(anchor: Anchor, notation: &Notation) -> String {
-    let by = match anchor.by {
-        AnchoredBy::ThisSeason => "this season's first catch at the site".to_owned(),
+    let (shift, unit) = notation.degree_day_sum(anchor.shift);
+    match anchor.by {
+        AnchoredBy::ThisSeason { seen, peak, last } => {
+            let of = match (peak, last) {
+                (false, _) => "first catch",
+                (true, false) => "first catch and peak",
+                (true, true) => "first catch, peak and last catch",
+            };
+            let (seen, _) = notation.degree_day_sum(seen);
+            format!(
+                "All thresholds are moved by {shift:+.0} {unit}: by this season's {of} at the site alone it were {seen:+.0}, and the table and earlier seasons count beside."
+            )
+        }
         AnchoredBy::EarlierSeasons { seasons } => format!(
-            "first catches of {} at the site",
+            "All thresholds are moved by {shift:+.0} {unit} by catches of {} at the site, beside the table.",
             counted(seasons, "earlier season")
         ),
-    };
-    let (shift, unit) = notation.degree_day_sum(anchor.shift);
-    format!("All thresholds are moved by {shift:+.0} {unit} by {by}.")
+    }
 }
 
 impl OutlookBasis {

@@ -4,6 +4,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod biofix;
 mod blending;
 mod calendar_checks;
 mod dates_ahead;

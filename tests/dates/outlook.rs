@@ -2,7 +2,6 @@
 
 use crate::support::species::{date, species, steady};
 use chrono::{Days, NaiveDate};
-use hatchbell::domain::phenology::biofix::{AnchoredBy, anchor, anchored};
 use hatchbell::domain::phenology::hindcast::{HindcastPlan, LeadScore, PastUsed, hindcast};
 use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::phenology::outlook::{Ensemble, NoOutlook, Outlook};
@@ -384,49 +383,6 @@ fn a_likely_date_that_moves_by_a_week_is_worth_a_line() {
     assert_eq!(at("2026-02-20"), 0, "five days are not");
     assert_eq!(at("2026-02-18"), 1);
     assert_eq!(at("2026-03-04"), 1);
-}
-
-// --- biofix -------------------------------------------------------------------------------------
-
-#[test]
-fn a_catch_moves_flight_to_its_day_and_later_milestones_with_it() {
-    let beetle = species("japanese-beetle");
-    let flight = beetle.threshold(Milestone::AdultFlight);
-    let found = anchor(flight, Some(500.0), &[700.0, 700.0]).unwrap();
-    assert_eq!((found.shift, found.by), (-60.0, AnchoredBy::ThisSeason));
-    let local = anchored(&beetle, found.shift);
-    for milestone in Milestone::ALL {
-        let moved = local.threshold(milestone);
-        assert_eq!(moved.value, beetle.threshold(milestone).value - 60.0);
-        assert_eq!(
-            moved.grade,
-            EvidenceGrade::Local,
-            "it is no published value any more"
-        );
-    }
-}
-
-#[test]
-fn a_catch_before_the_sum_has_begun_moves_nothing_below_zero() {
-    let local = anchored(&species("japanese-beetle"), -560.0);
-    assert_eq!(local.threshold(Milestone::AdultFlight).value, 0.0);
-    assert!(
-        local
-            .stages
-            .iter()
-            .all(|stage| stage.threshold.value >= 0.0)
-    );
-}
-
-#[test]
-fn many_local_seasons_outweigh_the_published_threshold() {
-    let flight = fixed(560.0);
-    let shifts: Vec<f64> = [1, 4, 18]
-        .map(|seasons| anchor(&flight, None, &vec![660.0; seasons]).unwrap().shift)
-        .to_vec();
-    assert!((shifts[0] - 100.0 / 3.0).abs() < 1e-9);
-    assert!((shifts[1] - 400.0 / 6.0).abs() < 1e-9);
-    assert!((shifts[2] - 90.0).abs() < 1e-9);
 }
 
 // --- hindcast -----------------------------------------------------------------------------------
