@@ -3,7 +3,8 @@
 use super::station_days::{RecentDays, SoFarAndSoil, StationDays, read, record_of};
 use crate::config::Config;
 use crate::domain::phenology::biofix::{Anchor, Catch, anchor, anchored};
-use crate::domain::phenology::past_season::past_seasons;
+use crate::domain::phenology::outlook::FULL_SEASONS;
+use crate::domain::phenology::past_season::{Past, past_seasons};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::season_days;
 use crate::domain::phenology::season_state::{
@@ -358,13 +359,21 @@ pub(super) fn newest_station<'c>(
 fn past(station: &mut StationDays, config: &Config, start: MonthDay, season: &Season) {
     let key = (start, season.year);
     station.past.entry(key).or_insert_with(|| {
-        past_seasons(
+        let seasons = past_seasons(
             &station.readings,
             &station.estimates,
             start,
             season,
             config.limits,
-        )
+        );
+        let past = Past::of_record(seasons, start, station.own_from);
+        match &station.normals {
+            Some(normals) if past.seasons.len() < FULL_SEASONS => {
+                let near = normals.raised(normals.warmer(&station.readings));
+                Past::of_normals(&near, season, start, past.seasons.len())
+            }
+            _ => past,
+        }
     });
 }
 

@@ -45,6 +45,7 @@ fn windows(id: &str, year: i32) -> Vec<(Window, NaiveDate)> {
         let start = species.start.at_latitude(LATITUDE);
         let past = past_seasons(&readings, &none, start, &season, limits);
         let record = Record {
+            borrowed: None,
             readings: &readings,
             estimates: &none,
             past: &past,

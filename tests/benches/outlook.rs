@@ -63,6 +63,7 @@ fn bench(criterion: &mut Criterion) {
                 for site in 0..SITES {
                     let (readings, past) = &stations[site % stations.len()];
                     let record = Record {
+                        borrowed: None,
                         readings,
                         estimates: &none,
                         past,

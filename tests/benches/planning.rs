@@ -65,6 +65,7 @@ fn bench(criterion: &mut Criterion) {
     assert_eq!(past.len(), YEARS as usize);
     let forecast = Readings::new();
     let record = || Record {
+        borrowed: None,
         readings: &readings,
         estimates: &none,
         past: &past,

@@ -39,6 +39,7 @@ fn standing(today: NaiveDate, gain: f64, past: &[f64]) -> SeasonState {
         .map(|(gain, year)| season_of(year, 365, *gain))
         .collect();
     let record = Record {
+        borrowed: None,
         readings: &DailyReadings::from(&readings),
         past: &past,
         estimates: &Estimates::new(),

@@ -6,6 +6,7 @@ mod support;
 
 mod biofix;
 mod blending;
+mod borrowing;
 mod calendar_checks;
 mod dates_ahead;
 mod degree_day_formulas;
@@ -16,3 +17,4 @@ mod outlook;
 mod outside_checks;
 mod sightings;
 mod soil;
+mod sunlit;

@@ -320,6 +320,7 @@ fn standing_on(today: &str, gain: f64) -> SeasonState {
     let readings: Readings = steady("2026-01-01", today, gain);
     let past: Vec<PastSeason> = (2005..2026).map(|y| season_of(y, 365, gain)).collect();
     let record = Record {
+        borrowed: None,
         readings: &DailyReadings::from(&readings),
         past: &past,
         estimates: &Estimates::new(),

@@ -9,7 +9,7 @@
 //! halfway to the day on which the mean of all courses gets there. DEVELOPERS.md has the figures.
 
 use crate::domain::phenology::date_sample::{DateSample, not_below};
-use crate::domain::phenology::past_season::PastSeason;
+use crate::domain::phenology::past_season::{Borrowed, PastSeason};
 use crate::domain::phenology::remainder::{KnownDays, Remainder, remaining_days};
 use crate::domain::phenology::season_days::Series;
 use crate::domain::phenology::species::Threshold;
@@ -107,6 +107,8 @@ pub struct Basis {
     pub forecast_days: usize,
     /// Past seasons that stand for the rest.
     pub past_seasons: usize,
+    /// Whether some of them are not the station's own.
+    pub borrowed: Option<Borrowed>,
 }
 
 impl Basis {
@@ -235,9 +237,16 @@ impl Ensemble {
                 data_through: start + Days::new(observed as u64 - 1),
                 forecast_days: days.len() - observed,
                 past_seasons: past.len(),
+                borrowed: None,
             },
             known,
         })
+    }
+
+    /// The same where some of the past seasons are borrowed: its ranges are wider.
+    pub fn borrowing(mut self, borrowed: Option<Borrowed>) -> Self {
+        self.basis.borrowed = borrowed;
+        self
     }
 
     /// The season's sums at the end of each day from its start, once for each past season as its
@@ -330,7 +339,8 @@ impl Ensemble {
     /// Reads a sample with all of its days moved by so many.
     fn read(&self, sample: &DateSample, moved: f64, today: NaiveDate, until: NaiveDate) -> Outlook {
         let likely = sample.quantile(0.5);
-        let stretch = stretch(self.basis.past_seasons);
+        let borrowed = self.basis.borrowed.map_or(1.0, Borrowed::stretch);
+        let stretch = stretch(self.basis.past_seasons) * borrowed;
         // Where the middle is not reached there is nothing to stretch about.
         let stretched = |quantile: Option<f64>| {
             let quantile = quantile?;

@@ -5,6 +5,7 @@ use crate::domain::phenology::season_days::{Limits, season_days};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::gaps::Estimates;
+use crate::domain::weather::normals::Normals;
 use chrono::{Datelike, NaiveDate};
 
 /// Fewest days a past season must have to stand for a remainder: to late November in the north.
@@ -27,6 +28,94 @@ impl PastSeason {
         Self {
             year: self.year,
             days: laid_onto(&self.days, &own, other),
+        }
+    }
+}
+
+/// Where past seasons come from that a station does not have itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lender {
+    /// Neighbouring stations, corrected by month.
+    Neighbours,
+    /// Made up from daily normals.
+    Normals,
+}
+
+/// Past seasons that are not the station's own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Borrowed {
+    /// Where they come from.
+    pub from: Lender,
+    /// Whole seasons that the station has itself.
+    pub own_seasons: usize,
+}
+
+impl Borrowed {
+    /// By how much a range is to be stretched, because it is not known how the place differs. With the
+    /// history of stations hidden the range then holds 80 of 100; DEVELOPERS.md has the figures.
+    pub fn stretch(self) -> f64 {
+        match self.from {
+            Lender::Neighbours => 1.0 + 0.12 / (1.0 + self.own_seasons as f64),
+            Lender::Normals => 1.08,
+        }
+    }
+}
+
+/// The past seasons of a station.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Past {
+    /// Each laid beside the present season, newest last.
+    pub seasons: Vec<PastSeason>,
+    /// Whether some are not its own.
+    pub borrowed: Option<Borrowed>,
+}
+
+impl Past {
+    /// Those of a record whose days before `own_from`, if given, are borrowed from neighbours.
+    pub fn of_record(
+        seasons: Vec<PastSeason>,
+        start: MonthDay,
+        own_from: Option<NaiveDate>,
+    ) -> Self {
+        let own = |from: NaiveDate| {
+            let is_own = |past: &&PastSeason| start.in_year(past.year) >= from;
+            seasons.iter().filter(is_own).count()
+        };
+        let own_seasons = own_from.map(own).filter(|own| *own < seasons.len());
+        Self {
+            borrowed: own_seasons.map(|own_seasons| Borrowed {
+                from: Lender::Neighbours,
+                own_seasons,
+            }),
+            seasons,
+        }
+    }
+
+    /// Seasons made up from normals, for a station with too few of its own.
+    ///
+    /// They are of one year, so that they have no trend.
+    pub fn of_normals(
+        normals: &Normals,
+        season: &Season,
+        start: MonthDay,
+        own_seasons: usize,
+    ) -> Self {
+        let year = season.year - 1;
+        let no_leap_day = (0..4)
+            .map(|back| Season::starting_in(year - back, start))
+            .find(|season| leap_day(season).is_none())
+            .unwrap_or(*season);
+        let first = no_leap_day.start.ordinal0() as usize;
+        let seasons = normals.seasons(first).into_iter().map(|days| PastSeason {
+            year,
+            days: laid_onto(&days, &no_leap_day, season),
+        });
+        Self {
+            seasons: seasons.collect(),
+            borrowed: Some(Borrowed {
+                from: Lender::Normals,
+                own_seasons,
+            }),
         }
     }
 }
