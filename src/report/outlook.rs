@@ -286,7 +286,7 @@ impl OutlookBasis {
         )];
         if self.from_normals || self.borrowed_seasons > 0 {
             sentences.push(
-                "The station has too short a past of its own, so the ranges are widened by what that costs.".to_owned(),
+                "The station has too short a past of its own; where that was tried, dates were off by up to an eighth more, and ranges held as often.".to_owned(),
             );
         }
         if self.is_widened {

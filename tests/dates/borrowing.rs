@@ -115,10 +115,9 @@ impl Scored {
     }
 }
 
-/// The whole seasons of a station from 1995 on, as they came.
+/// The whole seasons of a station from 1990 on, as they came.
 fn truths(readings: &DailyReadings) -> Vec<Truth> {
-    (1995..=2013)
-        .step_by(2)
+    (1990..=2013)
         .filter_map(|year| {
             let season = Season::starting_in(year, start());
             let after = Season::starting_in(year + 1, start());
@@ -149,7 +148,7 @@ fn borrowed(
     neighbours: &[&DailyReadings],
     truth: &Truth,
     (seasons, known): (i32, usize),
-) -> Past {
+) -> Option<Past> {
     let season = &truth.season;
     let from = Season::starting_in(season.year - seasons, start()).start;
     let to = season.start + Days::new(known as u64 - 1);
@@ -165,23 +164,24 @@ fn borrowed(
             height_above_m: None,
         })
         .collect();
-    let extended = extended_back(&kept, &around).expect("they reach further back");
-    Past::of_record(
+    let extended = extended_back(&kept, &around)?;
+    let past = Past::of_record(
         past_of(&extended.readings, season),
         start(),
         Some(extended.own_from),
-    )
+    );
+    (past.seasons.len() >= 10).then_some(past)
 }
 
 const SUMS: [f64; 3] = [560.0, 820.0, 1500.0];
 
-/// Scores the outlooks of every sixth station with its history and without.
+/// Scores the outlooks of every fourth station with its history and without.
 fn scored(
-    past: impl Fn(usize, &Truth, usize) -> Past,
+    past: impl Fn(usize, &Truth, usize) -> Option<Past>,
     stations: &[DailyReadings],
 ) -> (Scored, Scored) {
     let (mut full, mut hidden) = (Scored::default(), Scored::default());
-    for (place, readings) in stations.iter().enumerate().step_by(6) {
+    for (place, readings) in stations.iter().enumerate().step_by(4) {
         for truth in truths(readings) {
             let all = others(readings, &truth.season);
             if all.seasons.len() < 20 {
@@ -192,7 +192,10 @@ fn scored(
                     continue;
                 };
                 let known = crossing - LEADS[0] as usize;
-                let past = past(place, &truth, known);
+                // Early years have nothing before them to borrow.
+                let Some(past) = past(place, &truth, known) else {
+                    continue;
+                };
                 for lead in LEADS {
                     full.note(lead, &truth, crossing, sum, &all);
                     hidden.note(lead, &truth, crossing, sum, &past);
@@ -203,7 +206,9 @@ fn scored(
     (full, hidden)
 }
 
-fn told(what: &str, full: &Scored, hidden: &Scored) {
+/// Prints what was found; what does not hold.
+fn faults(what: &str, full: &Scored, hidden: &Scored) -> Vec<String> {
+    let mut faults = Vec::new();
     for lead in LEADS {
         let (error, holds) = (hidden.error(lead), hidden.holds(lead));
         println!(
@@ -211,12 +216,13 @@ fn told(what: &str, full: &Scored, hidden: &Scored) {
             100.0 * (error / full.error(lead) - 1.0),
             full.holds(lead)
         );
-        assert!(
-            (75.0..=85.0).contains(&holds),
-            "{what}: {lead} d holds {holds}"
-        );
-        assert!(error < 1.15 * full.error(lead), "{what}: {lead} d");
+        if !(75.0..=85.0).contains(&holds) || error >= 1.15 * full.error(lead) {
+            faults.push(format!(
+                "{what}, {lead} d: error {error:.2}, holds {holds:.1}"
+            ));
+        }
     }
+    faults
 }
 
 #[test]
@@ -224,13 +230,15 @@ fn told(what: &str, full: &Scored, hidden: &Scored) {
 fn with_seasons_borrowed_from_three_others_dates_are_nearly_as_good_and_ranges_hold() {
     let stations = stations(usize::MAX);
     let others = |place: usize| [5, 11, 17].map(|step| &stations[(place + step) % stations.len()]);
+    let mut found = Vec::new();
     for seasons in [0, 1, 3, 5, 9] {
         let past = |place: usize, truth: &Truth, known: usize| {
             borrowed(&stations[place], &others(place), truth, (seasons, known))
         };
         let (full, hidden) = scored(past, &stations);
-        told(&format!("{seasons} seasons left"), &full, &hidden);
+        found.extend(faults(&format!("{seasons} seasons left"), &full, &hidden));
     }
+    assert_eq!(found, Vec::<String>::new());
 }
 
 /// The normals of a station's other years, smoothed over a month.
@@ -270,10 +278,13 @@ fn with_nothing_but_the_normals_of_the_place_dates_are_nearly_as_good_and_ranges
         let normals = normals(&others(&stations[place], &truth.season));
         let past = Past::of_normals(&normals, &truth.season, start(), 0);
         assert_eq!(past.borrowed.unwrap().from, Lender::Normals);
-        past
+        Some(past)
     };
     let (full, hidden) = scored(past, &stations);
-    told("normals alone", &full, &hidden);
+    assert_eq!(
+        faults("normals alone", &full, &hidden),
+        Vec::<String>::new()
+    );
     assert!(
         stations
             .iter()

@@ -243,7 +243,7 @@ impl Ensemble {
         })
     }
 
-    /// The same where some of the past seasons are borrowed: its ranges are wider.
+    /// The same, saying that some of the past seasons are borrowed.
     pub fn borrowing(mut self, borrowed: Option<Borrowed>) -> Self {
         self.basis.borrowed = borrowed;
         self
@@ -339,8 +339,7 @@ impl Ensemble {
     /// Reads a sample with all of its days moved by so many.
     fn read(&self, sample: &DateSample, moved: f64, today: NaiveDate, until: NaiveDate) -> Outlook {
         let likely = sample.quantile(0.5);
-        let borrowed = self.basis.borrowed.map_or(1.0, Borrowed::stretch);
-        let stretch = stretch(self.basis.past_seasons) * borrowed;
+        let stretch = stretch(self.basis.past_seasons);
         // Where the middle is not reached there is nothing to stretch about.
         let stretched = |quantile: Option<f64>| {
             let quantile = quantile?;
