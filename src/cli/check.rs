@@ -8,7 +8,7 @@ use super::{
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::cycle::{daily, neighbour_of};
-use crate::domain::phenology::outlook::past_seasons;
+use crate::domain::phenology::past_season::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gap_score::{GapScore, Way, leave_out};

@@ -3,8 +3,10 @@
 use super::{ConfigOption, configuration_in_use, counted, or_exit, progress, say};
 use crate::clock::Clock;
 use crate::config::dialect_file;
-use crate::domain::phenology::hindcast::{HindcastPlan, Score, ThresholdScore, add, hindcast};
-use crate::domain::phenology::outlook::{PastSeason, past_seasons};
+use crate::domain::phenology::hindcast::{
+    HindcastPlan, LeadScore, PastUsed, Score, ThresholdScore, add, hindcast,
+};
+use crate::domain::phenology::past_season::{self, PastSeason};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::Limits;
 use crate::domain::weather::daily_readings::DailyReadings;
@@ -32,8 +34,9 @@ use left_out::{Incomplete, LeftOut, incomplete_years};
 /// For each past season of each station, with only the days known by then, issues the outlook 60,
 /// 45, 30, 21, 14 and 7 days ahead of a threshold and holds it against what happened: mean absolute
 /// error of the likely date, bias (late is positive), how often the 10-90 % range held, and its
-/// width. Beside it stand the plain outlook (past seasons taken as they were), the station's mean
-/// date, and last year's date. The threshold is fixed, so that only the weather is scored.
+/// width. Beside it stand the plain outlook (past seasons taken as they were), by how much the error
+/// changes against it and how far that could be chance (years drawn anew, nine tenths), the
+/// station's mean date, and last year's date. The threshold is fixed, so that only the weather is scored.
 ///
 /// Without FILES the stations of the configuration are scored by what is stored. What is left out, and
 /// why, stands at the end.
@@ -48,8 +51,11 @@ pub(super) struct HindcastOptions {
     #[arg(long, value_name = "DAYS", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=30))]
     lag: u32,
     /// Let only earlier seasons (at least 10) stand for the rest of one, as in real service
-    #[arg(long)]
+    #[arg(long, conflicts_with = "other_decades")]
     earlier_only: bool,
+    /// Let only seasons of other blocks of ten years stand for the rest of one
+    #[arg(long)]
+    other_decades: bool,
     /// Fewest whole seasons a station must have
     #[arg(long, value_name = "SEASONS", default_value_t = 20)]
     seasons: usize,
@@ -116,7 +122,11 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         thresholds: options.threshold.clone(),
         leads: LEADS.to_vec(),
         lag: options.lag,
-        earlier_only: options.earlier_only,
+        past: match (options.earlier_only, options.other_decades) {
+            (true, _) => PastUsed::Earlier,
+            (false, true) => PastUsed::OtherDecades,
+            (false, false) => PastUsed::Others,
+        },
     };
     let mut all = Vec::new();
     let mut left_out = Vec::new();
@@ -221,7 +231,7 @@ fn whole_seasons(readings: &Readings, missing: u32) -> (Vec<PastSeason>, Vec<Inc
         longest_gap_days: missing,
         most_estimated_days: missing,
     };
-    let mut seasons = past_seasons(
+    let mut seasons = past_season::whole_seasons(
         &DailyReadings::from(readings),
         &Estimates::new(),
         start,
@@ -239,7 +249,7 @@ fn whole_seasons(readings: &Readings, missing: u32) -> (Vec<PastSeason>, Vec<Inc
 }
 
 fn text(score: &ThresholdScore) -> String {
-    let row = |title: &str, of: &dyn Fn(&(u32, Score, Score)) -> f64, digits: usize| {
+    let row = |title: &str, of: &dyn Fn(&LeadScore) -> f64, digits: usize| {
         let cells: String = score
             .leads
             .iter()
@@ -250,26 +260,29 @@ fn text(score: &ThresholdScore) -> String {
     let heads: String = score
         .leads
         .iter()
-        .map(|(lead, ..)| format!("{:>8}", format!("{lead} d")))
+        .map(|of| format!("{:>8}", format!("{} d", of.lead)))
         .collect();
     let mut text = format!("{:.0} °C·d, days ahead{:>12}{heads}\n", score.threshold, "");
     text += &row(
         "mean absolute error, days",
-        &|l| l.1.mean_absolute_error(),
+        &|l| l.seen.mean_absolute_error(),
         2,
     );
-    text += &row("  the plain outlook", &|l| l.2.mean_absolute_error(), 2);
+    text += &row("  the plain outlook", &|l| l.plain.mean_absolute_error(), 2);
     text += &row(
         "  change, %",
-        &|l| 100.0 * (l.1.mean_absolute_error() / l.2.mean_absolute_error() - 1.0),
+        &|l| l.by_year.change().unwrap_or(f64::NAN),
         1,
     );
-    text += &row("bias, days", &|l| l.1.bias(), 2);
-    text += &row("10-90 % range holds, %", &|l| 100.0 * l.1.coverage(), 1);
-    text += &row("  the plain outlook", &|l| 100.0 * l.2.coverage(), 1);
-    text += &row("mean width of the range, days", &|l| l.1.width(), 1);
-    text += &row("  the plain outlook", &|l| l.2.width(), 1);
-    text += &row("cases", &|l| l.1.cases as f64, 0);
+    let spread = |l: &LeadScore| l.by_year.spread().unwrap_or((f64::NAN, f64::NAN));
+    text += &row("    years drawn anew: from, %", &|l| spread(l).0, 1);
+    text += &row("    to, % (nine tenths)", &|l| spread(l).1, 1);
+    text += &row("bias, days", &|l| l.seen.bias(), 2);
+    text += &row("10-90 % range holds, %", &|l| 100.0 * l.seen.coverage(), 1);
+    text += &row("  the plain outlook", &|l| 100.0 * l.plain.coverage(), 1);
+    text += &row("mean width of the range, days", &|l| l.seen.width(), 1);
+    text += &row("  the plain outlook", &|l| l.plain.width(), 1);
+    text += &row("cases", &|l| l.seen.cases as f64, 0);
     text += &format!(
         "  mean date of the other seasons: error {:.2} days; last year's date: {:.2} days\n",
         score.calendar.mean_absolute_error(),
@@ -299,8 +312,14 @@ fn as_json(
             let leads: Vec<_> = score
                 .leads
                 .iter()
-                .map(|(lead, seen, plain)| {
-                    json!({ "lead_days": lead, "outlook": of(seen), "plain": of(plain) })
+                .map(|one| {
+                    json!({
+                        "lead_days": one.lead,
+                        "outlook": of(&one.seen),
+                        "plain": of(&one.plain),
+                        "change_percent": one.by_year.change(),
+                        "change_spread_percent": one.by_year.spread(),
+                    })
                 })
                 .collect();
             json!({

@@ -169,6 +169,7 @@ fn station(
         min: day_late("minimum_belongs_to"),
         max: day_late("maximum_belongs_to"),
     };
+    let normals = path_in(&table, "normals", folder);
     let had_forecast = table.has("forecast");
     let forecast = table
         .table("forecast")
@@ -194,6 +195,7 @@ fn station(
             latitude: None,
         },
         forecast,
+        normals,
     })
 }
 

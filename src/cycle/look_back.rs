@@ -164,7 +164,8 @@ fn of_species(
         catches: store
             .catches(here.pair())?
             .into_iter()
-            .filter(|day| (season.start..=through).contains(day))
+            .filter(|(day, beetles)| (season.start..=through).contains(day) && *beetles != Some(0))
+            .map(|(day, _)| day)
             .collect(),
         milestones,
     };

@@ -2,9 +2,9 @@
 
 use super::station_days::{RecentDays, SoFarAndSoil, StationDays, read, record_of};
 use crate::config::Config;
-use crate::domain::phenology::biofix::{Anchor, anchor, anchored};
-use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::past_seasons;
+use crate::domain::phenology::biofix::{Anchor, Catch, anchor, anchored};
+use crate::domain::phenology::outlook::FULL_SEASONS;
+use crate::domain::phenology::past_season::{Past, past_seasons};
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_days::season_days;
 use crate::domain::phenology::season_state::{
@@ -25,7 +25,7 @@ use chrono::NaiveDate;
 use std::borrow::Cow;
 use std::cell::OnceCell;
 use std::cmp::Reverse;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::ops::RangeInclusive;
 use std::rc::Rc;
 
@@ -84,7 +84,7 @@ impl SiteState<'_> {
 
 /// What the season of a species depends on at a station: the species, the season's start, the cap,
 /// and how far catches have moved it.
-type SpeciesKey = (String, NaiveDate, NaiveDate, Option<u64>);
+type SpeciesKey = (String, NaiveDate, NaiveDate, Option<(u64, Option<u64>)>);
 
 /// The season of a species at a station.
 pub(super) struct SpeciesSeason {
@@ -247,7 +247,7 @@ fn season_at(
         species.id.clone(),
         season.start,
         species.window_cap(&season, site.latitude),
-        anchor.map(|anchor| anchor.shift.to_bits()),
+        anchor.map(|anchor| (anchor.shift.to_bits(), anchor.first_catch.map(f64::to_bits))),
     );
     if let Some(season) = known.get(&key) {
         return Rc::clone(season);
@@ -373,13 +373,21 @@ pub(super) fn newest_station<'c>(
 fn past(station: &mut StationDays, config: &Config, start: MonthDay, season: &Season) {
     let key = (start, season.year);
     station.past.entry(key).or_insert_with(|| {
-        past_seasons(
+        let seasons = past_seasons(
             &station.readings,
             &station.estimates,
             start,
             season,
             config.limits,
-        )
+        );
+        let past = Past::of_record(seasons, start, station.own_from);
+        match &station.normals {
+            Some(normals) if past.seasons.len() < FULL_SEASONS => {
+                let near = normals.raised(normals.warmer(&station.readings));
+                Past::of_normals(&near, season, start, past.seasons.len())
+            }
+            _ => past,
+        }
     });
 }
 
@@ -397,37 +405,27 @@ fn local<'c>(
         species: &species.id,
     };
     let now = species.season_on(today, site.latitude);
-    // The first catch of each season is the one that counts.
-    let mut first: HashMap<i32, NaiveDate> = HashMap::new();
-    for day in store.catches(pair)? {
-        if day <= today {
-            let season = species.season_on(day, site.latitude);
-            first.entry(season.year).or_insert(day);
+    let mut seasons: BTreeMap<i32, Vec<Catch>> = BTreeMap::new();
+    for (day, beetles) in store.catches(pair)? {
+        let season = species.season_on(day, site.latitude);
+        let series = || {
+            let longest_gap = config.limits.longest_gap_days;
+            let (readings, estimates) = (&station.readings, &station.estimates);
+            season_days(readings, &season, day, longest_gap, estimates)
+        };
+        let series = if day <= today { series() } else { continue };
+        if series.days.last().is_some_and(|last| last.date == day) {
+            let sum = species.sum_of(&series.days);
+            seasons
+                .entry(season.year)
+                .or_default()
+                .push(Catch { sum, beetles });
         }
     }
-    let sum_on = |day: NaiveDate| {
-        let season = species.season_on(day, site.latitude);
-        let series = season_days(
-            &station.readings,
-            &season,
-            day,
-            config.limits.longest_gap_days,
-            &station.estimates,
-        );
-        let reaches = series.days.last().is_some_and(|last| last.date == day);
-        reaches.then(|| species.sum_of(&series.days))
-    };
-    let this_season = first.get(&now.year).and_then(|day| sum_on(*day));
-    let mut earlier: Vec<&NaiveDate> = first
-        .iter()
-        .filter(|(year, _)| **year < now.year)
-        .map(|(_, day)| day)
-        .collect();
-    earlier.sort();
-    let earlier: Vec<f64> = earlier.into_iter().filter_map(|day| sum_on(*day)).collect();
-    let flight = species.threshold(Milestone::AdultFlight);
-    Ok(match anchor(flight, this_season, &earlier) {
-        Some(anchor) => (Cow::Owned(anchored(species, anchor.shift)), Some(anchor)),
+    let this_season = seasons.remove(&now.year).unwrap_or_default();
+    let earlier: Vec<Vec<Catch>> = seasons.into_values().collect();
+    Ok(match anchor(species, &this_season, &earlier) {
+        Some(anchor) => (Cow::Owned(anchored(species, &anchor)), Some(anchor)),
         None => (Cow::Borrowed(species), None),
     })
 }

@@ -2,22 +2,27 @@
 //! completed.
 
 use crate::config::Config;
-use crate::domain::phenology::outlook::PastSeason;
+use crate::domain::phenology::outlook::FULL_SEASONS;
+use crate::domain::phenology::past_season::Past;
 use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_state::{Record, SeasonSoFar};
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
+use crate::domain::weather::borrowed::extended_back;
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::forecast::Forecast;
 use crate::domain::weather::gaps::{Completed, Estimates, Neighbour, complete, has_gaps};
+use crate::domain::weather::normals::Normals;
 use crate::domain::weather::observation_day::shifted;
 use crate::domain::weather::reading::Readings;
+use crate::feed::reader::read_normals;
 use crate::station_feed::StationFeed;
 use crate::store::{Store, StoreError};
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::rc::Rc;
+use tracing::warn;
 
 /// What is stored of a site's station or stations, read once for all sites that share it.
 pub(super) struct StationDays {
@@ -33,7 +38,11 @@ pub(super) struct StationDays {
     /// The forecast of the station, as long as it has not lapsed.
     pub forecast: Option<Forecast>,
     /// Whole past seasons by the start of the sum and the season they stand before.
-    pub past: HashMap<(MonthDay, i32), Vec<PastSeason>>,
+    pub past: HashMap<(MonthDay, i32), Past>,
+    /// The first day of its own, where the days before it are borrowed from neighbours.
+    pub own_from: Option<NaiveDate>,
+    /// The normals of the place, where it has too little of a past.
+    pub normals: Option<Normals>,
     /// Seasons so far, which species of one model and start share.
     pub seasons: Vec<((Model, NaiveDate), SoFarAndSoil)>,
 }
@@ -92,13 +101,12 @@ static NO_DAYS: Readings = Readings::new();
 
 /// What is known of a station, with the past seasons before one.
 pub(super) fn record_of(station: &StationDays, (season, start): (Season, MonthDay)) -> Record<'_> {
+    let past = station.past.get(&(start, season.year));
     Record {
         readings: &station.readings,
         estimates: &station.estimates,
-        past: station
-            .past
-            .get(&(start, season.year))
-            .map_or(&[], Vec::as_slice),
+        past: past.map_or(&[], |past| past.seasons.as_slice()),
+        borrowed: past.and_then(|past| past.borrowed),
         forecast: station
             .forecast
             .as_ref()
@@ -119,7 +127,8 @@ pub(super) fn read<'c>(
         },
     };
     let mut feeds: Vec<(&StationFeed, Rc<DailyReadings>)> = Vec::new();
-    if has_gaps(&own) {
+    let is_young = is_young(&own, days.today);
+    if is_young || has_gaps(&own) {
         for id in &feed.station.neighbours {
             feeds.extend(days.named(id)?);
         }
@@ -133,6 +142,15 @@ pub(super) fn read<'c>(
         estimates,
         stood_in,
     } = complete(&own, &neighbours, days.config.limits.longest_gap_days);
+    let back = is_young
+        .then(|| extended_back(&readings, &neighbours))
+        .flatten();
+    let (readings, own_from, lenders) = match back {
+        Some(back) => (back.readings, Some(back.own_from), back.lenders),
+        None => (readings, None, Vec::new()),
+    };
+    let lent = |(place, days): &(usize, usize)| part(feeds[*place].0, PartIn::Past, *days);
+    let parts = parts.into_iter().chain(lenders.iter().map(lent)).collect();
     Ok(StationDays {
         parts,
         readings,
@@ -144,8 +162,29 @@ pub(super) fn read<'c>(
             .collect(),
         forecast: store.forecast(&feed.station.id, days.today)?,
         past: HashMap::new(),
+        own_from,
+        normals: is_young.then(|| normals_of(feed)).flatten(),
         seasons: Vec::new(),
     })
+}
+
+/// Whether a record is too short for a past of its own.
+fn is_young(own: &DailyReadings, today: NaiveDate) -> bool {
+    let years = |first: NaiveDate| usize::try_from(today.year() - first.year()).unwrap_or(0);
+    own.first_day()
+        .is_none_or(|first| years(first) <= FULL_SEASONS)
+}
+
+/// The normals that a station names, if they can be read; `check` says what is wrong with them.
+fn normals_of(feed: &StationFeed) -> Option<Normals> {
+    let path = feed.normals.as_ref()?;
+    match read_normals(path) {
+        Ok(normals) => Some(normals),
+        Err(problem) => {
+            warn!(station = feed.station.id, "normals are not used: {problem}");
+            None
+        }
+    }
 }
 
 /// The days of several stations as one, and what each gave to the newest of them.

@@ -228,7 +228,7 @@ impl Journal<'_> {
             JournalAction::Note { .. } => {
                 said.extend(self.damage_said(entry)?.map(str::to_owned));
             }
-            JournalAction::Catch { species } => {
+            JournalAction::Catch { species, .. } => {
                 if let Ok(Some(compared)) = self.compare_catch(species, entry.day) {
                     said.push(compared.words);
                 }

@@ -10,7 +10,11 @@ use chrono::NaiveTime;
 /// What was done or seen: "imidacloprid on 450 m² at 0.2 kg/100 m², that is 0.9 kg".
 pub fn action(action: &JournalAction, notation: &Notation) -> String {
     match action {
-        JournalAction::Catch { species } => format!("catch of {species}"),
+        JournalAction::Catch { species, beetles } => match beetles {
+            None => format!("catch of {species}"),
+            Some(0) => format!("no {species} caught"),
+            Some(beetles) => format!("catch of {beetles} {species}"),
+        },
         JournalAction::Application(spread) => application(spread),
         JournalAction::Count { species, found } => count(species, found, notation),
         JournalAction::Irrigation { depth } => format!("{depth} of water"),

@@ -16,6 +16,7 @@ pub mod fetch;
 mod heading;
 pub mod limits;
 mod metered;
+pub mod normals;
 pub mod parse;
 mod places;
 pub mod reader;

@@ -4,11 +4,13 @@ use super::Rejection;
 use super::ahead::{Ahead, Request};
 use super::fetch::{FetchError, Fetched, Fetcher, read_file};
 use super::limits::MOST_BYTES;
+use super::normals;
 use super::parse::parse;
 use super::table::open;
 use super::unpack::unpacked;
 use super::vetting::{Yardstick, unit_was_corrected, vet, vet_alone};
 use crate::domain::telling::feed_trouble::STALE_GRACE_DAYS;
+use crate::domain::weather::normals::Normals;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::Readings;
 use crate::station_feed::dialect::{Binding, Dialect};
@@ -356,6 +358,16 @@ fn looked_at(
 pub fn look_at_file(path: &Path, binding: &Binding) -> Result<Parsed, IntakeError> {
     let bytes = read_file(path, MOST_BYTES)?;
     looked_at(&Origin::File(path.to_owned()), None, binding, &bytes)
+}
+
+/// Reads a file of daily normals.
+///
+/// # Errors
+/// [`IntakeError`] if it cannot be read or holds no daily normals.
+pub fn read_normals(path: &Path) -> Result<Normals, IntakeError> {
+    let bytes = read_file(path, MOST_BYTES)?;
+    let origin = Origin::File(path.to_owned());
+    normals::parse(&bytes).map_err(|rejection| refused(&origin, None, rejection))
 }
 
 /// Why a file was refused. What another host than the configured one said is not repeated: a

@@ -8,6 +8,7 @@ use crate::domain::notation::Notation;
 use crate::domain::phenology::biofix::{Anchor, AnchoredBy};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, FULL_SEASONS};
+use crate::domain::phenology::past_season::Lender;
 use crate::domain::place::site::{Member, Site};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -86,6 +87,10 @@ pub struct OutlookBasis {
     pub forecast_issued: Option<DateTime<Utc>>,
     /// Past seasons of the station that stand for the rest.
     pub past_seasons: usize,
+    /// How many of these are borrowed from neighbouring stations, corrected by month.
+    pub borrowed_seasons: usize,
+    /// Whether they are made up from daily normals.
+    pub from_normals: bool,
     /// Whether the ranges are widened because these are few.
     pub is_widened: bool,
 }
@@ -218,15 +223,24 @@ impl SpeciesOutlook {
 }
 
 fn anchor_in_words(anchor: Anchor, notation: &Notation) -> String {
-    let by = match anchor.by {
-        AnchoredBy::ThisSeason => "this season's first catch at the site".to_owned(),
+    let (shift, unit) = notation.degree_day_sum(anchor.shift);
+    match anchor.by {
+        AnchoredBy::ThisSeason { seen, peak, last } => {
+            let of = match (peak, last) {
+                (false, _) => "first catch",
+                (true, false) => "first catch and peak",
+                (true, true) => "first catch, peak and last catch",
+            };
+            let (seen, _) = notation.degree_day_sum(seen);
+            format!(
+                "All thresholds are moved by {shift:+.0} {unit}: by this season's {of} at the site alone it were {seen:+.0}, and the table and earlier seasons count beside."
+            )
+        }
         AnchoredBy::EarlierSeasons { seasons } => format!(
-            "first catches of {} at the site",
+            "All thresholds are moved by {shift:+.0} {unit} by catches of {} at the site, beside the table.",
             counted(seasons, "earlier season")
         ),
-    };
-    let (shift, unit) = notation.degree_day_sum(anchor.shift);
-    format!("All thresholds are moved by {shift:+.0} {unit} by {by}.")
+    }
 }
 
 impl OutlookBasis {
@@ -236,6 +250,15 @@ impl OutlookBasis {
             forecast_days: basis.forecast_days,
             forecast_issued: issued.filter(|_| basis.forecast_days > 0),
             past_seasons: basis.past_seasons,
+            borrowed_seasons: basis
+                .borrowed
+                .filter(|borrowed| borrowed.from == Lender::Neighbours)
+                .map_or(0, |borrowed| {
+                    basis.past_seasons.saturating_sub(borrowed.own_seasons)
+                }),
+            from_normals: basis
+                .borrowed
+                .is_some_and(|borrowed| borrowed.from == Lender::Normals),
             is_widened: basis.is_thin(),
         }
     }
@@ -245,11 +268,26 @@ impl OutlookBasis {
             0 => String::new(),
             days => format!(", {} of a model's forecast", counted(days, "day")),
         };
+        let past = match (self.from_normals, self.borrowed_seasons) {
+            (true, _) => "the daily normals with a spread of years".to_owned(),
+            (false, 0) => format!(
+                "{} of the station",
+                counted(self.past_seasons, "past season")
+            ),
+            (false, borrowed) => format!(
+                "{}, {borrowed} of them borrowed from neighbouring stations and corrected by month",
+                counted(self.past_seasons, "past season")
+            ),
+        };
         let mut sentences = vec![format!(
-            "Made of days observed through {}{forecast}, {} of the station, and each threshold's own range.",
+            "Made of days observed through {}{forecast}, {past}, and each threshold's own range.",
             self.data_through,
-            counted(self.past_seasons, "past season"),
         )];
+        if self.from_normals || self.borrowed_seasons > 0 {
+            sentences.push(
+                "The station has too short a past of its own; where that was tried, dates were off by up to an eighth more, and ranges held as often.".to_owned(),
+            );
+        }
         if self.is_widened {
             sentences.push(format!(
                 "Under {FULL_SEASONS} past seasons the ranges are widened: import more history."
@@ -388,6 +426,7 @@ mod tests {
                 data_through: day("2026-06-17"),
                 forecast_days,
                 past_seasons,
+                borrowed: None,
             };
             OutlookBasis::of(&basis, None).in_words()
         };
@@ -412,6 +451,7 @@ mod tests {
                 data_through: day("2026-06-17"),
                 forecast_days,
                 past_seasons: FULL_SEASONS,
+                borrowed: None,
             };
             OutlookBasis::of(&basis, issued).forecast_issued
         };

@@ -294,6 +294,7 @@ mod tests {
                         latitude: Some(43.0),
                     },
                     forecast: None,
+                    normals: None,
                 }
             })
             .collect()

@@ -9,6 +9,7 @@
 use crate::domain::place::site::Station;
 use dialect::Binding;
 use origin::Origin;
+use std::path::PathBuf;
 
 pub mod dialect;
 pub mod fingerprint;
@@ -31,6 +32,8 @@ pub struct StationFeed {
     pub binding: Binding,
     /// A model's forecast for the days the station has not measured yet.
     pub forecast: Option<ForecastFeed>,
+    /// The file of daily normals that stands for its past while it has none.
+    pub normals: Option<PathBuf>,
 }
 
 /// A forecast for a station's place: a model's numbers.

@@ -30,6 +30,8 @@ struct Detail {
     #[serde(skip_serializing_if = "Option::is_none")]
     damage: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    beetles: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     samples: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     sample_m2: Option<f64>,
@@ -51,6 +53,7 @@ impl Detail {
         most_a_season: None,
         depth: None,
         damage: None,
+        beetles: None,
         samples: None,
         sample_m2: None,
         larvae: None,
@@ -61,7 +64,11 @@ impl Detail {
 
     fn of(action: &JournalAction) -> Option<Self> {
         match action {
-            JournalAction::Catch { .. } => None,
+            JournalAction::Catch { beetles: None, .. } => None,
+            JournalAction::Catch { beetles, .. } => Some(Self {
+                beetles: *beetles,
+                ..Self::NONE
+            }),
             JournalAction::Application(spread) => Some(Self {
                 option: Some(spread.option.clone()),
                 area: Some(spread.area.to_string()),
@@ -102,7 +109,10 @@ impl Detail {
     fn action(self, kind: &str, species: Option<String>) -> Option<JournalAction> {
         let rate = |text: Option<String>| text.map(|text| text.parse()).transpose().ok();
         Some(match kind {
-            "catch" => JournalAction::Catch { species: species? },
+            "catch" => JournalAction::Catch {
+                species: species?,
+                beetles: self.beetles,
+            },
             "application" => JournalAction::Application(Application {
                 option: self.option?,
                 area: self.area?.parse().ok()?,
@@ -310,13 +320,15 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn catches(&self, pair: Pair<'_>) -> Result<Vec<NaiveDate>, StoreError> {
+    pub fn catches(&self, pair: Pair<'_>) -> Result<Vec<(NaiveDate, Option<u32>)>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT day FROM journal
+            "SELECT day, detail ->> 'beetles' FROM journal
              WHERE kind = 'catch' AND site = ?1 AND species = ?2 AND removed_at IS NULL
              ORDER BY day, id",
         )?;
-        let rows = statement.query_map([pair.site, pair.species], |row| row.get(0))?;
+        let rows = statement.query_map([pair.site, pair.species], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 

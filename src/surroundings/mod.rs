@@ -49,6 +49,7 @@ pub fn look(loaded: &Loaded, now: DateTime<Utc>) -> Vec<Problem> {
                     .and_then(|binding| station_files::look(path, binding))
                     .into_iter()
                     .collect(),
+                ("normals", _) => station_files::look_at_normals(path).into_iter().collect(),
                 ("file", None) => folders::look_at_text_file(path).into_iter().collect(),
                 ("database", _) => folders::look_at_database(path),
                 ("extra_ca_file", _) => certificates::look(path, now),

@@ -3,10 +3,16 @@
 use super::folders::is_mine;
 use super::{AS_SERVICE_USER, Defect};
 use crate::config::problem::Severity;
-use crate::feed::reader::look_at_file;
+use crate::feed::reader::{look_at_file, read_normals};
 use crate::station_feed::dialect::Binding;
 use std::io::ErrorKind;
 use std::path::Path;
+
+/// What is wrong with a file of normals: without it a station with no past has no dates.
+pub(super) fn look_at_normals(path: &Path) -> Option<Defect> {
+    let problem = read_normals(path).err()?;
+    Some((Severity::Error, problem.to_string()))
+}
 
 /// What is wrong with a station's file.
 pub(super) fn look(path: &Path, binding: &Binding) -> Option<Defect> {

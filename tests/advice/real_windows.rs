@@ -4,7 +4,7 @@
 use crate::support::{feeds, real_data, species};
 use chrono::NaiveDate;
 use hatchbell::config::option_file;
-use hatchbell::domain::phenology::outlook::past_seasons;
+use hatchbell::domain::phenology::past_season::past_seasons;
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, SeasonSoFar};
 use hatchbell::domain::phenology::soil_course::SoilCourse;
@@ -45,6 +45,7 @@ fn windows(id: &str, year: i32) -> Vec<(Window, NaiveDate)> {
         let start = species.start.at_latitude(LATITUDE);
         let past = past_seasons(&readings, &none, start, &season, limits);
         let record = Record {
+            borrowed: None,
             readings: &readings,
             estimates: &none,
             past: &past,

@@ -297,6 +297,7 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_ten_days_to_two_weeks()
         for year in 1985..=2014 {
             let today = NaiveDate::from_ymd_opt(year, 10, 31).unwrap();
             let record = Record {
+                borrowed: None,
                 readings: &readings,
                 estimates: &Estimates::new(),
                 past: &[],

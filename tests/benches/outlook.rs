@@ -4,7 +4,7 @@
 use chrono::{Days, NaiveDate};
 use criterion::{Criterion, criterion_group, criterion_main};
 use hatchbell::config::species_file;
-use hatchbell::domain::phenology::outlook::{PastSeason, past_seasons};
+use hatchbell::domain::phenology::past_season::{PastSeason, past_seasons};
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, season_state};
@@ -63,6 +63,7 @@ fn bench(criterion: &mut Criterion) {
                 for site in 0..SITES {
                     let (readings, past) = &stations[site % stations.len()];
                     let record = Record {
+                        borrowed: None,
                         readings,
                         estimates: &none,
                         past,

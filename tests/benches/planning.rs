@@ -5,7 +5,7 @@
 use chrono::{Days, NaiveDate};
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use hatchbell::config::{option_file, species_file};
-use hatchbell::domain::phenology::outlook::past_seasons;
+use hatchbell::domain::phenology::past_season::past_seasons;
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, SeasonSoFar};
@@ -65,6 +65,7 @@ fn bench(criterion: &mut Criterion) {
     assert_eq!(past.len(), YEARS as usize);
     let forecast = Readings::new();
     let record = || Record {
+        borrowed: None,
         readings: &readings,
         estimates: &none,
         past: &past,

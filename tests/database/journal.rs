@@ -24,7 +24,14 @@ fn deeds() -> Vec<JournalAction> {
     let area = SampleArea::from_ft2(0.25).unwrap();
     let species = || "japanese-beetle".to_owned();
     vec![
-        JournalAction::Catch { species: species() },
+        JournalAction::Catch {
+            species: species(),
+            beetles: None,
+        },
+        JournalAction::Catch {
+            species: species(),
+            beetles: Some(0),
+        },
         JournalAction::Application(Application {
             option: "imidacloprid".into(),
             area: "5000 ft2".parse().unwrap(),

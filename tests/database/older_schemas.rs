@@ -401,7 +401,7 @@ fn journal_entries_that_stand_are_kept_and_removed_ones_stay_removed() {
         }
         assert_eq!(
             store.catches(LAWN).unwrap(),
-            [date("2026-02-23")],
+            [(date("2026-02-23"), None)],
             "schema {schema}"
         );
     }

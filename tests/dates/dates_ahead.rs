@@ -5,7 +5,8 @@ use crate::outlook::{fixed, model, ranged, season_of};
 use crate::support::species::{date, species, steady};
 use chrono::{Days, NaiveDate};
 use hatchbell::domain::phenology::milestone::Milestone;
-use hatchbell::domain::phenology::outlook::{ByCalendar, Ensemble, Outlook, PastSeason};
+use hatchbell::domain::phenology::outlook::{ByCalendar, Ensemble, Outlook};
+use hatchbell::domain::phenology::past_season::PastSeason;
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::phenology::season_state::{Record, SeasonState, season_state};
 use hatchbell::domain::phenology::species::Threshold;
@@ -38,6 +39,7 @@ fn standing(today: NaiveDate, gain: f64, past: &[f64]) -> SeasonState {
         .map(|(gain, year)| season_of(year, 365, *gain))
         .collect();
     let record = Record {
+        borrowed: None,
         readings: &DailyReadings::from(&readings),
         past: &past,
         estimates: &Estimates::new(),

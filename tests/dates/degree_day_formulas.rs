@@ -177,6 +177,7 @@ fn sum_a_site_stands_at(species: &Species, days: &[Day]) -> f64 {
         })
         .collect();
     let record = Record {
+        borrowed: None,
         readings: &readings,
         estimates: &Estimates::new(),
         past: &[],

@@ -4,7 +4,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod biofix;
 mod blending;
+mod borrowing;
 mod calendar_checks;
 mod dates_ahead;
 mod degree_day_formulas;
@@ -15,3 +17,4 @@ mod outlook;
 mod outside_checks;
 mod sightings;
 mod soil;
+mod sunlit;

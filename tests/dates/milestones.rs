@@ -23,6 +23,7 @@ fn japanese_beetle(readings: &Readings, today: &str) -> SeasonState {
 
 fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) -> SeasonState {
     let record = Record {
+        borrowed: None,
         readings: &DailyReadings::from(readings),
         past: &[],
         estimates: &Estimates::new(),

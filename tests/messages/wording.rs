@@ -83,6 +83,7 @@ fn passed<'a>(
 ) -> Notice<'a> {
     let readings = steady("2026-01-01", "2026-10-20", gain);
     let record = Record {
+        borrowed: None,
         readings: &DailyReadings::from(&readings),
         past: &[],
         estimates: &Estimates::new(),
@@ -491,6 +492,7 @@ fn a_range_of_one_day_is_told_as_a_day() {
         data_through: date("2026-07-25"),
         forecast_days: 0,
         past_seasons: 10,
+        borrowed: None,
     };
     let body = what_it_says(Milestone::Hatch, 8.0, |kind| {
         if let NoticeKind::Passed { next, .. } = kind {

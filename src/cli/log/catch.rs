@@ -8,8 +8,9 @@ use std::process::ExitCode;
 
 /// A trap catch or first sighting of adult beetles
 ///
-/// A first catch of adults re-anchors the season there: flight is what was seen, and later
-/// milestones move with it. In later years it goes on to speak beside the published threshold.
+/// Catches move the season there: flight has begun by the first one, and all stages move by what
+/// first catch, peak (with --beetles on several days) and last catch (an empty trap after it:
+/// --beetles 0) say beside the published table. In later years they go on to speak.
 #[derive(Args)]
 pub(super) struct CatchOptions {
     #[command(flatten)]
@@ -17,6 +18,9 @@ pub(super) struct CatchOptions {
     /// The species, by its id
     #[arg(long, value_name = "ID")]
     species: String,
+    /// How many were found; 0 for an empty trap
+    #[arg(long, value_name = "NUMBER")]
+    beetles: Option<u32>,
     /// It was seen, though the sum of the day is far from the species' table
     #[arg(long)]
     sure: bool,
@@ -31,10 +35,11 @@ pub(super) fn run(options: &CatchOptions) -> anyhow::Result<ExitCode> {
     let mut journal = open(&config, &options.entry.site)?;
     let action = JournalAction::Catch {
         species: options.species.clone(),
+        beetles: options.beetles,
     };
     let day = options.entry.date.unwrap_or(journal.today);
     if let Some(compared) = journal.compare_catch(&options.species, day)? {
-        if compared.is_doubted && !options.sure {
+        if compared.is_doubted && !options.sure && options.beetles != Some(0) {
             return Err(NotEntered::EarlyCatch(compared.words).into());
         }
         say!("{}", compared.words);

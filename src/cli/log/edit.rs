@@ -33,6 +33,9 @@ pub(super) struct EditOptions {
     /// Of a catch or count: the species, by its id
     #[arg(long, value_name = "ID")]
     species: Option<String>,
+    /// Of a catch: how many beetles; 0 for an empty trap
+    #[arg(long, value_name = "NUMBER")]
+    beetles: Option<u32>,
     /// Of an application: what was spread, by the id of the option
     #[arg(long, value_name = "ID")]
     option: Option<String>,
@@ -120,7 +123,7 @@ fn in_words(entry: &Entry, notation: &Notation) -> String {
 /// What can be changed of each kind, beside day and remark.
 fn changeable(action: &JournalAction) -> &'static [&'static str] {
     match action {
-        JournalAction::Catch { .. } => &["species"],
+        JournalAction::Catch { .. } => &["species", "beetles"],
         JournalAction::Application(_) => &[
             "option",
             "area",
@@ -152,6 +155,7 @@ impl EditOptions {
     fn given(&self) -> Vec<&'static str> {
         let own = [
             ("species", self.species.is_some()),
+            ("beetles", self.beetles.is_some()),
             ("option", self.option.is_some()),
             ("area", self.area.is_some()),
             ("rate", self.rate.is_some()),
@@ -216,8 +220,12 @@ impl EditOptions {
             }
         };
         Ok(match old {
-            JournalAction::Catch { species: old } => JournalAction::Catch {
+            JournalAction::Catch {
+                species: old,
+                beetles,
+            } => JournalAction::Catch {
                 species: species(old)?,
+                beetles: self.beetles.or(*beetles),
             },
             JournalAction::Application(old) => JournalAction::Application(Application {
                 option: match &self.option {

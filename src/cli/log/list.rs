@@ -77,7 +77,9 @@ fn as_json(entry: &Entry) -> Value {
         "kind": entry.action.kind(),
     }));
     all.extend(match &entry.action {
-        JournalAction::Catch { species } => fields(json!({ "species": species })),
+        JournalAction::Catch { species, beetles } => {
+            fields(json!({ "species": species, "beetles": beetles }))
+        }
         JournalAction::Application(spread) => application(spread),
         JournalAction::Count { species, found } => count(species, found),
         JournalAction::Irrigation { depth } => {

@@ -23,10 +23,12 @@ pub struct Entry {
 /// What was done or seen.
 #[derive(Debug, Clone, PartialEq)]
 pub enum JournalAction {
-    /// Adults were caught or seen.
+    /// Adults were caught or seen, or looked for.
     Catch {
         /// Species id.
         species: String,
+        /// How many, if they were counted; 0 where there were none.
+        beetles: Option<u32>,
     },
     /// Something was spread.
     Application(Application),
@@ -82,7 +84,7 @@ impl JournalAction {
     /// The species it speaks of.
     pub fn species(&self) -> Option<&str> {
         match self {
-            JournalAction::Catch { species } | JournalAction::Count { species, .. } => {
+            JournalAction::Catch { species, .. } | JournalAction::Count { species, .. } => {
                 Some(species)
             }
             _ => None,
@@ -92,7 +94,7 @@ impl JournalAction {
     /// Whether two deeds of one day and site are the same thing done or seen twice.
     fn repeats(&self, other: &JournalAction) -> bool {
         match (self, other) {
-            (JournalAction::Catch { species: a }, JournalAction::Catch { species: b })
+            (JournalAction::Catch { species: a, .. }, JournalAction::Catch { species: b, .. })
             | (JournalAction::Count { species: a, .. }, JournalAction::Count { species: b, .. }) => {
                 a == b
             }

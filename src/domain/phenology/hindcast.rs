@@ -5,11 +5,18 @@
 //! scored; a station counts for a threshold only if every season of it gets there. Two baselines stand beside it: the station's mean date over its other seasons, and the
 //! date of the season before.
 
-use crate::domain::phenology::outlook::{Ensemble, PastSeason, Remainder};
+use crate::domain::phenology::outlook::Ensemble;
+use crate::domain::phenology::past_season::PastSeason;
+use crate::domain::phenology::remainder::Remainder;
+use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::species::Threshold;
 use crate::domain::sourced_value::EvidenceGrade;
 use crate::domain::weather::degree_day::Model;
 use chrono::{Days, NaiveDate};
+
+pub mod spread;
+
+use spread::PairedErrors;
 
 /// What to score.
 #[derive(Debug, Clone)]
@@ -22,9 +29,41 @@ pub struct HindcastPlan {
     pub leads: Vec<u32>,
     /// Days by which the data lag behind the issue date.
     pub lag: u32,
-    /// Only seasons before the scored one stand for its remainder, at least
-    /// [`FEWEST_EARLIER_SEASONS`]; otherwise all others do.
-    pub earlier_only: bool,
+    /// Which seasons stand for the remainder of one.
+    pub past: PastUsed,
+}
+
+/// Which seasons of the station stand for the remainder of the scored one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PastUsed {
+    /// All others.
+    Others,
+    /// Those before it, at least [`FEWEST_EARLIER_SEASONS`].
+    Earlier,
+    /// Those of other blocks of ten years, counted from the first season: years next to the scored
+    /// one, which may resemble it, stay out.
+    OtherDecades,
+}
+
+impl PastUsed {
+    /// Whether a season may stand for another, given their places and years.
+    fn takes(self, other: (usize, i32), scored: (usize, i32), first_year: i32) -> bool {
+        let block = |year: i32| (year - first_year) / 10;
+        other.0 != scored.0
+            && match self {
+                Self::Others => true,
+                Self::Earlier => other.0 < scored.0,
+                Self::OtherDecades => block(other.1) != block(scored.1),
+            }
+    }
+
+    /// Fewest seasons needed.
+    fn fewest(self) -> usize {
+        match self {
+            Self::Others | Self::OtherDecades => 1,
+            Self::Earlier => FEWEST_EARLIER_SEASONS,
+        }
+    }
 }
 
 /// Earlier seasons needed where only they may be used.
@@ -90,13 +129,26 @@ impl Score {
     }
 }
 
+/// The scores of one threshold so many days ahead.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LeadScore {
+    /// Days ahead of the crossing.
+    pub lead: u32,
+    /// The outlook as people see it.
+    pub seen: Score,
+    /// The plain one.
+    pub plain: Score,
+    /// The errors of both by year.
+    pub by_year: PairedErrors,
+}
+
 /// The scores of one threshold.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ThresholdScore {
     /// The threshold, °C·d.
     pub threshold: f64,
-    /// For each lead: the outlook as people see it, and the plain one.
-    pub leads: Vec<(u32, Score, Score)>,
+    /// For each lead.
+    pub leads: Vec<LeadScore>,
     /// The mean date over the other seasons.
     pub calendar: Score,
     /// The date of the season before.
@@ -119,8 +171,9 @@ pub fn add(all: &mut Vec<ThresholdScore>, station: Vec<ThresholdScore>) {
     }
     for (all, one) in all.iter_mut().zip(station) {
         for (into, from) in all.leads.iter_mut().zip(one.leads) {
-            into.1.add(&from.1);
-            into.2.add(&from.2);
+            into.seen.add(&from.seen);
+            into.plain.add(&from.plain);
+            into.by_year.add(&from.by_year);
         }
         all.calendar.add(&one.calendar);
         all.last_year.add(&one.last_year);
@@ -133,7 +186,10 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
         leads: plan
             .leads
             .iter()
-            .map(|lead| (*lead, Score::default(), Score::default()))
+            .map(|lead| LeadScore {
+                lead: *lead,
+                ..LeadScore::default()
+            })
             .collect(),
         calendar: Score::default(),
         last_year: Score::default(),
@@ -150,10 +206,14 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
         let Some(crossing) = crossings[index] else {
             continue;
         };
+        let scored = (index, season.year);
         let others: Vec<usize> = (0..seasons.len())
-            .filter(|other| *other != index && (!plan.earlier_only || *other < index))
+            .filter(|other| {
+                let one = (*other, seasons[*other].year);
+                plan.past.takes(one, scored, seasons[0].year)
+            })
             .collect();
-        if plan.earlier_only && others.len() < FEWEST_EARLIER_SEASONS {
+        if others.len() < plan.past.fewest() {
             continue;
         }
         let dates: Vec<i64> = others
@@ -169,10 +229,16 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
         let before = seasons.iter().position(|s| s.year == season.year - 1);
         let before = before.and_then(|before| crossings[before]);
         score.last_year.note([None, before, None], crossing);
-        let past: Vec<&PastSeason> = others.iter().map(|other| &seasons[*other]).collect();
-        for (lead, seen, plain) in &mut score.leads {
+        let start = MonthDay::parse("01-01").expect("a day");
+        let beside = Season::starting_in(season.year, start);
+        let past: Vec<PastSeason> = others
+            .iter()
+            .map(|other| seasons[*other].beside(&beside, start))
+            .collect();
+        let past: Vec<&PastSeason> = past.iter().collect();
+        for of_lead in &mut score.leads {
             // The issue day itself is not known yet.
-            let known = crossing - i64::from(*lead) - i64::from(plan.lag);
+            let known = crossing - i64::from(of_lead.lead) - i64::from(plan.lag);
             let Some(observed) = usize::try_from(known).ok().filter(|known| *known > 0) else {
                 continue;
             };
@@ -183,7 +249,7 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
                 threshold,
                 crossing,
             }
-            .score(&plan.model, seen, plain);
+            .score(&plan.model, of_lead);
         }
     }
     score
@@ -201,7 +267,7 @@ struct HindcastCase<'c> {
 
 impl HindcastCase<'_> {
     /// Issues both outlooks and notes them against the crossing.
-    fn score(&self, model: &Model, seen: &mut Score, plain: &mut Score) {
+    fn score(&self, model: &Model, of_lead: &mut LeadScore) {
         let start = NaiveDate::from_ymd_opt(self.season.year, 1, 1).expect("a date");
         let observed = &self.season.days[..self.observed];
         let fixed = Threshold {
@@ -211,16 +277,23 @@ impl HindcastCase<'_> {
             source: String::new(),
         };
         let today = start + Days::new(self.observed as u64);
-        for (remainder, score) in [(Remainder::Persistent, seen), (Remainder::Plain, plain)] {
+        let mut errors = [None; 2];
+        let both = [
+            (Remainder::Persistent, &mut of_lead.seen),
+            (Remainder::Plain, &mut of_lead.plain),
+        ];
+        for ((remainder, score), error) in both.into_iter().zip(&mut errors) {
             let known = (observed, [].as_slice());
             let ensemble = Ensemble::of_remainder(remainder, model, start, known, self.past);
             let Ok(ensemble) = ensemble else { return };
             let outlook = ensemble.outlook(&fixed, today, NaiveDate::MAX);
             let day = |date: NaiveDate| (date - start).num_days();
-            score.note(
-                [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day)),
-                self.crossing,
-            );
+            let told = [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day));
+            score.note(told, self.crossing);
+            *error = told[1].map(|likely| (likely - self.crossing).unsigned_abs() as f64);
+        }
+        if let [Some(seen), Some(plain)] = errors {
+            of_lead.by_year.note(self.season.year, seen, plain);
         }
     }
 }

@@ -4,42 +4,19 @@
 //! possible remainder. Crossed with the threshold's own range this gives a sample of dates, and
 //! from the sample the dates that fall before 10, 50 and 90 % of it.
 //!
-//! Weather persists a little, so each past season is first moved: by three tenths of how much
-//! warmer this season has been since early spring than that one had been by then, and by four
-//! tenths of the same over the last three days, fading within about a week. DEVELOPERS.md has the
-//! figures and the command that makes them.
+//! How past seasons are moved by what persists stands in [`crate::domain::phenology::remainder`]. The
+//! middle of a sample of some thirty dates is itself uncertain by a fifth of their spread, so the dates are moved
+//! halfway to the day on which the mean of all courses gets there. DEVELOPERS.md has the figures.
 
 use crate::domain::phenology::date_sample::{DateSample, not_below};
-use crate::domain::phenology::season::{MonthDay, Season};
-use crate::domain::phenology::season_days::{Limits, Series, season_days};
+use crate::domain::phenology::past_season::{Borrowed, PastSeason};
+use crate::domain::phenology::remainder::{KnownDays, Remainder, remaining_days};
+use crate::domain::phenology::season_days::Series;
 use crate::domain::phenology::species::Threshold;
 use crate::domain::sourced_value::NORMAL_90;
-use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::extremes::Extremes;
-use crate::domain::weather::gaps::Estimates;
-use chrono::{Days, NaiveDate};
-use std::ops::Range;
-
-/// Share of this season's difference to a past one that goes on into the days to come. From 0.2 to
-/// 0.4 the error is nearly the same on the stations it was chosen on.
-pub const SEASON_SHARE: f64 = 0.30;
-
-/// Day of the season, from 0, from which that difference is taken: mid-March in the north. Winter
-/// says little about spring.
-pub const SPRING_DAY: usize = 75;
-
-/// Fewest days over which it is taken, early in the season.
-pub const FEWEST_SEASON_DAYS: usize = 30;
-
-/// Share of the last days' difference that goes on, at first.
-pub const RECENT_SHARE: f64 = 0.40;
-
-/// The last days over which that difference is taken.
-pub const RECENT_DAYS: usize = 3;
-
-/// Days in which what goes on of it falls to 1/e.
-pub const RECENT_FADE_DAYS: f64 = 3.0;
+use chrono::{Datelike, Days, NaiveDate};
 
 /// With fewer past seasons there is no outlook.
 pub const FEWEST_SEASONS: usize = 3;
@@ -49,17 +26,6 @@ pub const FULL_SEASONS: usize = 10;
 
 /// Horizons for which a chance is given, days.
 pub const CHANCE_DAYS: [u32; 3] = [7, 14, 30];
-
-/// A past season of the station: its days from the season's start, by position. In a leap year the
-/// days after February stand one position later; a day more or less is far below what a season
-/// varies by.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PastSeason {
-    /// The year it starts in.
-    pub year: i32,
-    /// Its days from the first on, without holes.
-    pub days: Vec<Extremes>,
-}
 
 /// The dates of a milestone as far as they can be told.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -141,6 +107,8 @@ pub struct Basis {
     pub forecast_days: usize,
     /// Past seasons that stand for the rest.
     pub past_seasons: usize,
+    /// Whether some of them are not the station's own.
+    pub borrowed: Option<Borrowed>,
 }
 
 impl Basis {
@@ -177,16 +145,9 @@ pub struct Ensemble {
     known: Vec<f64>,
     /// For each past season, moved or not: sum at the end of each day after the known ones.
     rest: Vec<Vec<f64>>,
+    /// The mean of these, where the dates are read from it as well.
+    mean: Option<Vec<f64>>,
     basis: Basis,
-}
-
-/// Which past seasons an outlook is read from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Remainder {
-    /// Moved by what persists: what people see.
-    Persistent,
-    /// As they were: the yardstick.
-    Plain,
 }
 
 impl Ensemble {
@@ -259,46 +220,33 @@ impl Ensemble {
         }
         let known = sums(model, &days, 0.0);
         let base = known.last().copied().unwrap_or(0.0);
-        let spring = SPRING_DAY.min(observed.saturating_sub(FEWEST_SEASON_DAYS))..observed;
-        let recent = observed.saturating_sub(RECENT_DAYS)..observed;
-        let warmer = |season: &PastSeason, span: &Range<usize>| {
-            mean_of(&days[span.clone()]) - mean_of(&season.days[span.clone()])
+        let so_far = KnownDays {
+            year: start.year(),
+            days: &days,
+            observed,
         };
-        let ahead = days.len() - observed;
-        let longest = past
-            .iter()
-            .map(|season| season.days.len())
-            .max()
-            .unwrap_or(0);
-        let fades: Vec<f64> = (ahead + 1..=ahead + longest)
-            .map(|ahead| (-(ahead as f64) / RECENT_FADE_DAYS).exp())
+        let rest: Vec<Vec<f64>> = remaining_days(remainder, so_far, &past)
+            .into_iter()
+            .map(|rest| sums(model, &rest, base))
             .collect();
-        let laid_behind = |season: &&PastSeason| {
-            let rest = &season.days[days.len()..];
-            let (by_season, by_recent) = match remainder {
-                Remainder::Plain => return sums(model, rest, base),
-                Remainder::Persistent => (
-                    SEASON_SHARE * warmer(season, &spring),
-                    RECENT_SHARE * warmer(season, &recent),
-                ),
-            };
-            let rest: Vec<Extremes> = rest
-                .iter()
-                .zip(&fades)
-                .map(|(day, fade)| moved(*day, by_season + by_recent * fade))
-                .collect();
-            sums(model, &rest, base)
-        };
         Ok(Self {
             start,
-            rest: past.iter().map(laid_behind).collect(),
+            mean: (remainder == Remainder::Persistent).then(|| mean_course(&rest)),
+            rest,
             basis: Basis {
                 data_through: start + Days::new(observed as u64 - 1),
-                forecast_days: forecast.len(),
+                forecast_days: days.len() - observed,
                 past_seasons: past.len(),
+                borrowed: None,
             },
             known,
         })
+    }
+
+    /// The same, saying that some of the past seasons are borrowed.
+    pub fn borrowing(mut self, borrowed: Option<Borrowed>) -> Self {
+        self.basis.borrowed = borrowed;
+        self
     }
 
     /// The season's sums at the end of each day from its start, once for each past season as its
@@ -372,25 +320,36 @@ impl Ensemble {
             .map(|threshold| {
                 floor = not_below(&threshold.points(), &floor);
                 let sample = DateSample::of(&floor, &self.known, &self.rest, last);
-                let outlook = self.read(&sample, today, until).after(not_before);
+                let moved = self.towards_mean_course(&sample, &floor, last);
+                let outlook = self.read(&sample, moved, today, until).after(not_before);
                 not_before = [outlook.early, outlook.likely, outlook.late];
                 outlook
             })
             .collect()
     }
 
-    fn read(&self, sample: &DateSample, today: NaiveDate, until: NaiveDate) -> Outlook {
+    /// Half the days from the middle of a sample to the day on which the mean course gets there.
+    fn towards_mean_course(&self, sample: &DateSample, points: &[f64], last: usize) -> f64 {
+        let by_mean = self.mean.as_slice();
+        let middle = DateSample::of(points, &self.known, by_mean, last).quantile(0.5);
+        let days = middle.zip(sample.quantile(0.5));
+        days.map_or(0.0, |(by_mean, median)| (by_mean - median) / 2.0)
+    }
+
+    /// Reads a sample with all of its days moved by so many.
+    fn read(&self, sample: &DateSample, moved: f64, today: NaiveDate, until: NaiveDate) -> Outlook {
         let likely = sample.quantile(0.5);
         let stretch = stretch(self.basis.past_seasons);
         // Where the middle is not reached there is nothing to stretch about.
         let stretched = |quantile: Option<f64>| {
             let quantile = quantile?;
-            Some(likely.map_or(quantile, |likely| likely + (quantile - likely) * stretch))
+            let quantile = likely.map_or(quantile, |likely| likely + (quantile - likely) * stretch);
+            Some(quantile + moved)
         };
         let date = |position: f64| self.start + Days::new(position.max(0.0) as u64);
         let within = |position: Option<f64>| position.map(date).filter(|date| *date <= until);
         // Rounding to whole days must not turn a narrow range inside out.
-        let likely_day = likely.map(f64::round);
+        let likely_day = likely.map(|likely| (likely + moved).round());
         let early = stretched(sample.quantile(0.1))
             .map(|early| early.ceil().min(likely_day.unwrap_or(f64::INFINITY)));
         let late = stretched(sample.quantile(0.9))
@@ -398,7 +357,7 @@ impl Ensemble {
             .map(|(late, likely)| late.floor().max(likely));
         let by = |days: u32| {
             let position = (today - self.start).num_days() + i64::from(days);
-            sample.share_by(position)
+            sample.share_by((position as f64 - moved).round() as i64)
         };
         Outlook {
             early: within(early),
@@ -410,44 +369,6 @@ impl Ensemble {
             by_calendar: ByCalendar::default(),
         }
     }
-}
-
-/// Fewest days a past season must have to stand for a remainder: to late November in the north.
-const FEWEST_DAYS: usize = 330;
-
-/// The station's whole past seasons, newest last: every season that starts before `season`, has no
-/// hole too long to bridge, and at most `most_estimated_days` estimated ones.
-pub fn past_seasons(
-    readings: &DailyReadings,
-    estimates: &Estimates,
-    start: MonthDay,
-    season: &Season,
-    limits: Limits,
-) -> Vec<PastSeason> {
-    let Some(first) = readings.first_day() else {
-        return Vec::new();
-    };
-    let oldest = Season::containing(first, start).year;
-    (oldest..season.year)
-        .filter_map(|year| {
-            let past = Season::starting_in(year, start);
-            let series = season_days(
-                readings,
-                &past,
-                past.end,
-                limits.longest_gap_days,
-                estimates,
-            );
-            let estimated = series.days.iter().filter(|day| day.estimated).count();
-            let whole = series.broken_by.is_none()
-                && series.days.len() >= FEWEST_DAYS
-                && estimated <= limits.most_estimated_days as usize;
-            whole.then(|| PastSeason {
-                year,
-                days: series.days.iter().map(|day| day.extremes).collect(),
-            })
-        })
-        .collect()
 }
 
 /// Sums at the end of each day, from `base` on.
@@ -462,15 +383,16 @@ fn sums(model: &Model, days: &[Extremes], base: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Mean temperature over days, °C; 0 for none.
-fn mean_of(days: &[Extremes]) -> f64 {
-    let sum: f64 = days.iter().map(|day| (day.min() + day.max()) / 2.0).sum();
-    sum / days.len().max(1) as f64
-}
-
-/// A day moved by a difference of temperature; left as it is where that leaves what is possible.
-fn moved(day: Extremes, shift: f64) -> Extremes {
-    Extremes::new(day.min() + shift, day.max() + shift).unwrap_or(day)
+/// The mean of courses day by day, of those that have the day.
+fn mean_course(courses: &[Vec<f64>]) -> Vec<f64> {
+    let longest = courses.iter().map(Vec::len).max().unwrap_or(0);
+    (0..longest)
+        .map(|day| {
+            let there = courses.iter().filter_map(|course| course.get(day));
+            let (sum, count) = there.fold((0.0, 0.0), |(sum, count), one| (sum + one, count + 1.0));
+            sum / count
+        })
+        .collect()
 }
 
 /// By how much a range from `n` seasons is stretched: Student's t at 0.9 with n − 1 degrees of

@@ -1,6 +1,6 @@
 //! The course of a season: its sum day by day beside what past seasons had by the same day.
 
-use crate::domain::phenology::outlook::PastSeason;
+use crate::domain::phenology::past_season::PastSeason;
 use crate::domain::phenology::season_days::Series;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::extremes::Extremes;

@@ -4,7 +4,8 @@
 //! day needs no path of its own.
 
 use crate::domain::phenology::milestone::Milestone;
-use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook, PastSeason};
+use crate::domain::phenology::outlook::{Basis, Ensemble, NoOutlook, Outlook};
+use crate::domain::phenology::past_season::{Borrowed, PastSeason};
 use crate::domain::phenology::season::Season;
 use crate::domain::phenology::season_days::{Day, Gap, Limits, Series, season_days};
 use crate::domain::phenology::species::{SECOND_INSTAR, Species, Threshold};
@@ -78,6 +79,8 @@ pub struct Record<'r> {
     pub estimates: &'r Estimates,
     /// Its whole past seasons.
     pub past: &'r [PastSeason],
+    /// Whether some of them are not its own.
+    pub borrowed: Option<Borrowed>,
     /// Forecast days, from a model; only those that follow the readings without a hole count.
     pub forecast: &'r Readings,
 }
@@ -146,7 +149,8 @@ impl SeasonSoFar {
             record.estimates,
         );
         let forecast = following(&series, record.forecast);
-        let ensemble = Ensemble::of_series(model, &series, &forecast, record.past);
+        let ensemble = Ensemble::of_series(model, &series, &forecast, record.past)
+            .map(|ensemble| ensemble.borrowing(record.borrowed));
         Self {
             season,
             series,

@@ -1,6 +1,6 @@
 //! The soil of a season: estimated from the days so far and, from there on, as past seasons had it.
 
-use crate::domain::phenology::outlook::PastSeason;
+use crate::domain::phenology::past_season::PastSeason;
 use crate::domain::phenology::season_state::SeasonSoFar;
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::soil::{soil_temperatures, weekly_means};

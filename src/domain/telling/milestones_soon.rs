@@ -94,6 +94,7 @@ mod tests {
                     data_through: day("2026-06-18"),
                     forecast_days: 0,
                     past_seasons: 30,
+                    borrowed: None,
                 },
             )),
         }

@@ -43,7 +43,8 @@ pub fn hatching(species: &Species, warmer: f64) -> Hatching {
 
 /// The soil of such a year: nothing is known of it yet, one past season is like it.
 pub fn soil(warmer: f64) -> crate::domain::phenology::soil_course::SoilCourse {
-    use crate::domain::phenology::outlook::{NoOutlook, PastSeason};
+    use crate::domain::phenology::outlook::NoOutlook;
+    use crate::domain::phenology::past_season::PastSeason;
     use crate::domain::phenology::season::{MonthDay, Season};
     use crate::domain::phenology::season_days::Series;
     use crate::domain::phenology::season_state::SeasonSoFar;

@@ -137,6 +137,8 @@ fn mean(whole: &[(usize, Extremes, f64)]) -> Option<Reading> {
 pub enum PartIn {
     /// The [`NEWEST_DAYS`] newest whole ones.
     Newest,
+    /// Those before the station's own record.
+    Past,
     /// Those of the season that were missing and that it stands in for, as a neighbour.
     Missing,
 }

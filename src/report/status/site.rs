@@ -38,6 +38,8 @@ pub struct SiteStatus {
     pub data_through: Option<NaiveDate>,
     /// What each of several stations gave to the newest ten days.
     pub newest_days_from: Vec<StationPart>,
+    /// What neighbours lent to the days before the station's own record.
+    pub past_days_from: Vec<StationPart>,
     /// The newest day, if it is too old.
     pub stale_since: Option<NaiveDate>,
     /// °C·d
@@ -151,6 +153,7 @@ impl SiteStatus {
             season: state.season.to_string(),
             data_through: state.data_through,
             newest_days_from: station_parts(here, PartIn::Newest),
+            past_days_from: station_parts(here, PartIn::Past),
             stale_since,
             degree_days: (state.degree_days * 1e4).round() / 1e4,
             estimated_days: state.estimated_days,

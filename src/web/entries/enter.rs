@@ -207,7 +207,8 @@ fn put(
     new: NewEntry,
     sure: bool,
 ) -> Result<Entry, NotEntered> {
-    if let (JournalAction::Catch { species }, None) = (&new.action, old)
+    if let (JournalAction::Catch { species, beetles }, None) = (&new.action, old)
+        && *beetles != Some(0)
         && let Some(compared) = journal.compare_catch(species, new.day)?
         && compared.is_doubted
         && !sure

@@ -106,6 +106,12 @@ impl FormOf<'_> {
             EntryKind::Count => fields.extend(self.count(&make)),
             EntryKind::Catch => {
                 fields.push(self.species(&make, "Adults of"));
+                fields.push(make.field(
+                    "beetles",
+                    "How many",
+                    "0 where the trap was empty; with numbers of several days the peak counts as well",
+                    Input::Whole,
+                ));
                 fields.push(make.field("sure", SURE, "", Input::Tick));
             }
             EntryKind::Damage => fields.push(make.field(

@@ -151,7 +151,8 @@ impl FormOf<'_> {
             EntryKind::Count => self.count_of(&mut reading),
             EntryKind::Catch => {
                 let species = self.species_of(&mut reading);
-                species.map(|species| JournalAction::Catch { species })
+                let beetles = reading.whole("beetles");
+                species.map(|species| JournalAction::Catch { species, beetles })
             }
             EntryKind::Damage => {
                 let damage = match sent.one("damage") {
@@ -317,7 +318,11 @@ impl FormOf<'_> {
                 sent.fill("species", species);
                 self.fill_count(&mut sent, found);
             }
-            JournalAction::Catch { species } => sent.fill("species", species),
+            JournalAction::Catch { species, beetles } => {
+                sent.fill("species", species);
+                let beetles = beetles.map(|beetles| beetles.to_string());
+                sent.fill("beetles", beetles.unwrap_or_default());
+            }
             JournalAction::Note { damage } => {
                 let damage = damage.map(|damage| if damage { "yes" } else { "no" });
                 sent.fill("damage", damage.unwrap_or_default());
