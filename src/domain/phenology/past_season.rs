@@ -1,7 +1,7 @@
 //! Past seasons of a station, and how they are laid beside the present one.
 
 use crate::domain::phenology::season::{MonthDay, Season};
-use crate::domain::phenology::season_days::{Limits, season_days};
+use crate::domain::phenology::season_days::{Limits, Series, season_days};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::extremes::Extremes;
 use crate::domain::weather::gaps::Estimates;
@@ -10,6 +10,9 @@ use chrono::{Datelike, NaiveDate};
 
 /// Fewest days a past season must have to stand for a remainder: to late November in the north.
 pub const FEWEST_DAYS: usize = 330;
+
+/// Most days in a row that may have the very same extremes: a sensor that is stuck has no seasons.
+pub const MOST_ALIKE: usize = 30;
 
 /// A past season of the station: its days from the season's start on.
 #[derive(Debug, Clone, PartialEq)]
@@ -126,7 +129,8 @@ pub fn past_seasons(
 }
 
 /// The station's whole seasons by their own calendars, newest last: every season that starts before
-/// `season`, has no hole too long to bridge, and at most `most_estimated_days` estimated days.
+/// `season`, has no hole too long to bridge, no more than [`MOST_ALIKE`] days in a row of the very same
+/// values, and at most `most_estimated_days` estimated days.
 pub fn whole_seasons(
     readings: &DailyReadings,
     estimates: &Estimates,
@@ -150,6 +154,7 @@ pub fn whole_seasons(
             );
             let estimated = series.days.iter().filter(|day| day.estimated).count();
             let whole = series.broken_by.is_none()
+                && !is_stuck(&series)
                 && series.days.len() >= FEWEST_DAYS
                 && estimated <= limits.most_estimated_days as usize;
             whole.then(|| PastSeason {
@@ -158,6 +163,13 @@ pub fn whole_seasons(
             })
         })
         .collect()
+}
+
+fn is_stuck(series: &Series) -> bool {
+    let mut days = series
+        .days
+        .chunk_by(|one, next| one.extremes == next.extremes);
+    days.any(|alike| alike.len() > MOST_ALIKE)
 }
 
 /// The days of one season, from its first on, at the places that their calendar days have in another.
@@ -208,6 +220,7 @@ fn between(before: Extremes, after: Extremes) -> Extremes {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::weather::reading::Reading;
 
     fn start() -> MonthDay {
         MonthDay::parse("01-01").unwrap()
@@ -258,6 +271,35 @@ mod tests {
         }
         let leap = season(2024).beside(&Season::starting_in(2026, start()), start());
         assert_eq!((at(&leap, 58), at(&leap, 59)), (5.875, 7.53125));
+    }
+
+    #[test]
+    fn a_season_of_a_stuck_sensor_is_none() {
+        let readings: DailyReadings = NaiveDate::from_ymd_opt(2020, 1, 1)
+            .unwrap()
+            .iter_days()
+            .take(3 * 365)
+            .map(|day| {
+                // Stuck for 31 days of 2021, for 30 of 2022.
+                let stuck = match day.year() {
+                    2021 => (151..182).contains(&day.ordinal()),
+                    2022 => (151..181).contains(&day.ordinal()),
+                    _ => false,
+                };
+                let mean = if stuck {
+                    12.0
+                } else {
+                    f64::from(day.ordinal() % 7)
+                };
+                let (min, max) = (Some(mean - 3.0), Some(mean + 3.0));
+                (day, Reading { min, max })
+            })
+            .collect();
+        let after = Season::starting_in(2023, start());
+        let none = Estimates::new();
+        let seasons = whole_seasons(&readings, &none, start(), &after, Limits::default());
+        let years: Vec<i32> = seasons.iter().map(|season| season.year).collect();
+        assert_eq!(years, [2020, 2022]);
     }
 
     #[test]
