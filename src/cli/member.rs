@@ -71,7 +71,7 @@ struct RevokeOptions {
     id: i64,
 }
 
-/// End all sessions of a recipient at once, for example of a lost phone
+/// End all sessions of a recipient and the notices in their browsers at once, for example of a lost phone
 #[derive(Args)]
 struct SignOutOptions {
     #[command(flatten)]

@@ -8,6 +8,7 @@ pub mod email;
 pub mod heartbeat;
 pub mod local;
 pub mod push;
+pub mod web_push;
 pub mod wording;
 
 /// A message on its way.
@@ -92,4 +93,7 @@ pub enum SendError {
     /// It will not go through as it is.
     #[error("{0}")]
     Permanent(String),
+    /// The browser that it is for takes notices no more.
+    #[error("{0}")]
+    Gone(String),
 }

@@ -1,6 +1,7 @@
 //! Keys of the page: links to sign in by, sessions, tokens for programs. Only hashes are stored.
 
 use super::audit::{self, AuditLine};
+use super::browsers::end_where;
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError};
 use crate::key::KeyHash;
@@ -170,18 +171,21 @@ impl Store {
         Ok(row.optional()?)
     }
 
-    /// Ends a session.
+    /// Ends a session, and the notices that were turned on in it.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn end_session(&self, hash: &KeyHash) -> Result<(), StoreError> {
+    pub fn end_session(&mut self, hash: &KeyHash, now: DateTime<Utc>) -> Result<(), StoreError> {
+        let transaction = self.immediate()?;
         let sql = "DELETE FROM session WHERE hash = ?1";
-        self.connection.execute(sql, [hash.text()])?;
+        transaction.execute(sql, [hash.text()])?;
+        end_where(&transaction, "session = ?1", &[hash.text()], now)?;
+        transaction.commit()?;
         Ok(())
     }
 
-    /// Ends all sessions of a recipient, and makes links on the way worth nothing. Says how many
-    /// sessions there were.
+    /// Ends all sessions of a recipient and the notices in their browsers, and makes links on the way
+    /// worth nothing. Says how many sessions there were.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
@@ -193,6 +197,7 @@ impl Store {
         let transaction = self.immediate()?;
         transaction.execute("DELETE FROM sign_in_link WHERE recipient = ?1", [recipient])?;
         let ended = transaction.execute("DELETE FROM session WHERE recipient = ?1", [recipient])?;
+        end_where(&transaction, "recipient = ?1", &[recipient], line.at)?;
         audit::write(&transaction, line)?;
         transaction.commit()?;
         Ok(ended)
@@ -309,6 +314,7 @@ impl Store {
             let mut statement = transaction.prepare_cached(
                 "SELECT recipient, member FROM session
                  UNION SELECT recipient, member FROM sign_in_link
+                 UNION SELECT recipient, member FROM web_push_browser
                  UNION SELECT recipient, member FROM page_token WHERE revoked_at IS NULL",
             )?;
             let rows = statement.query_map([], owner)?;
@@ -320,6 +326,8 @@ impl Store {
                 let sql = format!("DELETE FROM {table} WHERE recipient = ?1 AND member = ?2");
                 transaction.execute(&sql, whose)?;
             }
+            let theirs = [gone.recipient.as_str(), gone.member.as_str()];
+            end_where(&transaction, "recipient = ?1 AND member = ?2", &theirs, now)?;
             transaction.execute(
                 "UPDATE page_token SET revoked_at = ?3
                  WHERE recipient = ?1 AND member = ?2 AND revoked_at IS NULL",

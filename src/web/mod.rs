@@ -12,6 +12,7 @@ mod entries;
 mod form_guard;
 mod health;
 mod metrics;
+mod notices;
 mod overview;
 mod rate;
 mod routes;

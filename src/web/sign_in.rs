@@ -202,8 +202,9 @@ pub(super) async fn sign_out(
     let KnownBy::Session(key) = viewer.way else {
         return Err(NoPage::NotFound);
     };
-    let ended =
-        tokio::task::spawn_blocking(move || shared.write(|store| store.end_session(&key.hash())));
+    let ended = tokio::task::spawn_blocking(move || {
+        shared.write(|store| store.end_session(&key.hash(), Clock::Machine.now()))
+    });
     ended.await??;
     let cookie = cookie(&web, "", TimeDelta::zero());
     Ok(([(header::SET_COOKIE, cookie)], Redirect::to("/sign-in")).into_response())
@@ -273,7 +274,7 @@ fn meant_by(config: &Config, recipient: &Recipient, who: &str) -> Option<Channel
     if email.is_some_and(|email| bare(email).eq_ignore_ascii_case(who)) {
         return Some(Channel::Email);
     }
-    let ways = [Channel::Email, Channel::Push];
+    let ways = [Channel::Email, Channel::Push, Channel::WebPush];
     let best = ways
         .into_iter()
         .find(|way| recipient.channels.contains(way));
@@ -322,6 +323,7 @@ fn send_link(
         about: About {
             kinds: vec![SIGN_IN],
             places: Vec::new(),
+            ..About::default()
         },
     };
     let owner = KeyOwner {
