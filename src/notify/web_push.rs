@@ -204,13 +204,13 @@ impl WebPusher {
         let host = host(&to.endpoint);
         let refused = |why: String| SendError::Permanent(format!("web push to {host}: {why}"));
         to.check(&self.own_hosts, is_public).map_err(refused)?;
-        let plain = shown(parcel, terms);
+        let plain = shown(&to.keys, parcel, terms);
         let plain = plain.ok_or_else(|| refused("it is too long".to_owned()))?;
         let body = encrypted(&plain, &to.keys);
         let body = body.map_err(|_| refused("the browser's key cannot be used".to_owned()))?;
         let authorization = self.key.authorization(&to.service(), &self.contact, now);
         let authorization = authorization.map_err(|why| SendError::Transient(why.to_owned()))?;
-        let headers = headers(terms, &authorization, now);
+        let headers = headers(&to.keys, terms, &authorization, now);
         let headers = headers.map_err(|error| refused(error.to_string()))?;
         let client = match to.is_own(&self.own_hosts) {
             true => &self.own,
@@ -270,6 +270,7 @@ fn judged(host: &str, status: StatusCode, retry_after: Option<Duration>) -> Resu
 }
 
 fn headers(
+    to: &BrowserKeys,
     terms: &NoticeTerms,
     authorization: &str,
     now: DateTime<Utc>,
@@ -293,21 +294,23 @@ fn headers(
         (URGENCY, HeaderValue::from_static(urgency)),
     ]);
     if let Some(task) = &terms.task {
-        headers.insert(TOPIC, header_text(&topic(task)));
+        headers.insert(TOPIC, header_text(&topic(task, to)));
     }
     Ok(headers)
 }
 
-/// A task as push services are told it, which says nothing to them.
-fn topic(task: &str) -> String {
-    let mut topic = URL_SAFE_NO_PAD.encode(digest(&SHA256, task.as_bytes()));
+/// A task as push services are told it. They cannot guess it without what the browser and we alone know.
+fn topic(task: &str, to: &BrowserKeys) -> String {
+    let bytes = [&to.auth[..], task.as_bytes()].concat();
+    let mut topic = URL_SAFE_NO_PAD.encode(digest(&SHA256, &bytes));
     topic.truncate(TOPIC_LETTERS);
     topic
 }
 
 /// What the browser reads. A text that is too long loses words before its last line, where cautions stand.
-fn shown(parcel: &Parcel, terms: &NoticeTerms) -> Option<Vec<u8>> {
-    let tag = terms.task.as_deref().map_or(parcel.id.clone(), topic);
+fn shown(to: &BrowserKeys, parcel: &Parcel, terms: &NoticeTerms) -> Option<Vec<u8>> {
+    let task = terms.task.as_deref();
+    let tag = task.map_or_else(|| parcel.id.clone(), |task| topic(task, to));
     let (text, last) = match parcel.text.rsplit_once('\n') {
         Some((text, last)) => (text, format!("\n{last}")),
         None => (parcel.text.as_str(), String::new()),
@@ -396,7 +399,8 @@ mod tests {
     #[test]
     fn it_is_kept_until_the_deadline_and_one_of_the_same_task_takes_its_place() {
         let now = "2026-07-06T00:00:00Z".parse().unwrap();
-        let of = |terms: &NoticeTerms| headers(terms, "vapid t=a", now).unwrap();
+        let keys = read_keys();
+        let of = |terms: &NoticeTerms| headers(&keys, terms, "vapid t=a", now).unwrap();
         let sent = of(&terms());
         assert_eq!(sent["ttl"], (8 * 86_400).to_string());
         assert_eq!(sent["urgency"], "high");
@@ -426,7 +430,7 @@ mod tests {
             created_at: "2026-07-06T00:00:00Z".parse().unwrap(),
             enclosed: Enclosed::default(),
         };
-        let plain = shown(&parcel, &terms()).unwrap();
+        let plain = shown(&read_keys(), &parcel, &terms()).unwrap();
         assert!(plain.len() <= MOST_PLAIN && plain.len() > MOST_PLAIN - 200);
         let read: Value = serde_json::from_slice(&plain).unwrap();
         let body = read["body"].as_str().unwrap();

@@ -91,6 +91,44 @@ impl NoticesInBrowsers {
     }
 }
 
+/// How notices in browsers stand for all that may have them.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct BrowsersInUse {
+    /// Browsers in which they are on.
+    pub browsers: usize,
+    /// Recipients who have no other way and have turned them on nowhere.
+    pub unreached: Vec<String>,
+}
+
+/// How notices in browsers stand; none if nobody may have them.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn browsers_in_use(
+    config: &Config,
+    store: &Store,
+) -> Result<Option<BrowsersInUse>, StoreError> {
+    let browsers = store.browsers()?;
+    let mut in_use: Option<BrowsersInUse> = None;
+    for (member, recipient) in config.members.iter().flat_map(|member| {
+        let recipients = member.recipients.iter();
+        recipients.map(move |recipient| (member, recipient))
+    }) {
+        if !recipient.channels.contains(&Channel::WebPush) {
+            continue;
+        }
+        let is_theirs =
+            |one: &&Browser| one.owner.recipient == recipient.id && one.owner.member == member.id;
+        let count = browsers.iter().filter(is_theirs).count();
+        let in_use = in_use.get_or_insert_default();
+        in_use.browsers += count;
+        if count == 0 && recipient.channels.len() == 1 {
+            in_use.unreached.push(recipient.id.clone());
+        }
+    }
+    Ok(in_use)
+}
+
 fn shown(browser: &Browser) -> ShownBrowser {
     let endpoint = browser.said.endpoint.expose();
     let mark = digest(&SHA256, endpoint.as_bytes());

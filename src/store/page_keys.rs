@@ -5,7 +5,7 @@ use super::browsers::end_where;
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError};
 use crate::key::KeyHash;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, params};
 use serde::Serialize;
 
@@ -61,6 +61,9 @@ pub struct ListedToken {
 
 /// What a message is about that holds a link to sign in by. Its text is not kept.
 pub const SIGN_IN: &str = "sign-in";
+
+/// How long a link to sign in by is good.
+pub const LINK_LASTS: TimeDelta = TimeDelta::minutes(15);
 
 impl Store {
     /// Writes down a link with the messages that bring it. Links that have lapsed are forgotten, and

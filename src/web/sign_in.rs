@@ -15,7 +15,7 @@ use crate::notify::wording::{SignInLink, sign_in_message};
 use crate::store::StoreError;
 use crate::store::audit::AuditLine;
 use crate::store::outbox::{About, Draft};
-use crate::store::page_keys::{KeyOwner, NewKey, SIGN_IN};
+use crate::store::page_keys::{KeyOwner, LINK_LASTS, NewKey, SIGN_IN};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::request::Parts;
@@ -28,8 +28,6 @@ use std::net::IpAddr;
 use std::sync::Arc;
 use tracing::error;
 
-/// How long a link is good.
-const LINK_LASTS: TimeDelta = TimeDelta::minutes(15);
 /// How long a session is good.
 const SESSION_LASTS: TimeDelta = TimeDelta::days(30);
 /// Where a link that is good no more leads: what opens there is such a link's page.

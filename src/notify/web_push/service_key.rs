@@ -94,6 +94,6 @@ impl ServiceKey {
         let signature = self.0.sign(&SystemRandom::new(), signed.as_bytes());
         let signature = signature.map_err(|_| "the system gives no random bytes")?;
         let signature = URL_SAFE_NO_PAD.encode(signature);
-        Ok(format!("vapid t={signed}.{signature}, k={}", self.public()))
+        Ok(format!("vapid t={signed}.{signature},k={}", self.public()))
     }
 }
