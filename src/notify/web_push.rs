@@ -64,7 +64,7 @@ pub struct NoticeTerms {
 
 /// What the browser's worker reads.
 #[derive(Serialize)]
-struct Shown<'s> {
+struct ShownNotice<'s> {
     title: &'s str,
     body: &'s str,
     /// One of the same tag takes its place.
@@ -320,7 +320,7 @@ fn shown(to: &BrowserKeys, parcel: &Parcel, terms: &NoticeTerms) -> Option<Vec<u
     loop {
         let begin: String = text.chars().take(room).collect();
         let cut = if begin.len() < text.len() { "…" } else { "" };
-        let json = serde_json::to_vec(&Shown {
+        let json = serde_json::to_vec(&ShownNotice {
             title: &parcel.title,
             body: &format!("{begin}{cut}{last}"),
             tag: &tag,
