@@ -4,7 +4,7 @@
 
 use crate::clock::{Clock, ClockDoubt};
 use crate::config::Config;
-use crate::cycle::{Engine, Report};
+use crate::cycle::{Engine, Report, make_web_push_key};
 use crate::domain::place::site::PageAccess;
 use crate::in_force::Standing;
 use crate::store::page_keys::KeyOwner;
@@ -193,7 +193,7 @@ impl<'p> Daemon<'p> {
             store.try_writing()?;
         }
         store.note_in_force(&self.standing, self.read_at)?;
-        revoke_keys(store, &self.engine.config)?;
+        mind_keys(store, &self.engine.config)?;
         if !self.begun {
             if let Some(demo) = self.engine.config.demo {
                 self.engine.clock = Clock::for_run(Some(demo), store.last_cycle()?);
@@ -265,15 +265,17 @@ impl<'p> Daemon<'p> {
     }
 }
 
-/// Makes the keys of the page worth nothing of those who are no longer configured.
-fn revoke_keys(store: &mut Store, config: &Config) -> Result<(), StoreError> {
+/// Makes the keys of the page worth nothing of those who are no longer configured, and the key for push
+/// services if somebody needs it.
+fn mind_keys(store: &mut Store, config: &Config) -> Result<(), StoreError> {
     let is_there = |owner: &KeyOwner| {
         let found = config.member_and_recipient(&owner.recipient);
         found.is_some_and(|(member, recipient)| {
             member.id == owner.member && recipient.page != PageAccess::None
         })
     };
-    store.revoke_keys_of_others(is_there, Clock::Machine.now())
+    store.revoke_keys_of_others(is_there, Clock::Machine.now())?;
+    make_web_push_key(config, store)
 }
 
 /// Waits for somebody who asks for a reload; for ever where nobody can.

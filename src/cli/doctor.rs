@@ -6,6 +6,7 @@ use super::{ConfigOption, configuration_in_use, errors, or_exit, print, say, tod
 use crate::clock::Clock;
 use crate::config::load::Loaded;
 use crate::cycle::clock_doubt;
+use crate::report::browsers::browsers_in_use;
 use crate::report::doctor::{DoctorPart, Examined, ExaminedDatabase, ExaminedDisk, examine};
 use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
 use crate::store::backup::{free_bytes, kept_copies};
@@ -75,6 +76,7 @@ fn database(loaded: &Loaded, now: DateTime<Utc>) -> anyhow::Result<ExaminedDatab
             faults,
             status: None,
             clock_doubt: None,
+            browsers: None,
         });
     }
     let moment = StatusMoment {
@@ -88,6 +90,7 @@ fn database(loaded: &Loaded, now: DateTime<Utc>) -> anyhow::Result<ExaminedDatab
         faults,
         status: Some(status),
         clock_doubt: doubt(loaded, &store, now)?,
+        browsers: browsers_in_use(config, &store)?,
     })
 }
 

@@ -8,7 +8,7 @@ use crate::domain::place::site::PageAccess;
 use crate::key::Key;
 use crate::store::Store;
 use crate::store::audit::AuditLine;
-use crate::store::page_keys::{KeyOwner, ListedToken, NewKey};
+use crate::store::page_keys::{KeyOwner, LINK_LASTS, ListedToken, NewKey};
 use anyhow::bail;
 use chrono::{DateTime, TimeDelta, Utc};
 use clap::{Args, Subcommand};
@@ -29,6 +29,7 @@ enum MemberAction {
     Token(TokenOptions),
     Tokens(TokenListOptions),
     Revoke(RevokeOptions),
+    Link(LinkOptions),
     SignOut(SignOutOptions),
     Audit(AuditOptions),
 }
@@ -71,7 +72,19 @@ struct RevokeOptions {
     id: i64,
 }
 
-/// End all sessions of a recipient at once, for example of a lost phone
+/// Print a link to sign in by, for somebody who gets no messages yet
+///
+/// It is good once, for 15 minutes.
+#[derive(Args)]
+struct LinkOptions {
+    #[command(flatten)]
+    config: ConfigOption,
+    /// Id of the recipient who signs in by it
+    #[arg(value_name = "RECIPIENT")]
+    recipient: String,
+}
+
+/// End all sessions of a recipient and the notices in their browsers at once, for example of a lost phone
 #[derive(Args)]
 struct SignOutOptions {
     #[command(flatten)]
@@ -99,6 +112,7 @@ pub(super) fn run(options: &MemberOptions) -> anyhow::Result<ExitCode> {
         MemberAction::Token(options) => token(options),
         MemberAction::Tokens(options) => tokens(options),
         MemberAction::Revoke(options) => revoke(options),
+        MemberAction::Link(options) => link(options),
         MemberAction::SignOut(options) => sign_out(options),
         MemberAction::Audit(options) => audit(options),
     }
@@ -127,6 +141,31 @@ fn token(options: &TokenOptions) -> anyhow::Result<ExitCode> {
         lapses_at.date_naive()
     );
     say!("{}", key.expose());
+    Ok(ExitCode::SUCCESS)
+}
+
+fn link(options: &LinkOptions) -> anyhow::Result<ExitCode> {
+    let config = or_exit!(configuration_in_use(&options.config.config)).config;
+    let Some(web) = config.web.as_ref().filter(|web| web.sign_in) else {
+        bail!("nobody signs in: [web] needs sign_in = true");
+    };
+    let owner = owner(&config, &options.recipient)?;
+    let key = Key::random()?;
+    let now = Clock::Machine.now();
+    let link = NewKey {
+        hash: &key.hash(),
+        owner: &owner,
+        now,
+        lapses_at: now + LINK_LASTS,
+    };
+    let line = by_command("made a link", &owner.recipient, now);
+    Store::open(&config.service.database)?.note_sign_in_link(&link, &[], &line)?;
+    let own = format!("http://{}/", web.listen);
+    let page = web
+        .address
+        .as_ref()
+        .map_or(own.as_str(), |url| url.as_str());
+    say!("{page}sign-in/{}", key.expose());
     Ok(ExitCode::SUCCESS)
 }
 

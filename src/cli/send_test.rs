@@ -4,7 +4,11 @@ use super::width::hanging;
 use super::{ConfigOption, Terminal, configuration, known, or_exit, print, runtime};
 use crate::cli::terminal::printable;
 use crate::clock::Clock;
-use crate::cycle::send_test;
+use crate::config::Config;
+use crate::cycle::{KnownBrowsers, send_test};
+use crate::domain::place::site::{Channel, Member, Recipient};
+use crate::store::Store;
+use crate::store::page_keys::KeyOwner;
 use anyhow::bail;
 use clap::Args;
 use std::process::ExitCode;
@@ -32,7 +36,11 @@ pub(super) fn run(options: &SendTestOptions) -> anyhow::Result<ExitCode> {
         bail!("there is no recipient \"{id}\"");
     };
     let mut terminal = Terminal;
-    let sending = send_test(&config, whom, Clock::Machine.now(), &mut terminal);
+    let known = match whom.1.channels.contains(&Channel::WebPush) {
+        true => known_browsers(&config, whom)?,
+        false => KnownBrowsers::default(),
+    };
+    let sending = send_test(&config, whom, &known, Clock::Machine.now(), &mut terminal);
     let sent = runtime()?.block_on(sending);
     for one in &sent {
         let (verdict, words) = match &one.answer {
@@ -45,5 +53,21 @@ pub(super) fn run(options: &SendTestOptions) -> anyhow::Result<ExitCode> {
     Ok(match sent.iter().all(|one| one.answer.is_ok()) {
         true => ExitCode::SUCCESS,
         false => ExitCode::FAILURE,
+    })
+}
+
+/// The browsers in which a recipient has turned notices on.
+fn known_browsers(
+    config: &Config,
+    (member, recipient): (&Member, &Recipient),
+) -> anyhow::Result<KnownBrowsers> {
+    let store = Store::open_to_read(&config.service.database)?;
+    let owner = KeyOwner {
+        recipient: recipient.id.clone(),
+        member: member.id.clone(),
+    };
+    Ok(KnownBrowsers {
+        browsers: store.browsers_of(&owner)?,
+        private_key: store.web_push_private_key()?,
     })
 }

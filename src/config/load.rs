@@ -228,6 +228,7 @@ fn read(
         has_mail_server: top.has("email"),
         notation: service_notation.unwrap_or(&usual),
         sources: &sources,
+        page_takes_browsers: web.as_ref().is_some_and(web::Web::takes_browsers),
         clear_token_hosts: &service.clear_token_hosts,
         main: &files[0].path,
     };

@@ -37,6 +37,8 @@ pub(super) struct KnownIds<'c> {
     pub notation: &'c Notation,
     /// Where files of sites are read from.
     pub sources: &'c Sources,
+    /// Whether there is a page that people sign in to, and browsers may be told to show notices of.
+    pub page_takes_browsers: bool,
     /// Hosts of the own network that tokens go to without TLS.
     pub clear_token_hosts: &'c [String],
     /// The main file, which alone gives rights over other members.
@@ -207,7 +209,7 @@ fn recipient(
     if channels.is_empty() {
         table.page().error(
             table.at(),
-            "a recipient needs a way to be reached: email, push, console = true or file",
+            "a recipient needs a way to be reached: email, push, web_push = true, console = true or file",
         );
     }
     let sites = table.texts("sites");
@@ -279,6 +281,10 @@ fn addresses(
         channels.push(Channel::Push);
         addresses.push = push_address(push, (folder, known));
     }
+    if table.flag("web_push") {
+        check_web_push(table, known);
+        channels.push(Channel::WebPush);
+    }
     if table.flag("console") {
         channels.push(Channel::Console);
     }
@@ -287,6 +293,17 @@ fn addresses(
         addresses.file = Some(file);
     }
     (channels, addresses)
+}
+
+/// Notes that no browser can take notices.
+fn check_web_push(table: &Fields<'_, '_>, known: &KnownIds<'_>) {
+    if !known.page_takes_browsers {
+        table.page().error(
+            table.at_key("web_push"),
+            "browsers take notices of a page that people sign in to, over TLS: add a table [web] with \
+             sign_in = true and address = \"https://…/\"",
+        );
+    }
 }
 
 fn push_address(

@@ -16,6 +16,18 @@ pub struct Web {
     pub sign_in: bool,
     /// Servers before it, whose word on whom they ask for is taken.
     pub proxies: Vec<IpAddr>,
+    /// Hosts of push services in the own network, which browsers may name.
+    pub own_push_services: Vec<String>,
+}
+
+impl Web {
+    /// Whether browsers can be told to show notices: people sign in, and reach the page over TLS or on
+    /// this machine.
+    pub fn takes_browsers(&self) -> bool {
+        let is_secure =
+            |url: &reqwest::Url| url.scheme() == "https" || url.host_str().is_some_and(is_loopback);
+        self.sign_in && self.address.as_ref().is_none_or(is_secure)
+    }
 }
 
 impl Web {
@@ -67,6 +79,8 @@ pub(super) fn web(top: &Fields<'_, '_>) -> Option<Web> {
         parsed
     });
     let proxies = proxies.collect();
+    let own_push_services = table.texts("own_push_services").unwrap_or_default();
+    let own_push_services = own_push_services.into_iter().map(|host| host.value);
     check_openness(&table, listen.as_ref(), address.as_ref(), sign_in);
     table.finish();
     Some(Web {
@@ -74,6 +88,7 @@ pub(super) fn web(top: &Fields<'_, '_>) -> Option<Web> {
         address: address.map(|address| address.value),
         sign_in,
         proxies,
+        own_push_services: own_push_services.collect(),
     })
 }
 

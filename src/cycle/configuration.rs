@@ -31,6 +31,7 @@ impl Engine {
                 let about = About {
                     kinds: vec!["configuration"],
                     places: Vec::new(),
+                    ..About::default()
                 };
                 operator_draft(whose, *channel, message, about)
             }));

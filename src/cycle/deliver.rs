@@ -1,6 +1,7 @@
 //! Delivering: what is due in the outbox, side by side to all servers, to each one message after
 //! the other. One task uses the database; those that wait for servers only bring back how it went.
 
+use super::browsers::{Browsers, no_browser};
 use super::enclosing::stopped;
 use super::lines::{Addressee, Done, Line, Server, no_address, parcel};
 use super::{Beat, Engine, Print, Report, with_beat};
@@ -80,6 +81,7 @@ impl Engine {
         self.resting
             .retain(|_, until| *until > now && *until <= now + LONGEST_REST);
         let stops = self.store.mail_stops()?;
+        let browsers = Browsers::of(&self.store)?;
         let mut queue = Queue::default();
         let mut lines: HashMap<Server, Line> = HashMap::new();
         let mut order = Vec::new();
@@ -95,6 +97,10 @@ impl Engine {
                     self.store.give_up_stopped(due.number, &why)?;
                     continue;
                 }
+                if browsers.is_needless(recipient, &due) {
+                    self.store.drop_for_no_browser(due.number)?;
+                    continue;
+                }
                 // A replay goes from day to day and knows no hours.
                 if self.print != Print::All && waits_for_its_hour(recipient, &due, now) {
                     report.for_their_hour += 1;
@@ -102,6 +108,9 @@ impl Engine {
                 }
                 let server = match prints(self.print, due.channel) {
                     true => None,
+                    false if due.channel == Channel::WebPush => {
+                        browsers.service(&self.config, &due).map(Server::WebPush)
+                    }
                     false => Server::of(&self.config, &due.recipient, due.channel),
                 };
                 let Some(server) = server else {
@@ -191,12 +200,18 @@ impl Engine {
                 continue;
             };
             self.store.attempt(&message, self.clock.now())?;
-            let target = self
-                .recipient_of(&message)
-                .and_then(|_| line.prepare(&self.config, &message));
+            let enclosed = self.enclosed(&message)?;
+            let target = match &line.server {
+                Server::WebPush(_) => {
+                    let target = self.browser_target(&message, &enclosed)?;
+                    target.and_then(|target| line.prepare_browser(&self.config, target))
+                }
+                _ => self
+                    .recipient_of(&message)
+                    .and_then(|_| line.prepare(&self.config, &message)),
+            };
             match target {
                 Ok(target) => {
-                    let enclosed = self.enclosed(&message)?;
                     begin((line, target), message, enclosed, under_way);
                     return Ok(());
                 }
@@ -220,6 +235,11 @@ impl Engine {
         result: Result<(), SendError>,
         report: &mut Report,
     ) -> Result<bool, StoreError> {
+        if let (Err(SendError::Gone(why)), Some(browser)) = (&result, message.browser) {
+            report.unsent += 1;
+            self.browser_ended(message, browser, why)?;
+            return Ok(false);
+        }
         let takes_nothing = match &result {
             Err(SendError::Unreachable(_)) => true,
             Err(SendError::Later(_, pause)) => {
@@ -258,7 +278,7 @@ impl Engine {
             SendError::Later(_, pause) => {
                 TimeDelta::from_std(*pause).map_or(Retry::Refused, Retry::After)
             }
-            SendError::Permanent(_) => Retry::Refused,
+            SendError::Permanent(_) | SendError::Gone(_) => Retry::Refused,
         };
         let given_up = self
             .store
@@ -268,7 +288,7 @@ impl Engine {
     }
 
     /// Who a message is for. One whose recipient's id belongs to another member by now is refused.
-    fn recipient_of(&self, message: &Waiting) -> Result<&Recipient, SendError> {
+    pub(super) fn recipient_of(&self, message: &Waiting) -> Result<&Recipient, SendError> {
         let Some((member, recipient)) = self.config.member_and_recipient(&message.recipient) else {
             return Err(SendError::Permanent(format!(
                 "recipient {} is no longer in the configuration",
@@ -296,6 +316,7 @@ impl Engine {
             return local::print(&mut self.output, &to, &parcel);
         }
         match &addresses.file {
+            _ if message.channel == Channel::WebPush => Err(no_browser()),
             Some(path) if message.channel == Channel::File => local::append(path, name, &parcel),
             _ => Err(no_address(message.channel)),
         }
@@ -345,7 +366,7 @@ async fn next_over(
 fn prints(print: Print, channel: Channel) -> bool {
     match channel {
         Channel::Console => true,
-        Channel::Email | Channel::Push => print != Print::Console,
+        Channel::Email | Channel::Push | Channel::WebPush => print != Print::Console,
         Channel::File => print == Print::All,
     }
 }
@@ -386,6 +407,7 @@ fn addressee(name: &str, channel: Channel, addresses: &Addresses) -> String {
     match (channel, &addresses.email) {
         (Channel::Email, Some(email)) => format!("{name} by email, {email}"),
         (Channel::Push, _) => format!("{name} by push"),
+        (Channel::WebPush, _) => format!("{name} in a browser"),
         _ => name.to_owned(),
     }
 }

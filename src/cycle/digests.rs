@@ -79,6 +79,7 @@ pub(super) fn digests<'c>(
                     about: About {
                         kinds: vec!["digest"],
                         places: places.clone(),
+                        ..About::default()
                     },
                 }
             }));

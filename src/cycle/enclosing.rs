@@ -93,7 +93,7 @@ impl Engine {
     /// # Errors
     /// [`StoreError`] if the database fails. A picture that cannot be made is left out.
     pub(super) fn enclosed(&mut self, message: &Waiting) -> Result<Enclosed, StoreError> {
-        if message.channel != Channel::Email {
+        if !matches!(message.channel, Channel::Email | Channel::WebPush) {
             return Ok(Enclosed::default());
         }
         let config = Arc::clone(&self.config);
@@ -110,6 +110,7 @@ impl Engine {
         let mut enclosed = Enclosed {
             picture: sites
                 .first()
+                .filter(|_| message.channel == Channel::Email)
                 .and_then(|site| self.picture(message, recipient, site)),
             ..Enclosed::default()
         };
@@ -122,8 +123,8 @@ impl Engine {
             let to = LinkTo::StopMail {
                 recipient: &recipient.id,
             };
-            enclosed.stop =
-                (!is_operator(&config, recipient)).then(|| keys.address(page, to).into());
+            enclosed.stop = (message.channel == Channel::Email && !is_operator(&config, recipient))
+                .then(|| keys.address(page, to).into());
         }
         Ok(enclosed)
     }

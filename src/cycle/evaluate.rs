@@ -82,6 +82,8 @@ impl Engine {
                     about: About {
                         kinds: bundle.kinds(),
                         places: bundle.site_ids(),
+                        task: bundle.task(),
+                        deadline: bundle.deadline(),
                     },
                 }
             })

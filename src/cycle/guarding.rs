@@ -244,6 +244,7 @@ fn operator_drafts<'c>(
             let about = About {
                 kinds: notices.iter().map(|one| one.trouble.name()).collect(),
                 places: vec![id],
+                ..About::default()
             };
             operator_draft(whose, *channel, message, about)
         })

@@ -1,11 +1,13 @@
 //! Lines of messages: one for each server, which is sent them one after the other over one
 //! connection.
 
+use super::browsers::{BrowserTarget, web_pusher};
 use crate::config::{Addresses, Config, EmailServer, PushAddress};
 use crate::domain::place::site::Channel;
 use crate::feed::fetch::user_agent;
 use crate::notify::email::{Mailer, SmtpSettings};
 use crate::notify::push::{PushTarget, Pusher};
+use crate::notify::web_push::WebPusher;
 use crate::notify::{Enclosed, Parcel, SendError};
 use crate::secret::{Secret, SecretSource};
 use crate::store::outbox::Waiting;
@@ -22,11 +24,13 @@ pub(super) enum Server {
     Mail,
     /// A push server, by scheme, host and port.
     Push(String),
+    /// A push service of browsers, by scheme, host and port.
+    WebPush(String),
 }
 
 impl Server {
-    /// The server for a recipient's channel; none if the message stays in the house or there is no
-    /// address for it.
+    /// The server for a recipient's channel; none if the message stays in the house, there is no
+    /// address for it, or it is for a browser, which the store knows.
     pub fn of(config: &Config, recipient: &str, channel: Channel) -> Option<Self> {
         let addresses = config.addresses.get(recipient)?;
         match channel {
@@ -37,7 +41,7 @@ impl Server {
                 let url = &addresses.push.as_ref()?.url;
                 Some(Self::Push(url.origin().ascii_serialization()))
             }
-            Channel::File | Channel::Console => None,
+            Channel::WebPush | Channel::File | Channel::Console => None,
         }
     }
 }
@@ -55,6 +59,7 @@ enum Connection {
     Closed,
     Mail(Box<Mailer>),
     Push(Pusher),
+    WebPush(Box<WebPusher>),
 }
 
 /// An attempt that is over.
@@ -71,6 +76,7 @@ pub(super) struct Done {
 pub(super) enum Addressee {
     Mail(String),
     Push(PushTarget),
+    WebPush(Box<BrowserTarget>),
 }
 
 impl Line {
@@ -95,6 +101,7 @@ impl Line {
         match self.server {
             Server::Mail => self.prepare_mail(config, addresses),
             Server::Push(_) => self.prepare_push(config, addresses),
+            Server::WebPush(_) => Err(no_address(message.channel)),
         }
     }
 
@@ -129,6 +136,22 @@ impl Line {
         Ok(Addressee::Push(target))
     }
 
+    /// Makes what is needed to send to a browser.
+    ///
+    /// # Errors
+    /// [`SendError`] if the key or a certificate cannot be used.
+    pub fn prepare_browser(
+        &mut self,
+        config: &Config,
+        (target, key): (BrowserTarget, Secret),
+    ) -> Result<Addressee, SendError> {
+        if !matches!(self.connection, Connection::WebPush(_)) {
+            let pusher = web_pusher(config, &key, PATIENCE).map_err(SendError::Unreachable)?;
+            self.connection = Connection::WebPush(Box::new(pusher));
+        }
+        Ok(Addressee::WebPush(Box::new(target)))
+    }
+
     /// Sends one message.
     pub async fn send(mut self, target: Addressee, message: Waiting, enclosed: Enclosed) -> Done {
         let parcel = parcel(&message, enclosed);
@@ -136,6 +159,10 @@ impl Line {
             (Connection::Mail(mailer), Addressee::Mail(to)) => mailer.send(to, &parcel).await,
             (Connection::Push(pusher), Addressee::Push(target)) => {
                 pusher.send(target, &parcel).await
+            }
+            (Connection::WebPush(pusher), Addressee::WebPush(to)) => {
+                let sent = pusher.send(&to.browser, &parcel, &to.terms, to.now);
+                sent.await.map(|_| ())
             }
             _ => Err(no_address(message.channel)),
         };

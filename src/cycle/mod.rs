@@ -22,6 +22,7 @@ use tokio::sync::watch;
 mod advising;
 mod alarm;
 mod asking;
+mod browsers;
 mod cases;
 mod clock_check;
 mod configuration;
@@ -45,6 +46,7 @@ mod yardstick;
 
 pub use advising::{Followed, waterings, weather_here};
 pub use asking::{Asked, ask_everybody};
+pub use browsers::make_web_push_key;
 pub use cases::{SiteCase, SpeciesCase, site_case, with_hatches, with_plans};
 pub use clock_check::{ClockCheck, clock_doubt};
 pub use deliver::waits_for_its_hour;
@@ -54,7 +56,7 @@ pub use screening::{screen_again, screened};
 pub use season_courses::{SiteAtOnce, season_courses, site_at_once};
 pub use site_states::{SiteState, newest_day_of, site_states, states_of_site};
 pub use station_days::{daily, neighbour_of};
-pub use testing::{TestSent, send_test};
+pub use testing::{KnownBrowsers, TestSent, send_test};
 pub use yardstick::yardstick;
 
 /// What drives the cycles.

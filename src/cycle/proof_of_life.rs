@@ -44,6 +44,7 @@ impl Engine {
                 let about = About {
                     kinds: vec!["proof-of-life"],
                     places: Vec::new(),
+                    ..About::default()
                 };
                 operator_draft(whose, *channel, message, about)
             })

@@ -1,11 +1,15 @@
 //! A test message to one recipient, past the outbox.
 
+use super::browsers::{address, no_browser, web_pusher};
 use super::lines::{mailer, push_target, pusher};
 use crate::config::{Addresses, Config, DemoDelivery};
 use crate::domain::place::site::{Channel, Member, Recipient};
+use crate::notify::web_push::NoticeTerms;
 use crate::notify::wording::{TestOf, test_message};
 use crate::notify::{Enclosed, Parcel, local};
-use chrono::{DateTime, Utc};
+use crate::secret::Secret;
+use crate::store::browsers::Browser;
+use chrono::{DateTime, TimeDelta, Utc};
 use std::io::Write;
 use std::time::Duration;
 
@@ -21,11 +25,21 @@ pub struct TestSent {
     pub answer: Result<String, String>,
 }
 
+/// Browsers that take notices, and the key that these are signed by.
+#[derive(Debug, Default)]
+pub struct KnownBrowsers {
+    /// The recipient's.
+    pub browsers: Vec<Browser>,
+    /// The private part of the key, once there is one.
+    pub private_key: Option<Secret>,
+}
+
 /// Sends a test to a recipient by each of their channels, as messages go: in a demonstration that prints
 /// mail and push messages they are printed.
 pub async fn send_test(
     config: &Config,
     (member, recipient): (&Member, &Recipient),
+    known: &KnownBrowsers,
     now: DateTime<Utc>,
     output: &mut dyn Write,
 ) -> Vec<TestSent> {
@@ -54,6 +68,15 @@ pub async fn send_test(
             created_at: now,
             enclosed: Enclosed::default(),
         };
+        if channel == Channel::WebPush && !prints(config) {
+            let answers = to_browsers(config, known, &parcel, now).await;
+            sent.extend(
+                answers
+                    .into_iter()
+                    .map(|answer| TestSent { channel, answer }),
+            );
+            continue;
+        }
         let answer = send_by(config, addresses, channel, &parcel, output).await;
         sent.push(TestSent { channel, answer });
     }
@@ -67,9 +90,7 @@ async fn send_by(
     parcel: &Parcel,
     output: &mut dyn Write,
 ) -> Result<String, String> {
-    let prints = config
-        .demo
-        .is_some_and(|demo| demo.deliver == DemoDelivery::Console);
+    let prints = prints(config);
     match channel {
         Channel::Email if !prints => by_mail(config, addresses, parcel).await,
         Channel::Push if !prints => by_push(config, addresses, parcel).await,
@@ -78,12 +99,54 @@ async fn send_by(
             local::append(path, "a test", parcel).map_err(|error| error.to_string())?;
             Ok(format!("written to {}", path.display()))
         }
-        Channel::Console | Channel::Email | Channel::Push => {
+        Channel::Console | Channel::Email | Channel::Push | Channel::WebPush => {
             let to = format!("a test by {}", channel.name());
             local::print(output, &to, parcel).map_err(|error| error.to_string())?;
             Ok("printed".to_owned())
         }
     }
+}
+
+/// Whether mail and push messages are printed.
+fn prints(config: &Config) -> bool {
+    config
+        .demo
+        .is_some_and(|demo| demo.deliver == DemoDelivery::Console)
+}
+
+/// To each browser.
+async fn to_browsers(
+    config: &Config,
+    known: &KnownBrowsers,
+    parcel: &Parcel,
+    now: DateTime<Utc>,
+) -> Vec<Result<String, String>> {
+    let (Some(key), false) = (&known.private_key, known.browsers.is_empty()) else {
+        return vec![Err(no_browser().to_string())];
+    };
+    let pusher = match web_pusher(config, key, PATIENCE) {
+        Ok(pusher) => pusher,
+        Err(problem) => return vec![Err(problem)],
+    };
+    let page = config.web.as_ref().and_then(|web| web.address.as_ref());
+    let terms = NoticeTerms {
+        until: now + TimeDelta::hours(1),
+        urgent: false,
+        task: None,
+        opens: page.map(ToString::to_string),
+    };
+    let mut answers = Vec::new();
+    for browser in &known.browsers {
+        let sent = match address(config, &browser.said) {
+            Ok(to) => pusher.send(&to, parcel, &terms, now).await,
+            Err(problem) => Err(problem),
+        };
+        answers.push(match sent {
+            Ok(status) => Ok(format!("\"{}\": {status}", browser.label)),
+            Err(problem) => Err(format!("\"{}\": {problem}", browser.label)),
+        });
+    }
+    answers
 }
 
 async fn by_mail(

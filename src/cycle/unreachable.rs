@@ -57,6 +57,7 @@ impl Engine {
                 let about = About {
                     kinds: vec!["undelivered"],
                     places: Vec::new(),
+                    ..About::default()
                 };
                 operator_draft(whose, channel, message, about)
             }));

@@ -1,7 +1,7 @@
 //! Reading the configuration anew.
 
 use super::door::ReloadVerdict;
-use super::{Daemon, notify, revoke_keys};
+use super::{Daemon, mind_keys, notify};
 use crate::clock::Clock;
 use crate::config::load_isolating;
 use crate::config::problem::{Problem, Severity};
@@ -36,7 +36,7 @@ impl Daemon<'_> {
         let store = &mut self.engine.store;
         if verdict.taken {
             store.note_in_force(&self.standing, self.read_at)?;
-            return revoke_keys(store, &self.engine.config);
+            return mind_keys(store, &self.engine.config);
         }
         store.note_refused(&Refused {
             at: Clock::Machine.now(),

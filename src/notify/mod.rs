@@ -9,6 +9,7 @@ pub mod heartbeat;
 pub mod local;
 pub mod mqtt;
 pub mod push;
+pub mod web_push;
 pub mod wording;
 
 /// A message on its way.
@@ -95,4 +96,7 @@ pub enum SendError {
     /// It will not go through as it is.
     #[error("{0}")]
     Permanent(String),
+    /// The browser that it is for takes notices no more.
+    #[error("{0}")]
+    Gone(String),
 }

@@ -223,7 +223,7 @@ pub(super) fn host(url: &Url) -> String {
 }
 
 /// Reads what is left of an answer, as far as it is short.
-async fn read_to_end(mut answer: Response) {
+pub(super) async fn read_to_end(mut answer: Response) {
     let mut read = 0;
     while read < LONGEST_ANSWER
         && let Ok(Some(part)) = answer.chunk().await
@@ -280,7 +280,7 @@ fn headers(target: &PushTarget, parcel: &Parcel) -> Result<HeaderMap, String> {
 }
 
 /// A header value of printable ASCII, which both callers give.
-fn header_text(ascii: &str) -> HeaderValue {
+pub(super) fn header_text(ascii: &str) -> HeaderValue {
     HeaderValue::from_str(ascii).expect("printable ASCII is a header value")
 }
 

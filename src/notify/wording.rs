@@ -8,6 +8,7 @@ use block::{Block, together};
 
 mod advice;
 mod block;
+mod browser_ended;
 mod configuration;
 mod count;
 mod digest;
@@ -28,6 +29,7 @@ mod weather;
 mod work;
 
 pub use advice::{against_hatch, rotation_words};
+pub use browser_ended::{BrowserEnded, browser_ended_message};
 pub use configuration::configuration_message;
 pub use count::{
     how_to_dig, limits, what_damage_counts_for, what_it_says, what_was_found,
@@ -119,6 +121,7 @@ pub fn message(service: &str, answer_to: &str, bundle: &Bundle<'_, '_>) -> Messa
         title: block::title(&told),
         body: match bundle.channel {
             Channel::Push => block::brief(&told),
+            Channel::WebPush => block::shown(&told),
             Channel::Email | Channel::Console | Channel::File => {
                 block::full(&told, reader.footer(service))
             }

@@ -1,6 +1,7 @@
 //! Everything that can be wrong with an installation, on one page, each with what to do: built from what
 //! the check of the configuration, the status and the machine say.
 
+use super::browsers::BrowsersInUse;
 use super::counted;
 use super::health::overdue_since;
 use super::status::{ProblemKind, Status};
@@ -40,6 +41,8 @@ pub struct ExaminedDatabase {
     pub status: Option<Status>,
     /// Why the machine's clock may not be right, by what is stored.
     pub clock_doubt: Option<String>,
+    /// How notices in browsers stand, if anybody may have them.
+    pub browsers: Option<BrowsersInUse>,
 }
 
 /// The database's disk.
@@ -78,6 +81,7 @@ pub fn examine(of: &Examined<'_>) -> Vec<DoctorPart> {
         page.push(milestones(status));
         page.push(outbox(status));
         page.extend(home_server(of.config, status));
+        page.extend(database.browsers.as_ref().map(browsers));
     }
     page
 }
@@ -272,6 +276,23 @@ fn home_server(config: &Config, status: &Status) -> Option<DoctorPart> {
             "hatchbell check --online asks the broker; see [mqtt]",
         )
     })
+}
+
+fn browsers(in_use: &BrowsersInUse) -> DoctorPart {
+    if in_use.unreached.is_empty() {
+        let on = counted(in_use.browsers, "browser");
+        return DoctorPart::well("notices", format!("on in {on}"));
+    }
+    let nobody = in_use.unreached.iter();
+    DoctorPart::wrong(
+        "notices",
+        nobody
+            .map(|one| {
+                format!("{one} is told in browsers alone, and has turned notices on in none")
+            })
+            .collect(),
+        "hatchbell member link RECIPIENT prints a link to sign in by; then Notices on the page",
+    )
 }
 
 fn problems(status: &Status, kinds: &[ProblemKind]) -> Vec<String> {

@@ -7,6 +7,7 @@
 //! shows a value adds only its layout: the command line its tables, line ends and colours. JSON
 //! comes from the same values as the text.
 
+pub mod browsers;
 pub mod calendar;
 pub mod doctor;
 pub mod health;

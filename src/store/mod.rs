@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 pub mod audit;
 pub mod backup;
 pub mod batches;
+pub mod browsers;
 pub mod bulk;
 mod busy;
 mod calendar;

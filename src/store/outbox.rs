@@ -6,6 +6,7 @@
 //! address also serves messages that wait. So are quiet hours and pauses; stored is only whether a
 //! message may break them.
 
+use super::browsers::browsers_for;
 use super::page_keys::SIGN_IN;
 use super::pauses::{LONGEST, Retry, pause};
 use super::{Store, StoreError, understood};
@@ -41,6 +42,10 @@ pub struct About<'a> {
     pub kinds: Vec<&'static str>,
     /// Site ids; of the operator's messages about feeds, station ids.
     pub places: Vec<&'a str>,
+    /// The one task that it is about: a newer message of the same can take its place.
+    pub task: Option<String>,
+    /// The last day on which it is worth something.
+    pub deadline: Option<NaiveDate>,
 }
 
 /// A message as it is listed.
@@ -75,6 +80,8 @@ pub struct DueMessage {
     pub urgent: bool,
     /// Whether its recipient has just asked for it and waits for it.
     pub asked_for: bool,
+    /// The number of the browser that it is for.
+    pub browser: Option<i64>,
 }
 
 /// A message in the outbox that waits to be sent.
@@ -102,6 +109,12 @@ pub struct Waiting {
     pub created_at: DateTime<Utc>,
     /// Attempts so far.
     pub tries: u32,
+    /// The number of the browser that it is for.
+    pub browser: Option<i64>,
+    /// The one task that it is about.
+    pub task: Option<String>,
+    /// The last day on which it is worth something.
+    pub deadline: Option<NaiveDate>,
 }
 
 /// How many messages are in which state.
@@ -139,23 +152,28 @@ pub(super) fn insert(
     draft: &Draft<'_>,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
-    transaction.execute(
-        "INSERT INTO outbox
-             (message_id, recipient, channel, title, body, urgent, kinds, places, created_at,
-              next_try_at, member)
-         VALUES (lower(hex(randomblob(16))), ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8, ?9)",
-        params![
-            draft.recipient,
-            draft.channel.name(),
-            draft.title,
-            draft.body,
-            draft.urgent,
-            draft.about.kinds.join(SEPARATOR),
-            draft.about.places.join(SEPARATOR),
-            now,
-            draft.member
-        ],
-    )?;
+    for browser in browsers_for(transaction, draft)? {
+        transaction.execute(
+            "INSERT INTO outbox
+                 (message_id, recipient, channel, title, body, urgent, kinds, places, created_at,
+                  next_try_at, member, browser, task, deadline)
+             VALUES (lower(hex(randomblob(16))), ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8, ?9, ?10, ?11, ?12)",
+            params![
+                draft.recipient,
+                draft.channel.name(),
+                draft.title,
+                draft.body,
+                draft.urgent,
+                draft.about.kinds.join(SEPARATOR),
+                draft.about.places.join(SEPARATOR),
+                now,
+                draft.member,
+                browser,
+                draft.about.task,
+                draft.about.deadline
+            ],
+        )?;
+    }
     Ok(())
 }
 
@@ -192,7 +210,7 @@ impl Store {
     /// [`StoreError`] if the database fails.
     pub fn due(&self, now: DateTime<Utc>, after: i64) -> Result<Vec<DueMessage>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT id, recipient, channel, urgent, kinds FROM outbox INDEXED BY outbox_waiting
+            "SELECT id, recipient, channel, urgent, kinds, browser FROM outbox INDEXED BY outbox_waiting
              WHERE state = 'waiting' AND id > ?1 AND (next_try_at <= ?2 OR next_try_at > ?3)
              ORDER BY id LIMIT ?4",
         )?;
@@ -206,6 +224,7 @@ impl Store {
                 channel: understood(&channel, "a channel", Channel::from_name)?,
                 urgent: row.get(3)?,
                 asked_for: row.get::<_, String>(4)? == SIGN_IN,
+                browser: row.get(5)?,
             });
         }
         Ok(due)
@@ -217,7 +236,8 @@ impl Store {
     /// [`StoreError`] if the database fails.
     pub fn waiting(&self, number: i64) -> Result<Option<Waiting>, StoreError> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT message_id, recipient, member, channel, title, body, urgent, created_at, tries, places
+            "SELECT message_id, recipient, member, channel, title, body, urgent, created_at, tries, places,
+                    browser, task, deadline
              FROM outbox WHERE id = ?1 AND state = 'waiting'",
         )?;
         let mut rows = statement.query([number])?;
@@ -237,6 +257,9 @@ impl Store {
             created_at: row.get(7)?,
             tries: row.get(8)?,
             places: parts(&row.get::<_, String>(9)?),
+            browser: row.get(10)?,
+            task: row.get(11)?,
+            deadline: row.get(12)?,
         }))
     }
 

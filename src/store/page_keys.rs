@@ -1,10 +1,11 @@
 //! Keys of the page: links to sign in by, sessions, tokens for programs. Only hashes are stored.
 
 use super::audit::{self, AuditLine};
+use super::browsers::end_where;
 use super::outbox::{Draft, insert};
 use super::{Store, StoreError};
 use crate::key::KeyHash;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension, params};
 use serde::Serialize;
 
@@ -60,6 +61,9 @@ pub struct ListedToken {
 
 /// What a message is about that holds a link to sign in by. Its text is not kept.
 pub const SIGN_IN: &str = "sign-in";
+
+/// How long a link to sign in by is good.
+pub const LINK_LASTS: TimeDelta = TimeDelta::minutes(15);
 
 impl Store {
     /// Writes down a link with the messages that bring it. Links that have lapsed are forgotten, and
@@ -170,18 +174,19 @@ impl Store {
         Ok(row.optional()?)
     }
 
-    /// Ends a session.
+    /// Ends a session, and the notices that were turned on in it; within [`Store::change_with`].
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
-    pub fn end_session(&self, hash: &KeyHash) -> Result<(), StoreError> {
+    pub fn end_session(&self, hash: &KeyHash, now: DateTime<Utc>) -> Result<(), StoreError> {
         let sql = "DELETE FROM session WHERE hash = ?1";
         self.connection.execute(sql, [hash.text()])?;
+        end_where(&self.connection, "session = ?1", &[hash.text()], now)?;
         Ok(())
     }
 
-    /// Ends all sessions of a recipient, and makes links on the way worth nothing. Says how many
-    /// sessions there were.
+    /// Ends all sessions of a recipient and the notices in their browsers, and makes links on the way
+    /// worth nothing. Says how many sessions there were.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
@@ -193,6 +198,7 @@ impl Store {
         let transaction = self.immediate()?;
         transaction.execute("DELETE FROM sign_in_link WHERE recipient = ?1", [recipient])?;
         let ended = transaction.execute("DELETE FROM session WHERE recipient = ?1", [recipient])?;
+        end_where(&transaction, "recipient = ?1", &[recipient], line.at)?;
         audit::write(&transaction, line)?;
         transaction.commit()?;
         Ok(ended)
@@ -309,6 +315,7 @@ impl Store {
             let mut statement = transaction.prepare_cached(
                 "SELECT recipient, member FROM session
                  UNION SELECT recipient, member FROM sign_in_link
+                 UNION SELECT recipient, member FROM web_push_browser
                  UNION SELECT recipient, member FROM page_token WHERE revoked_at IS NULL",
             )?;
             let rows = statement.query_map([], owner)?;
@@ -320,6 +327,8 @@ impl Store {
                 let sql = format!("DELETE FROM {table} WHERE recipient = ?1 AND member = ?2");
                 transaction.execute(&sql, whose)?;
             }
+            let theirs = [gone.recipient.as_str(), gone.member.as_str()];
+            end_where(&transaction, "recipient = ?1 AND member = ?2", &theirs, now)?;
             transaction.execute(
                 "UPDATE page_token SET revoked_at = ?3
                  WHERE recipient = ?1 AND member = ?2 AND revoked_at IS NULL",

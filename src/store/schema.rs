@@ -8,6 +8,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::path::Path;
 
 mod batches;
+mod browsers;
 mod notice_log;
 mod packed_years;
 mod page_keys;
@@ -361,6 +362,8 @@ const MIGRATIONS: &[Migration] = &[
     ) STRICT, WITHOUT ROWID;
     ",
     ),
+    // 19: browsers that take notices, which of them a message is for, and until when it is worth something
+    Migration::Sql(browsers::STATEMENTS),
 ];
 
 pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {

@@ -3,6 +3,7 @@
 use super::answers::NoPage;
 use super::client::is_own_host;
 use super::form_guard::{guarded, only_looks};
+use super::notices::NOTICES;
 use super::routes::PROGRAMS;
 use super::state::PageState;
 use super::viewer::{NoViewer, Viewer};
@@ -16,8 +17,11 @@ use axum::response::{IntoResponse, Response};
 use std::sync::Arc;
 use tracing::error;
 
-/// Addresses that also those use who may only look: what they change is their own.
-const FOR_READERS: [&str; 1] = ["/sign-out"];
+/// Whether an address is also for those who may only look: what they change there is their own.
+fn is_for_readers(path: &str) -> bool {
+    let below = path.strip_prefix(NOTICES);
+    path == "/sign-out" || below.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
 
 /// Refuses what asks for another host, and everything once the page is no longer configured.
 pub(super) async fn own_host_only(
@@ -76,7 +80,7 @@ async fn admitted(
         parts.extensions.insert(viewer);
         return Ok(next.run(Request::from_parts(parts, body)).await);
     }
-    if !viewer.may_write && !FOR_READERS.contains(&path.as_str()) {
+    if !viewer.may_write && !is_for_readers(&path) {
         return Err(NoPage::Forbidden(
             "You may look here, and change nothing. Whoever runs the service can change that.",
         ));

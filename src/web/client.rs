@@ -83,6 +83,7 @@ mod tests {
             address: address.map(|url| url.parse().unwrap()),
             sign_in: true,
             proxies: Vec::new(),
+            own_push_services: Vec::new(),
         }
     }
 

@@ -97,6 +97,7 @@ mod tests {
             address: address.map(|url| url.parse().unwrap()),
             sign_in: true,
             proxies: Vec::new(),
+            own_push_services: Vec::new(),
         };
         let mut map = HeaderMap::new();
         for (name, value) in headers {

@@ -14,6 +14,7 @@ mod form_guard;
 mod health;
 mod kept;
 mod metrics;
+mod notices;
 mod overview;
 mod rate;
 mod routes;

@@ -8,6 +8,7 @@ use super::capability::{calendar, send_again, stop, stop_page, task, tasks};
 use super::entries::{enter, journal, not_now, records};
 use super::health::{healthz, livez, readyz};
 use super::metrics::metrics;
+use super::notices::{NOTICES, end, notices, script, turn_on, worker};
 use super::overview::overview;
 use super::sign_in::{ask_for_link, link, sent, sign_in, sign_out, take_link};
 use super::site::site;
@@ -32,7 +33,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 /// Most bytes of a form.
 pub(super) const MOST_BYTES: usize = 64 * 1024;
 
-/// What a browser may do with a page: nothing but show it and send its own forms.
+/// What a browser may do with a page: nothing but show it and send its own forms. One page says otherwise.
 const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const ICON: &str = include_str!("templates/icon.svg");
@@ -105,6 +106,10 @@ fn all() -> Vec<Route> {
             .get(link)
             .post(take_link)
             .for_strangers(),
+        Route::at(NOTICES).get(notices).post(turn_on),
+        Route::at("/notices/{number}/end").post(end),
+        Route::at("/notices.js").get(script).for_strangers(),
+        Route::at("/notices-worker.js").get(worker).for_strangers(),
         Route::at("/style.css").get(style).for_strangers(),
         Route::at("/icon.svg").get(icon).for_strangers(),
         // Who has one of these addresses has its key.
@@ -175,7 +180,7 @@ pub(super) fn routes(shared: Arc<PageState>) -> Router {
             PATIENCE,
         ))
         .layer(CatchPanicLayer::custom(fault))
-        .layer(header_of(header::CONTENT_SECURITY_POLICY, POLICY))
+        .layer(unless_set(header::CONTENT_SECURITY_POLICY, POLICY))
         .layer(header_of(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .layer(header_of(header::REFERRER_POLICY, "same-origin"))
         .layer(unless_set(header::CACHE_CONTROL, "private, no-cache"));

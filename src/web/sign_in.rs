@@ -15,7 +15,7 @@ use crate::notify::wording::{SignInLink, sign_in_message};
 use crate::store::StoreError;
 use crate::store::audit::AuditLine;
 use crate::store::outbox::{About, Draft};
-use crate::store::page_keys::{KeyOwner, NewKey, SIGN_IN};
+use crate::store::page_keys::{KeyOwner, LINK_LASTS, NewKey, SIGN_IN};
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::request::Parts;
@@ -28,8 +28,6 @@ use std::net::IpAddr;
 use std::sync::Arc;
 use tracing::error;
 
-/// How long a link is good.
-const LINK_LASTS: TimeDelta = TimeDelta::minutes(15);
 /// How long a session is good.
 const SESSION_LASTS: TimeDelta = TimeDelta::days(30);
 /// Where a link that is good no more leads: what opens there is such a link's page.
@@ -204,8 +202,11 @@ pub(super) async fn sign_out(
         return Err(NoPage::NotFound);
     };
     let ended = tokio::task::spawn_blocking(move || {
-        shared
-            .write(|store| store.change_with(line.as_ref(), |store| store.end_session(&key.hash())))
+        shared.write(|store| {
+            store.change_with(line.as_ref(), |store| {
+                store.end_session(&key.hash(), Clock::Machine.now())
+            })
+        })
     });
     ended.await??;
     let cookie = cookie(&web, "", TimeDelta::zero());
@@ -277,7 +278,7 @@ fn meant_by(config: &Config, recipient: &Recipient, who: &str) -> Option<Channel
     if email.is_some_and(|email| bare(email).eq_ignore_ascii_case(who)) {
         return Some(Channel::Email);
     }
-    let ways = [Channel::Email, Channel::Push];
+    let ways = [Channel::Email, Channel::Push, Channel::WebPush];
     let best = ways
         .into_iter()
         .find(|way| recipient.channels.contains(way));
@@ -326,6 +327,7 @@ fn send_link(
         about: About {
             kinds: vec![SIGN_IN],
             places: Vec::new(),
+            ..About::default()
         },
     };
     let owner = KeyOwner {

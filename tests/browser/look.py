@@ -5,10 +5,11 @@
 
 Starts PROGRAM on the demonstration (6 July 2026, standing still), opens each page in Chromium on a phone and
 on a desk, light and dark, with and without script, prints one, enters something, puts a task off, and
-signs in by the link that is sent. Each page must be without a message on the console, without a request to anywhere
+signs in by the link that is sent, and turns notices on. Each page must be without a message on the console, without a request to anywhere
 else, no wider than the window, and without a finding of axe-core. FOLDER keeps the pictures.
 """
 import contextlib
+import json
 import pathlib
 import re
 import shutil
@@ -46,6 +47,7 @@ def served(program, folder, sign_in):
         (r"(?m)^database = .*", 'database = "hatchbell.db"'),
         (r"(?m)^starts = .*", 'starts = "2026-07-06T06:00:00Z"'),
         (r"(?m)^seconds_per_day = .*", "seconds_per_day = 86400.0"),
+        (r'(?m)^email = "garden@mill-lane.example"', r'email = "garden@mill-lane.example"' + ("\nweb_push = true" if sign_in else "")),
         (r"(?m)^listen = .*", f'listen = "127.0.0.1:{port}"' + ("\nsign_in = true" if sign_in else "")),
     ]:
         text = re.sub(old, lambda _, new=new: new, text)
@@ -164,6 +166,78 @@ def sign_in(browser, base, folder, pictures):
     check(page.get_by_text("Mill Lane, front lawn").count() > 0, "their own site is missing")
     check(page.get_by_text("Northgate").count() == 0, "a site of another member is shown")
     check(page.goto(base + "/sites/northgate-pitches").status == 404, "a site of another member opens")
+    notices(browser, context, base, pictures)
+
+
+# What a push service would answer to the browser: a machine for tests reaches none. The keys are those of
+# RFC 8291, appendix A.
+SUBSCRIPTION = """
+const bytes = (text) => Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (one) => one.charCodeAt(0)).buffer;
+const known = {
+  endpoint: "https://push.example.org/a-browser",
+  getKey: (name) => bytes(name === "auth" ? "BTBZMqHH6r4Tts7J_aSIgg"
+    : "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4"),
+  unsubscribe: async () => { sessionStorage.removeItem("known"); return true; },
+};
+PushManager.prototype.getSubscription = async () => (sessionStorage.getItem("known") ? known : null);
+PushManager.prototype.subscribe = async (options) => {
+  if (options.applicationServerKey.length !== 65 || !options.userVisibleOnly) throw new Error("no key");
+  sessionStorage.setItem("known", "1");
+  return known;
+};
+"""
+
+
+def notices(browser, signed_in, base, pictures):
+    """Turns notices on, shows one that is delivered to the worker, and ends them."""
+    state = signed_in.storage_state()
+    silent = Looker(browser, base, pictures, viewport=PHONE, storage_state=state, java_script_enabled=False)
+    silent.opens("/notices")
+    check(silent.page.get_by_text("this page alone needs script").is_visible(), "what to do without script")
+    check(not silent.page.get_by_role("button", name="Turn on").is_visible(), "a button that does nothing")
+    for scheme in ("light", "dark"):
+        looker = Looker(browser, base, pictures, viewport=PHONE, color_scheme=scheme, storage_state=state)
+        page = looker.page
+        page.context.grant_permissions(["notifications"], origin=base)
+        page.add_init_script(SUBSCRIPTION)
+        looker.opens("/notices")
+        page.get_by_label("What you call this browser").fill(f"my {scheme} phone")
+        looker.fits(f"notices-{scheme}")
+        accessible(browser, base, "/notices", viewport=PHONE, color_scheme=scheme, storage_state=state)
+        page.get_by_role("button", name="Turn on notices here").click()
+        page.get_by_text(f"my {scheme} phone, since").wait_for()
+        page.get_by_text("which is this browser").wait_for()
+        check(not page.get_by_role("button", name="Turn on").is_visible(), "it can be turned on twice")
+        looker.fits(f"notices-on-{scheme}")
+        accessible(browser, base, "/notices", viewport=PHONE, color_scheme=scheme, storage_state=state)
+        shows(page, base)
+        page.get_by_role("button", name=f"End notices in my {scheme} phone").click()
+        page.get_by_role("button", name="Turn on notices here").wait_for()
+        check(page.get_by_text("since").count() == 0, "a browser that was ended is listed")
+
+
+def shows(page, base):
+    """What the worker shows of what a push service delivers."""
+    session = page.context.new_cdp_session(page)
+    registrations = []
+    session.on("ServiceWorker.workerRegistrationUpdated", lambda said: registrations.extend(said["registrations"]))
+    session.send("ServiceWorker.enable")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    check(registrations, "no worker is registered")
+    shown = "navigator.serviceWorker.ready.then((one) => one.getNotifications()).then((all) => all.map((one) => [one.title, one.body, one.tag]))"
+    for deadline in ("13 July", "14 July"):
+        said = {"title": "Last week for imidacloprid", "body": f"By {deadline}.", "tag": "a", "opens": base + "/"}
+        session.send(
+            "ServiceWorker.deliverPushMessage",
+            {"origin": base, "registrationId": registrations[-1]["registrationId"], "data": json.dumps(said)},
+        )
+        wanted = [[said["title"], said["body"], said["tag"]]]
+        for _ in range(100):
+            found = page.evaluate(shown)
+            if found == wanted:
+                break
+            page.wait_for_timeout(50)
+        check(found == wanted, f"the worker shows {found}")
 
 
 def main():

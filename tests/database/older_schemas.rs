@@ -21,7 +21,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10, 12 to 15, and 16 to 18.
-const DATABASES: [(usize, &str); 11] = [
+const DATABASES: [(usize, &str); 12] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -33,6 +33,7 @@ const DATABASES: [(usize, &str); 11] = [
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
     (18, include_str!("../../fixtures/databases/schema-18.sql")),
+    (19, include_str!("../../fixtures/databases/schema-19.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -657,6 +658,22 @@ fn keys_of_forms_and_tasks_that_are_put_off_are_kept() {
         let first = store.all_entries().unwrap().remove(0);
         let number = store.made_with(&first.site, "00112233445566778899aabbccddeeff");
         assert_eq!(number.unwrap(), Some(1), "schema {schema}");
+    }
+}
+
+#[test]
+fn browsers_that_take_notices_are_kept() {
+    for (schema, _folder, store) in opened_from(1) {
+        let browsers = store.browsers().unwrap();
+        let kept: Vec<_> = browsers
+            .iter()
+            .map(|one| (one.owner.recipient.as_str(), one.label.as_str()))
+            .collect();
+        let expected: &[_] = match schema < 19 {
+            true => &[],
+            false => &[("quay-keeper", "the shed")],
+        };
+        assert_eq!(kept, expected, "schema {schema}");
     }
 }
 

@@ -30,6 +30,7 @@ fn draft(channel: Channel) -> Draft<'static> {
         about: About {
             kinds: vec!["season", "count"],
             places: vec!["lawn"],
+            ..About::default()
         },
     }
 }

@@ -5,4 +5,5 @@ mod support;
 
 mod push_delivery;
 mod smtp_delivery;
+mod web_push_delivery;
 mod wording;

@@ -170,7 +170,12 @@ fn a_message_about_something_applied_carries_its_cautions_itself() {
     let (member, station) = (one_member(), station());
     let option = option("imidacloprid");
     let notice = water(&member, &station, &option);
-    for channel in [Channel::Email, Channel::Console, Channel::File] {
+    for channel in [
+        Channel::Email,
+        Channel::Console,
+        Channel::File,
+        Channel::WebPush,
+    ] {
         let body = flat(&worded(&notice, channel).body);
         for caution in [
             "The label is the law",
@@ -205,7 +210,7 @@ fn where_nothing_is_applied_there_are_no_cautions() {
     let (member, station, beetle) = (one_member(), station(), species("japanese-beetle"));
     for milestone in Milestone::ALL {
         let notice = passed(&member, &station, &beetle, milestone, 8.0);
-        for channel in [Channel::Email, Channel::Push] {
+        for channel in [Channel::Email, Channel::Push, Channel::WebPush] {
             let body = worded(&notice, channel).body;
             assert!(!body.contains("autions"), "{milestone:?}: {body}");
         }

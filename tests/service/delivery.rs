@@ -19,7 +19,7 @@ use tokio::sync::watch;
 /// Longest wait for something that happens at once on an idle machine.
 const PATIENCE: Duration = Duration::from_secs(60);
 
-fn noon() -> DateTime<Utc> {
+pub(super) fn noon() -> DateTime<Utc> {
     "2026-07-01T12:00:00Z".parse().expect("an instant")
 }
 
@@ -37,15 +37,15 @@ fn accepting() -> ScriptedServer {
 }
 
 /// An engine at noon that nothing but a delivery is asked of.
-struct Post {
-    workshop: Workshop,
-    engine: Engine,
+pub(super) struct Post {
+    pub workshop: Workshop,
+    pub engine: Engine,
     stop: watch::Sender<bool>,
 }
 
 impl Post {
     /// `keeper` is the address of the first recipient.
-    fn new(keeper: &str, more: &str) -> Self {
+    pub fn new(keeper: &str, more: &str) -> Self {
         let workshop = Workshop::new();
         workshop.write("days.csv", &days(60, 10.0));
         let text = config_with("file = \"days.csv\"", keeper, more);
@@ -66,7 +66,7 @@ impl Post {
         }
     }
 
-    fn write_for(&mut self, recipient: &str, member: &str, channel: Channel) {
+    pub fn write_for(&mut self, recipient: &str, member: &str, channel: Channel) {
         let draft = Draft {
             recipient,
             member,
@@ -87,23 +87,23 @@ impl Post {
         self.write_for(recipient, "member", Channel::Push);
     }
 
-    async fn deliver(&mut self) -> Report {
+    pub async fn deliver(&mut self) -> Report {
         let mut report = Report::default();
         let delivery = self.engine.deliver(&|| (), &mut report);
         delivery.await.expect("the database works");
         report
     }
 
-    fn later(&mut self, by: TimeDelta) {
+    pub fn later(&mut self, by: TimeDelta) {
         self.engine.clock = Clock::Set(self.engine.clock.now() + by);
     }
 
     /// Recipient, state and tries of each message.
-    fn states(&self) -> Vec<String> {
+    pub fn states(&self) -> Vec<String> {
         self.column("SELECT recipient || ' ' || state || ' ' || tries FROM outbox ORDER BY id")
     }
 
-    fn column(&self, query: &str) -> Vec<String> {
+    pub fn column(&self, query: &str) -> Vec<String> {
         let database = rusqlite::Connection::open(self.workshop.path("hatchbell.db")).unwrap();
         let mut statement = database.prepare(query).unwrap();
         let rows = statement.query_map([], |row| row.get(0)).unwrap();

@@ -4,6 +4,7 @@
 mod support;
 
 mod backups;
+mod browsers;
 mod clocks;
 mod daemon;
 mod database_faults;
@@ -12,6 +13,7 @@ mod home_server;
 mod hours;
 mod kills;
 mod links;
+mod notices;
 mod page_access;
 mod page_walk;
 mod programs;

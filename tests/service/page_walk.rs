@@ -59,7 +59,12 @@ fn paths(site: &str) -> Vec<(String, bool)> {
 
 #[tokio::test]
 async fn with_the_key_of_another_member_no_address_and_no_method_shows_or_changes_a_site() {
-    let page = RunningPage::start(&co_op("sign_in = true"));
+    let config = co_op("sign_in = true").replace("email = \"", "web_push = true, email = \"");
+    let page = RunningPage::start(&config);
+    // Number 1, as everything in an address: a browser that is not theirs.
+    let browser = "INSERT INTO web_push_browser (recipient, member, endpoint, public_key, auth, label, session, made_at)
+                   VALUES ('b-owner', 'b', 'https://push.example.org/1', '', '', 'Club b', '', datetime())";
+    page.database().execute(browser, []).unwrap();
     let cookie = page.sign_in("a-owner@three-brooks.example").await;
     let form_key = page.form_key(&cookie).await;
     let token = page.token(&["a-owner"]);
@@ -135,6 +140,8 @@ async fn without_a_key_every_address_that_is_not_open_leads_to_the_sign_in_and_s
         "/sign-in",
         "/sign-in/sent",
         "/sign-in/{link}",
+        "/notices.js",
+        "/notices-worker.js",
         "/style.css",
         "/icon.svg",
         "/task/{message}/{site}/{key}",

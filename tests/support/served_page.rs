@@ -220,6 +220,7 @@ fn usual() -> Web {
         address: None,
         sign_in: false,
         proxies: Vec::new(),
+        own_push_services: Vec::new(),
     }
 }
 

@@ -143,6 +143,8 @@ pub enum Channel {
     Email,
     /// HTTP POST to the recipient's own server.
     Push,
+    /// Web Push to the browsers in which the recipient has turned notices on.
+    WebPush,
     /// Printed by the daemon.
     Console,
     /// Appended to a text file.
@@ -151,9 +153,10 @@ pub enum Channel {
 
 impl Channel {
     /// Every channel with the name it has in the store and in configuration files.
-    pub const NAMED: [(&'static str, Channel); 4] = [
+    pub const NAMED: [(&'static str, Channel); 5] = [
         ("email", Channel::Email),
         ("push", Channel::Push),
+        ("web-push", Channel::WebPush),
         ("console", Channel::Console),
         ("file", Channel::File),
     ];
@@ -161,6 +164,11 @@ impl Channel {
     /// The name in the store and in configuration files.
     pub fn name(self) -> &'static str {
         crate::domain::name_of(&Self::NAMED, self)
+    }
+
+    /// Whether there is room for a few words only.
+    pub fn is_brief(self) -> bool {
+        matches!(self, Self::Push | Self::WebPush)
     }
 
     /// The channel a name stands for.

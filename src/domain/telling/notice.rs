@@ -303,6 +303,42 @@ impl<'a> Bundle<'_, 'a> {
         once(self.notices.iter().map(|notice| notice.site.id.as_str()))
     }
 
+    /// What it is about, if that is one task: a newer message of the same can take its place.
+    pub fn task(&self) -> Option<String> {
+        let [notice] = self.notices.as_slice() else {
+            return None;
+        };
+        let site = &notice.site.id;
+        match &notice.kind {
+            NoticeKind::Treatment(treatment) => match treatment.advice.as_slice() {
+                [advice] => Some(format!("apply {site} {}", advice.option.id)),
+                _ => None,
+            },
+            NoticeKind::CountNow { .. } | NoticeKind::Counted { .. } => {
+                Some(format!("count {site}"))
+            }
+            NoticeKind::Water { option, .. } => Some(format!("water {site} {}", option.id)),
+            NoticeKind::Stale { .. } | NoticeKind::Fresh { .. } => Some(format!("data {site}")),
+            _ => None,
+        }
+    }
+
+    /// The last day on which any of it can still be done; none if there is no such day for all of it.
+    pub fn deadline(&self) -> Option<NaiveDate> {
+        let days = self.notices.iter().map(|notice| match &notice.kind {
+            NoticeKind::Treatment(treatment) => {
+                let last = treatment.advice.iter().map(|advice| match advice.step {
+                    Step::TooLate => None,
+                    _ => Some(advice.window.last),
+                });
+                last.collect::<Option<Vec<_>>>()?.into_iter().max()
+            }
+            NoticeKind::Water { watering, .. } => Some(watering.deadline),
+            _ => None,
+        });
+        days.collect::<Option<Vec<_>>>()?.into_iter().max()
+    }
+
     /// Whether it has work in it, which quiet hours may let through.
     pub fn is_urgent(&self) -> bool {
         self.notices

@@ -16,6 +16,9 @@ pub(super) const TITLE_CHARS: usize = 60;
 /// Longest push message, characters.
 pub(super) const PUSH_CHARS: usize = 240;
 
+/// Longest text of a notice in a browser before its cautions, characters.
+const NOTICE_CHARS: usize = 400;
+
 /// What a push message ends with where something is applied or watered in because of it.
 pub(super) const PUSH_CAUTION: &str = " Cautions: label is the law; not on blooms; off water; people and pets off. See label and mail.";
 
@@ -207,6 +210,30 @@ pub(super) fn brief(told: &[Grouped<'_>]) -> String {
         .find(|text| text.chars().count() <= room)
         .unwrap_or_else(|| with_deadlines(0));
     cut(&text, room) + caution
+}
+
+/// The text of a notice in a browser, whose title says the decision: deadlines with the first reason, and
+/// the cautions on a line of their own, whole: there may be no mail that has them.
+pub(super) fn shown(told: &[Grouped<'_>]) -> String {
+    let title = title(told);
+    let alone = told.len() == 1;
+    let lines = told.iter().map(|one| {
+        let line = one.first_line();
+        let head = match alone && line == title {
+            true => String::new(),
+            false => format!("{line}. "),
+        };
+        let reason = one.block.lines.first().filter(|_| alone);
+        let reason = reason.map_or("", String::as_str);
+        format!("{head}{} {reason}", one.block.deadline)
+            .trim()
+            .to_owned()
+    });
+    let text = cut(&lines.collect::<Vec<_>>().join(" "), NOTICE_CHARS);
+    match cautions(told) {
+        none if none.is_empty() => text,
+        cautions => format!("{text}\nCautions: {}", cautions.join(" ")),
+    }
 }
 
 /// Three lines at most: the label and the law, where it must not go, and what is special to the options.

@@ -28,7 +28,7 @@ pub fn configuration_message(
     if !mended.is_empty() {
         paragraphs.push(format!("In order again: {}.", mended.join(", ")));
     }
-    let body = if channel == Channel::Push {
+    let body = if channel.is_brief() {
         cut(&format!("{title}. {}", paragraphs.join(" ")), PUSH_CHARS)
     } else {
         if !faults.is_empty() {

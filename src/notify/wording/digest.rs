@@ -35,7 +35,7 @@ pub fn digest_message(
         .items
         .iter()
         .any(|(item, _)| matches!(item, DigestItem::Apply { .. } | DigestItem::Water { .. }));
-    if channel == Channel::Push {
+    if channel.is_brief() {
         let first = digest
             .items
             .first()

@@ -21,7 +21,7 @@ pub fn feed_message(
             cut(&heading(first), TITLE_CHARS - more.len()) + &more
         }
     };
-    let body = if channel == Channel::Push {
+    let body = if channel.is_brief() {
         let parts: Vec<String> = notices.iter().map(short).collect();
         cut(&parts.join(" "), PUSH_CHARS)
     } else {

@@ -42,7 +42,7 @@ pub fn proof_of_life(service: &str, operator: &str, channel: Channel, health: &H
     let state = format!("{stations}, {waiting}.");
     let title = cut(&title, TITLE_CHARS);
     let body = match channel {
-        Channel::Push => cut(&format!("{title}. {state}"), PUSH_CHARS),
+        Channel::Push | Channel::WebPush => cut(&format!("{title}. {state}"), PUSH_CHARS),
         _ => [
             format!("{title}, {state}"),
             "Once a week; if it does not come, see whether the machine and hatchbell run."

@@ -24,7 +24,7 @@ pub struct SignInLink<'a> {
 pub fn sign_in_message(channel: Channel, of: &SignInLink<'_>) -> Message {
     let title = cut(&format!("Your way in to {}", of.service), TITLE_CHARS);
     let good = format!("Good once, for {} minutes.", of.minutes);
-    let body = if channel == Channel::Push {
+    let body = if channel.is_brief() {
         format!("{}\n{good}", of.link)
     } else {
         let open = format!("Open this to sign in as {}:", of.name);

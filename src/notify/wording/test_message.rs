@@ -35,7 +35,7 @@ pub fn test_message(channel: Channel, of: &TestOf<'_>) -> Message {
     };
     let reaches = "This is a test: messages reach you this way. Nothing to do.";
     let about = format!("You are told of {} ({}{more}).", of.member, named);
-    let body = if channel == Channel::Push {
+    let body = if channel.is_brief() {
         cut(&format!("{reaches} {about}"), PUSH_CHARS)
     } else {
         let foot = format!(

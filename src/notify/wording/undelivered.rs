@@ -37,7 +37,7 @@ pub fn undelivered_message(
         1 => format!("1 message waits since {since}."),
         several => format!("{several} messages wait, the first since {since}."),
     };
-    let body = if channel == Channel::Push {
+    let body = if channel.is_brief() {
         cut(&format!("{title}. {waits} {}", of.why), PUSH_CHARS)
     } else {
         [
