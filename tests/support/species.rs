@@ -1,6 +1,6 @@
 //! Built-in species, and readings that make sums easy to foresee.
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use hatchbell::config::species_file;
 use hatchbell::domain::phenology::species::Species;
 use hatchbell::domain::weather::reading::{Reading, Readings};
@@ -23,13 +23,14 @@ pub fn steady(from: &str, to: &str, gain: f64) -> Readings {
     let (from, to) = (date(from), date(to));
     (0..=(to - from).num_days())
         .map(|index| {
-            // The mean stays; no two days are the very same, as of a stuck sensor.
-            let half_range = if index % 2 == 0 { 5.0 } else { 5.5 };
+            // The mean stays; days are not the very same for weeks, as of a stuck sensor.
+            let day = from + Days::new(index as u64);
+            let half_range = if day.day() % 2 == 0 { 5.0 } else { 5.5 };
             let reading = Reading {
                 min: Some(10.0 + gain - half_range),
                 max: Some(10.0 + gain + half_range),
             };
-            (from + Days::new(index as u64), reading)
+            (day, reading)
         })
         .collect()
 }

@@ -46,7 +46,7 @@ pub enum Lender {
 
 /// Past seasons that are not the station's own. Ranges are read from them as from its own: where they differ
 /// among each other they are wider by themselves, and with the history of stations hidden they held as
-/// often as the full history's, within four points (`tests/dates/borrowing.rs`).
+/// often as the full history's, within five points (`tests/dates/borrowing.rs`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Borrowed {
     /// Where they come from.
