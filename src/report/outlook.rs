@@ -10,6 +10,7 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, FULL_SEASONS};
 use crate::domain::phenology::past_season::Lender;
 use crate::domain::place::site::{Member, Site};
+use crate::domain::weather::foretold_days::JUMP;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -85,6 +86,8 @@ pub struct OutlookBasis {
     pub forecast_days: usize,
     /// When that was taken in.
     pub forecast_issued: Option<DateTime<Utc>>,
+    /// The day from which on it is not used, because it jumps to it.
+    pub forecast_jumps_on: Option<NaiveDate>,
     /// Past seasons of the station that stand for the rest.
     pub past_seasons: usize,
     /// How many of these are borrowed from neighbouring stations, corrected by month.
@@ -250,6 +253,7 @@ impl OutlookBasis {
             data_through: basis.data_through,
             forecast_days: basis.forecast_days,
             forecast_issued: issued.filter(|_| basis.forecast_days > 0),
+            forecast_jumps_on: basis.forecast_jumps_on,
             past_seasons: basis.past_seasons,
             borrowed_seasons: basis
                 .borrowed
@@ -267,7 +271,10 @@ impl OutlookBasis {
     fn in_words(&self) -> Vec<String> {
         let forecast = match self.forecast_days {
             0 => String::new(),
-            days => format!(", {} of a model's forecast", counted(days, "day")),
+            days => format!(
+                ", {} of a model's forecast for what such days have been worth",
+                counted(days, "day")
+            ),
         };
         let past = match (self.from_normals, self.borrowed_seasons) {
             (true, _) => "the daily normals with a spread of years".to_owned(),
@@ -284,6 +291,11 @@ impl OutlookBasis {
             "Made of days observed through {}{forecast}, {past}, and each threshold's own range.",
             self.data_through,
         )];
+        if let Some(day) = self.forecast_jumps_on {
+            sentences.push(format!(
+                "The forecast jumps by {JUMP:.0} °C or more to {day}: it is not used from that day on."
+            ));
+        }
         if self.from_normals || self.borrowed_seasons > 0 {
             sentences.push(
                 "The station has too short a past of its own, so the ranges are widened by what that costs.".to_owned(),
@@ -426,6 +438,7 @@ mod tests {
             let basis = Basis {
                 data_through: day("2026-06-17"),
                 forecast_days,
+                forecast_jumps_on: None,
                 past_seasons,
                 borrowed: None,
             };
@@ -434,7 +447,7 @@ mod tests {
         assert_eq!(
             rests_on(FULL_SEASONS, 1),
             [
-                "Made of days observed through 2026-06-17, 1 day of a model's forecast, 10 past seasons of the station, and each threshold's own range."
+                "Made of days observed through 2026-06-17, 1 day of a model's forecast for what such days have been worth, 10 past seasons of the station, and each threshold's own range."
             ]
         );
         let few = rests_on(FULL_SEASONS - 1, 0);
@@ -445,12 +458,28 @@ mod tests {
     }
 
     #[test]
+    fn a_forecast_that_jumps_is_told_of() {
+        let basis = Basis {
+            data_through: day("2026-06-17"),
+            forecast_days: 0,
+            forecast_jumps_on: Some(day("2026-06-18")),
+            past_seasons: FULL_SEASONS,
+            borrowed: None,
+        };
+        assert_eq!(
+            OutlookBasis::of(&basis, None).in_words()[1],
+            "The forecast jumps by 15 °C or more to 2026-06-18: it is not used from that day on."
+        );
+    }
+
+    #[test]
     fn a_forecast_that_no_date_rests_on_has_no_instant() {
         let issued = Some("2026-06-18T05:20:00Z".parse().unwrap());
         let of = |forecast_days| {
             let basis = Basis {
                 data_through: day("2026-06-17"),
                 forecast_days,
+                forecast_jumps_on: None,
                 past_seasons: FULL_SEASONS,
                 borrowed: None,
             };

@@ -361,6 +361,25 @@ const MIGRATIONS: &[Migration] = &[
     ) STRICT, WITHOUT ROWID;
     ",
     ),
+    // 19: nothing yet
+    Migration::Sql(""),
+    // 20: every forecast that arrived, with the day of its issue; days as in `forecast`
+    Migration::Sql(
+        "
+    CREATE TABLE forecast_kept (
+        station   TEXT NOT NULL,
+        issued_on TEXT NOT NULL,                -- civil day, UTC
+        day       TEXT NOT NULL,
+        min_c     REAL,
+        max_c     REAL,
+        PRIMARY KEY (station, issued_on, day)
+    ) STRICT, WITHOUT ROWID;
+    INSERT INTO forecast_kept (station, issued_on, day, min_c, max_c)
+    SELECT station, substr(issued_at, 1, 10), day, min_c, max_c
+      FROM forecast
+     WHERE issued_at IS NOT NULL AND (min_c IS NOT NULL OR max_c IS NOT NULL);
+    ",
+    ),
 ];
 
 pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {
