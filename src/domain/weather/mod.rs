@@ -9,6 +9,7 @@ pub mod daily_readings;
 pub mod degree_day;
 pub mod extremes;
 pub mod forecast;
+pub mod forecast_score;
 pub mod forecast_skill;
 pub mod foretold_days;
 pub mod gap_score;
