@@ -84,7 +84,7 @@ fn with_forecasts_kept() -> Workshop {
         .iter_days()
         .take(120)
     {
-        let days = (1..=3).map(|lead| {
+        let days = (0..=3).map(|lead| {
             let day = issued_on + Days::new(lead);
             let mean = mean(day) + 2.0;
             let reading = Reading {

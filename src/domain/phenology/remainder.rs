@@ -114,6 +114,9 @@ pub(super) fn remaining_days(
 /// Two normal estimates as one: any textbook of statistics. That an anomaly fades by [`DAY_TO_DAY`]: as for
 /// the expected days.
 fn drawn_to_forecast(rest: &mut [Vec<Extremes>], foretold: &[ForetoldDay]) {
+    if foretold.is_empty() {
+        return;
+    }
     let mut change = 0.0;
     for (place, foretold) in foretold.iter().enumerate() {
         let n = rest.len() as f64;
