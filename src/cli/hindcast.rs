@@ -25,6 +25,7 @@ use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+mod forecasts;
 mod left_out;
 
 use left_out::{Incomplete, LeftOut, incomplete_years};
@@ -65,6 +66,9 @@ pub(super) struct HindcastOptions {
     /// Only the stations that the constants of the outlook were, or were not, fitted on
     #[arg(long, value_enum)]
     half: Option<Half>,
+    /// Score the forecasts that were kept of the configured stations: by days ahead, and what they bring
+    #[arg(long, conflicts_with_all = ["files", "half"])]
+    forecasts: bool,
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
@@ -106,6 +110,9 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
     {
         bail!("--threshold must be from 1 to 6000 °C·d");
     }
+    if options.forecasts {
+        return forecasts::run(options);
+    }
     let stations = if options.files.is_empty() {
         let config = or_exit!(configuration_in_use(&options.config.config)).config;
         let store = Store::open_to_read(&config.service.database)?;
@@ -117,17 +124,7 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
     } else {
         read_files(options)?
     };
-    let plan = HindcastPlan {
-        model: Model::new(10.0, None, Method::SimpleAverage)?,
-        thresholds: options.threshold.clone(),
-        leads: LEADS.to_vec(),
-        lag: options.lag,
-        past: match (options.earlier_only, options.other_decades) {
-            (true, _) => PastUsed::Earlier,
-            (false, true) => PastUsed::OtherDecades,
-            (false, false) => PastUsed::Others,
-        },
-    };
+    let plan = plan(options)?;
     let mut all = Vec::new();
     let mut left_out = Vec::new();
     let mut used = 0;
@@ -180,6 +177,20 @@ pub(super) fn run(options: &HindcastOptions) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+fn plan(options: &HindcastOptions) -> anyhow::Result<HindcastPlan> {
+    Ok(HindcastPlan {
+        model: Model::new(10.0, None, Method::SimpleAverage)?,
+        thresholds: options.threshold.clone(),
+        leads: LEADS.to_vec(),
+        lag: options.lag,
+        past: match (options.earlier_only, options.other_decades) {
+            (true, _) => PastUsed::Earlier,
+            (false, true) => PastUsed::OtherDecades,
+            (false, false) => PastUsed::Others,
+        },
+    })
 }
 
 fn read_files(options: &HindcastOptions) -> anyhow::Result<Vec<(String, Readings)>> {

@@ -1,8 +1,10 @@
 //! Taking in: every station once, however many sites share it.
 
 use super::yardstick::yardstick;
-use super::{Beat, Engine, Report, with_beat};
+use super::{Beat, Engine, Report, daily, with_beat};
 use crate::domain::weather::forecast::Forecast;
+use crate::domain::weather::forecast_skill::ForecastSkill;
+use crate::domain::weather::foretold_days::{ForetoldDays, JUMP, StationForecast};
 use crate::feed::ahead::{Ahead, Request};
 use crate::feed::reader::{FetchOutcome, IntakeError};
 use crate::station_feed::StationFeed;
@@ -11,10 +13,10 @@ use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
 use crate::station_feed::version::Validators;
-use crate::store::StoreError;
 use crate::store::feeds::FeedState;
 use crate::store::taking_in::{Said, TakenIn};
-use chrono::{DateTime, Days, Utc};
+use crate::store::{Store, StoreError};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use tracing::{info, warn};
 
 /// Refused rows shown in the log for one file; more are counted.
@@ -220,6 +222,12 @@ impl Engine {
                     days = forecast.days.len(),
                     "took in a forecast (a model)"
                 );
+                if let Some(day) = jump_of(&self.store, feed, forecast)? {
+                    warn!(
+                        station = id,
+                        "the forecast jumps by {JUMP:.0} °C or more to {day}: it is not used from that day on"
+                    );
+                }
                 self.forecast_arrived(feed, &forecast_origin, now, report)
             }
             Ok(None) => Ok(()),
@@ -234,6 +242,28 @@ impl Engine {
         warn!(station = id, "nothing taken in: {error}");
         self.store.feed_failed(id, &error.to_string(), now)
     }
+}
+
+/// The day to which a forecast jumps from the one before it, which may be the station's newest.
+fn jump_of(
+    store: &Store,
+    feed: &StationFeed,
+    forecast: Forecast,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let issued_on = forecast.issued.date_naive();
+    let observed = daily(store, feed, issued_on)?;
+    let last = observed.first_day().and_then(|first| {
+        observed
+            .between(first, issued_on)
+            .filter_map(|(day, reading)| Some((day, reading.extremes()?)))
+            .last()
+    });
+    let forecast = StationForecast {
+        issued_on,
+        days: forecast.days,
+        skill: ForecastSkill::default(),
+    };
+    Ok(last.and_then(|last| ForetoldDays::following(last, &forecast).jumps_on))
 }
 
 fn log_taken_in(station: &str, taken: TakenIn, refused: usize) {

@@ -11,11 +11,11 @@ use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts}
 use crate::domain::weather::borrowed::extended_back;
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
-use crate::domain::weather::forecast::Forecast;
+use crate::domain::weather::forecast_skill::{ForecastSkill, learnt_from};
+use crate::domain::weather::foretold_days::StationForecast;
 use crate::domain::weather::gaps::{Completed, Estimates, Neighbour, complete, has_gaps};
 use crate::domain::weather::normals::Normals;
 use crate::domain::weather::observation_day::shifted;
-use crate::domain::weather::reading::Readings;
 use crate::feed::reader::read_normals;
 use crate::station_feed::StationFeed;
 use crate::store::{Store, StoreError};
@@ -36,7 +36,7 @@ pub(super) struct StationDays {
     /// These neighbours.
     pub neighbours: Vec<Part>,
     /// The forecast of the station, as long as it has not lapsed.
-    pub forecast: Option<Forecast>,
+    pub forecast: Option<StationForecast>,
     /// Whole past seasons by the start of the sum and the season they stand before.
     pub past: HashMap<(MonthDay, i32), Past>,
     /// The first day of its own, where the days before it are borrowed from neighbours.
@@ -97,8 +97,6 @@ impl<'c> RecentDays<'c> {
     }
 }
 
-static NO_DAYS: Readings = Readings::new();
-
 /// What is known of a station, with the past seasons before one.
 pub(super) fn record_of(station: &StationDays, (season, start): (Season, MonthDay)) -> Record<'_> {
     let past = station.past.get(&(start, season.year));
@@ -107,10 +105,7 @@ pub(super) fn record_of(station: &StationDays, (season, start): (Season, MonthDa
         estimates: &station.estimates,
         past: past.map_or(&[], |past| past.seasons.as_slice()),
         borrowed: past.and_then(|past| past.borrowed),
-        forecast: station
-            .forecast
-            .as_ref()
-            .map_or(&NO_DAYS, |forecast| &forecast.days),
+        forecast: station.forecast.as_ref(),
     }
 }
 
@@ -160,12 +155,32 @@ pub(super) fn read<'c>(
             .iter()
             .map(|(feed, _)| part(feed, PartIn::Missing, 0))
             .collect(),
-        forecast: store.forecast(&feed.station.id, days.today)?,
+        forecast: forecast_of(store, feed, &own, days.today)?,
         past: HashMap::new(),
         own_from,
         normals: is_young.then(|| normals_of(feed)).flatten(),
         seasons: Vec::new(),
     })
+}
+
+/// A station's forecast that may be used on `today`, with what its forecasts have been worth by the days
+/// that were measured.
+fn forecast_of(
+    store: &Store,
+    feed: &StationFeed,
+    own: &DailyReadings,
+    today: NaiveDate,
+) -> Result<Option<StationForecast>, StoreError> {
+    let id = &feed.station.id;
+    let Some(forecast) = store.forecast(id, today)? else {
+        return Ok(None);
+    };
+    let kept = store.kept_forecasts(id, (learnt_from(today), today))?;
+    Ok(Some(StationForecast {
+        issued_on: forecast.issued.date_naive(),
+        days: forecast.days,
+        skill: ForecastSkill::learnt(&kept, own),
+    }))
 }
 
 /// Whether a record is too short for a past of its own.

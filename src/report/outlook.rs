@@ -10,6 +10,7 @@ use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, FULL_SEASONS};
 use crate::domain::phenology::past_season::Lender;
 use crate::domain::place::site::{Member, Site};
+use crate::domain::weather::foretold_days::JUMP;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -85,6 +86,8 @@ pub struct OutlookBasis {
     pub forecast_days: usize,
     /// When that was taken in.
     pub forecast_issued: Option<DateTime<Utc>>,
+    /// The day from which on it is not used, because it jumps to it.
+    pub forecast_jumps_on: Option<NaiveDate>,
     /// Past seasons of the station that stand for the rest.
     pub past_seasons: usize,
     /// How many of these are borrowed from neighbouring stations, corrected by month.
@@ -249,6 +252,7 @@ impl OutlookBasis {
             data_through: basis.data_through,
             forecast_days: basis.forecast_days,
             forecast_issued: issued.filter(|_| basis.forecast_days > 0),
+            forecast_jumps_on: basis.forecast_jumps_on,
             past_seasons: basis.past_seasons,
             borrowed_seasons: basis
                 .borrowed
@@ -266,7 +270,10 @@ impl OutlookBasis {
     fn in_words(&self) -> Vec<String> {
         let forecast = match self.forecast_days {
             0 => String::new(),
-            days => format!(", {} of a model's forecast", counted(days, "day")),
+            days => format!(
+                ", {} of a model's forecast for what such days have been worth",
+                counted(days, "day")
+            ),
         };
         let past = match (self.from_normals, self.borrowed_seasons) {
             (true, _) => "the daily normals with a spread of years".to_owned(),
@@ -283,6 +290,11 @@ impl OutlookBasis {
             "Made of days observed through {}{forecast}, {past}, and each threshold's own range.",
             self.data_through,
         )];
+        if let Some(day) = self.forecast_jumps_on {
+            sentences.push(format!(
+                "The forecast jumps by {JUMP:.0} °C or more to {day}: it is not used from that day on."
+            ));
+        }
         if self.from_normals || self.borrowed_seasons > 0 {
             sentences.push(
                 "The station has too short a past of its own; where that was tried, dates were off by up to an eighth more, and ranges held as often.".to_owned(),

@@ -1,7 +1,8 @@
-//! The newest forecast of each station.
+//! The newest forecast of each station, and every one that ever arrived.
 
 use super::{Store, StoreError};
 use crate::domain::weather::forecast::{Forecast, is_current};
+use crate::domain::weather::forecast_skill::KeptForecast;
 use crate::domain::weather::rain::Rain;
 use crate::domain::weather::reading::{Reading, Readings};
 use crate::domain::weather::wind::Wind;
@@ -10,8 +11,9 @@ use rusqlite::{Connection, OptionalExtension, params};
 use std::collections::BTreeSet;
 
 impl Store {
-    /// Replaces a station's forecast. One that says word for word what the stored one says is no new
-    /// one and stays as old as it is.
+    /// Replaces a station's forecast, and keeps its temperatures with the day of its issue for good. A
+    /// later one of the same day takes the place of an earlier one there. One that says word for word what
+    /// the stored one says is no new one and stays as old as it is.
     pub fn replace_forecast(&mut self, station: &str, new: &Forecast) -> Result<(), StoreError> {
         let transaction = self.immediate()?;
         if let Some(issued) = issued(&transaction, station)?
@@ -42,6 +44,21 @@ impl Store {
                     new.wind.get(day),
                     new.issued
                 ])?;
+            if reading != Reading::default() {
+                transaction
+                    .prepare_cached(
+                        "INSERT INTO forecast_kept (station, issued_on, day, min_c, max_c)
+                         VALUES (?1, ?2, ?3, ?4, ?5)
+                         ON CONFLICT DO UPDATE SET min_c = excluded.min_c, max_c = excluded.max_c",
+                    )?
+                    .execute(params![
+                        station,
+                        new.issued.date_naive(),
+                        day,
+                        reading.min,
+                        reading.max
+                    ])?;
+            }
         }
         transaction.commit()?;
         Ok(())
@@ -59,6 +76,37 @@ impl Store {
             }
             _ => Ok(None),
         }
+    }
+
+    /// The forecasts of a station that were issued from one day through another, oldest first.
+    pub fn kept_forecasts(
+        &self,
+        station: &str,
+        (from, through): (NaiveDate, NaiveDate),
+    ) -> Result<Vec<KeptForecast>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT issued_on, day, min_c, max_c FROM forecast_kept
+             WHERE station = ?1 AND issued_on BETWEEN ?2 AND ?3 ORDER BY issued_on, day",
+        )?;
+        let mut rows = statement.query(params![station, from, through])?;
+        let mut kept: Vec<KeptForecast> = Vec::new();
+        while let Some(row) = rows.next()? {
+            let issued_on = row.get(0)?;
+            let reading = Reading {
+                min: row.get(2)?,
+                max: row.get(3)?,
+            };
+            match kept.last_mut() {
+                Some(last) if last.issued_on == issued_on => {
+                    last.days.insert(row.get(1)?, reading);
+                }
+                _ => kept.push(KeptForecast {
+                    issued_on,
+                    days: [(row.get(1)?, reading)].into(),
+                }),
+            }
+        }
+        Ok(kept)
     }
 
     /// Notes that a forecast was asked for and did not come; returns since when none has come.

@@ -364,6 +364,23 @@ const MIGRATIONS: &[Migration] = &[
     ),
     // 19: browsers that take notices, which of them a message is for, and until when it is worth something
     Migration::Sql(browsers::STATEMENTS),
+    // 20: every forecast that arrived, with the day of its issue; days as in `forecast`
+    Migration::Sql(
+        "
+    CREATE TABLE forecast_kept (
+        station   TEXT NOT NULL,
+        issued_on TEXT NOT NULL,                -- civil day, UTC
+        day       TEXT NOT NULL,
+        min_c     REAL,
+        max_c     REAL,
+        PRIMARY KEY (station, issued_on, day)
+    ) STRICT, WITHOUT ROWID;
+    INSERT INTO forecast_kept (station, issued_on, day, min_c, max_c)
+    SELECT station, substr(issued_at, 1, 10), day, min_c, max_c
+      FROM forecast
+     WHERE issued_at IS NOT NULL AND (min_c IS NOT NULL OR max_c IS NOT NULL);
+    ",
+    ),
 ];
 
 pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {

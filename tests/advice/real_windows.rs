@@ -16,7 +16,6 @@ use hatchbell::domain::treatment::served::Target;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::gaps::Estimates;
-use hatchbell::domain::weather::reading::Readings;
 
 const LATITUDE: f64 = 40.0;
 
@@ -32,7 +31,7 @@ fn windows(id: &str, year: i32) -> Vec<(Window, NaiveDate)> {
     let (option, species) = (option(id), species::species("japanese-beetle"));
     let extract = feeds::binding("ghcn-extract", Unit::TenthsCelsius);
     let today = NaiveDate::from_ymd_opt(year, 4, 1).unwrap();
-    let (limits, none, no_forecast) = (Limits::default(), Estimates::new(), Readings::new());
+    let (limits, none) = (Limits::default(), Estimates::new());
     let files = std::fs::read_dir(real_data::folder().join("ghcn_coop")).unwrap();
     let windows = files.filter_map(|file| {
         let bytes = std::fs::read(file.unwrap().path()).unwrap();
@@ -49,7 +48,7 @@ fn windows(id: &str, year: i32) -> Vec<(Window, NaiveDate)> {
             readings: &readings,
             estimates: &none,
             past: &past,
-            forecast: &no_forecast,
+            forecast: None,
         };
         let so_far = SeasonSoFar::of(&species.model, season, record, today, limits);
         let hatching = Hatching::of_season(&species, LATITUDE, &so_far).ok()?;

@@ -15,7 +15,6 @@ use hatchbell::domain::treatment::option::{Purpose, TreatmentOption};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::gaps::Estimates;
-use hatchbell::domain::weather::reading::Readings;
 
 /// Courses of the season: sums over base 10 °C of a sine-shaped year, colder and warmer ones.
 fn courses() -> Vec<Vec<f64>> {
@@ -301,7 +300,7 @@ fn at_real_stations_of_the_midwest_hatch_follows_eggs_by_ten_days_to_two_weeks()
                 readings: &readings,
                 estimates: &Estimates::new(),
                 past: &[],
-                forecast: &Readings::new(),
+                forecast: None,
             };
             let state = season_state(&species, 40.0, record, today, Limits::default());
             let on = |milestone| {

@@ -18,7 +18,7 @@ use hatchbell::domain::treatment::site_need::SpeciesNeed;
 use hatchbell::domain::treatment::site_plan::{PlanScope, SiteFacts, SitePlan};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
-use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::domain::weather::reading::Reading;
 use std::hint::black_box;
 
 const YEARS: i32 = 30;
@@ -63,13 +63,12 @@ fn bench(criterion: &mut Criterion) {
     let none = Estimates::new();
     let past = past_seasons(&readings, &none, start, &season, limits);
     assert_eq!(past.len(), YEARS as usize);
-    let forecast = Readings::new();
     let record = || Record {
         borrowed: None,
         readings: &readings,
         estimates: &none,
         past: &past,
-        forecast: &forecast,
+        forecast: None,
     };
     let hatching = || Hatching::of_record(&species, LATITUDE, record(), today, limits).unwrap();
     criterion.bench_function("hatching of a season, 30 past ones", |bencher| {

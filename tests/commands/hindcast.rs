@@ -1,7 +1,10 @@
 //! `hatchbell hindcast`: which seasons count as whole, and what is said of the others.
 
-use crate::support::command::{Workshop, both};
-use chrono::{Datelike, NaiveDate};
+use crate::support::command::{Workshop, both, config_with_station};
+use chrono::{Datelike, Days, NaiveDate};
+use hatchbell::domain::weather::forecast::Forecast;
+use hatchbell::domain::weather::reading::Reading;
+use hatchbell::store::Store;
 
 /// Rows of an extract from 1 January 1990 through a day, warm enough for the sum, but for the days
 /// that are left out.
@@ -69,4 +72,100 @@ fn where_no_station_has_enough_seasons_each_is_named_with_how_many_it_has() {
     assert!(!output.status.success());
     let said = both(&output);
     assert!(said.contains("short: all, 3 whole seasons only"), "{said}");
+}
+
+/// Five years that are all alike, with forecasts kept in the last of them that were 2 °C too warm on every
+/// day.
+fn with_forecasts_kept() -> Workshop {
+    let workshop = without_forecasts();
+    let mut store = Store::open(&workshop.path("hatchbell.db")).unwrap();
+    for issued_on in NaiveDate::from_ymd_opt(2025, 3, 1)
+        .unwrap()
+        .iter_days()
+        .take(120)
+    {
+        let days = (0..=3).map(|lead| {
+            let day = issued_on + Days::new(lead);
+            let mean = mean(day) + 2.0;
+            let reading = Reading {
+                min: Some(mean - 5.0),
+                max: Some(mean + 5.0),
+            };
+            (day, reading)
+        });
+        let forecast = Forecast {
+            issued: issued_on.and_hms_opt(6, 0, 0).unwrap().and_utc(),
+            days: days.collect(),
+            rain: Default::default(),
+            wind: Default::default(),
+        };
+        store.replace_forecast("only", &forecast).unwrap();
+    }
+    workshop
+}
+
+fn mean(day: NaiveDate) -> f64 {
+    f64::from(25 - (day.ordinal0() as i32 - 190).abs() / 8 + day.year() % 3)
+}
+
+fn without_forecasts() -> Workshop {
+    let workshop = Workshop::new();
+    let config = config_with_station("file = \"days.csv\"");
+    let config = workshop.write("hatchbell.toml", &config);
+    let mut days = String::from("STATION,DATE,TMAX,TMIN\n");
+    for day in NaiveDate::from_ymd_opt(2021, 1, 1)
+        .unwrap()
+        .iter_days()
+        .take(5 * 365 + 1)
+    {
+        let mean = mean(day);
+        days += &format!("ZZI00000009,{day},{:.1},{:.1}\n", mean + 5.0, mean - 5.0);
+    }
+    let days = workshop.write("days.csv", &days);
+    workshop.succeeds(&["import", "--config", &config, "--station", "only", &days]);
+    workshop
+}
+
+const FORECASTS: [&str; 7] = [
+    "hindcast",
+    "--forecasts",
+    "--threshold",
+    "300",
+    "--seasons",
+    "5",
+    "--config",
+];
+
+#[test]
+fn kept_forecasts_are_scored_by_days_ahead_and_by_what_they_bring() {
+    let workshop = with_forecasts_kept();
+    let printed = workshop.shows(60, &[&FORECASTS[..], &["hatchbell.toml"]].concat());
+    assert!(
+        printed.lines().all(|line| line.chars().count() <= 60),
+        "{printed}"
+    );
+    assert!(
+        printed.starts_with("1 station, 120 forecasts kept, 2025-03-01 to 2025-06-28\n"),
+        "{printed}"
+    );
+    for lead in 1..=3 {
+        let row = format!("{lead:>4}     120   2.00   2.00   0.00");
+        assert!(printed.contains(&row), "{printed}");
+    }
+    let json = [&FORECASTS[..], &["hatchbell.toml", "--json"]].concat();
+    let json: serde_json::Value = serde_json::from_str(&workshop.succeeds(&json)).unwrap();
+    assert_eq!(json["days_ahead"][2]["forecasts"]["bias_c"], 2.0);
+    let outlooks = json["outlooks"].as_array().unwrap();
+    assert!(!outlooks.is_empty());
+    assert!(outlooks.iter().all(|one| one["cases"] == 1), "{json}");
+}
+
+#[test]
+fn without_kept_forecasts_it_says_that_there_are_none() {
+    let workshop = without_forecasts();
+    let printed = workshop.succeeds(&[&FORECASTS[..], &["hatchbell.toml"]].concat());
+    assert!(
+        printed.starts_with("No forecast of the configured stations has been kept yet."),
+        "{printed}"
+    );
 }

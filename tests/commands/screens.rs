@@ -342,3 +342,47 @@ fn scripts_are_told_of_the_forecast_that_dates_rest_on() {
     assert_eq!(basis["forecast_days"], 2);
     assert_eq!(basis["forecast_issued"], "2026-06-01T05:20:00Z");
 }
+
+/// The second day is foretold 17 °C colder than the first.
+#[test]
+fn a_forecast_that_jumps_is_not_used_from_there_on_and_both_screens_say_so() {
+    let own = Workshop::new();
+    own.write("hatchbell.toml", &workshop().read("hatchbell.toml"));
+    std::fs::copy(workshop().path("hatchbell.db"), own.path("hatchbell.db")).unwrap();
+    let day = |text: &str| text.parse().expect("a day");
+    let of = |mean: f64| Reading {
+        min: Some(mean - 6.0),
+        max: Some(mean + 6.0),
+    };
+    let forecast = Forecast {
+        issued: "2026-06-01T05:20:00Z".parse().unwrap(),
+        days: [
+            (day("2026-06-02"), of(20.0)),
+            (day("2026-06-03"), of(3.0)),
+            (day("2026-06-04"), of(3.0)),
+        ]
+        .into(),
+        rain: Rain::new(),
+        wind: Wind::new(),
+    };
+    let mut store = Store::open(&own.path("hatchbell.db")).unwrap();
+    store.replace_forecast("harbour-meadow", &forecast).unwrap();
+    let plain = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let outlook = plain(own.succeeds(&arguments("outlook", "2026-06-01")));
+    let said =
+        "The forecast jumps by 15 °C or more to 2026-06-03: it is not used from that day on.";
+    assert!(outlook.contains(said), "{outlook}");
+    assert!(outlook.contains("1 day of a model's forecast"), "{outlook}");
+    let config = own.path("hatchbell.toml");
+    let shown = own.run(&[
+        "status",
+        "--config",
+        config.to_str().unwrap(),
+        "--date",
+        "2026-06-01",
+        "--problems",
+    ]);
+    let shown = plain(String::from_utf8_lossy(&shown.stdout).into_owned());
+    let said = "the forecast jumps by 15 °C or more to 2026-06-03 and is not used from that day on";
+    assert_eq!(shown.matches(said).count(), 1, "{shown}");
+}

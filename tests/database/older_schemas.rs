@@ -8,6 +8,7 @@ use hatchbell::domain::phenology::milestone::Milestone;
 use hatchbell::domain::telling::feed_trouble::Trouble;
 use hatchbell::domain::telling::milestone_decision::Recorded;
 use hatchbell::domain::weather::forecast::Forecast;
+use hatchbell::domain::weather::forecast_skill::KeptForecast;
 use hatchbell::domain::weather::reading::{Reading, Readings};
 use hatchbell::station_feed::memory::HoldReason;
 use hatchbell::station_feed::parsed::Element;
@@ -20,7 +21,7 @@ use hatchbell::store::undo::UndoError;
 use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
-/// and 10, 12 to 15, and 16 to 18.
+/// and 10, 12 to 15, 16 to 18, and 19 and 20.
 const DATABASES: [(usize, &str); 12] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
@@ -33,7 +34,7 @@ const DATABASES: [(usize, &str); 12] = [
     (11, include_str!("../../fixtures/databases/schema-11.sql")),
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
     (18, include_str!("../../fixtures/databases/schema-18.sql")),
-    (19, include_str!("../../fixtures/databases/schema-19.sql")),
+    (20, include_str!("../../fixtures/databases/schema-20.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -658,6 +659,54 @@ fn keys_of_forms_and_tasks_that_are_put_off_are_kept() {
         let first = store.all_entries().unwrap().remove(0);
         let number = store.made_with(&first.site, "00112233445566778899aabbccddeeff");
         assert_eq!(number.unwrap(), Some(1), "schema {schema}");
+    }
+}
+
+/// Older programs kept the newest forecast only; one without its instant is of no use here.
+#[test]
+fn forecasts_are_kept_with_the_day_of_their_issue() {
+    let always = (date("2026-01-01"), date("2026-12-31"));
+    for (schema, _folder, mut store) in opened_from(2) {
+        let kept = |store: &Store| -> Vec<(NaiveDate, usize)> {
+            let kept = store.kept_forecasts("well-field", always).unwrap();
+            kept.iter()
+                .map(|one| (one.issued_on, one.days.len()))
+                .collect()
+        };
+        let first = date("2026-03-01");
+        let due = match schema {
+            ..10 => vec![],
+            10..20 => vec![(first, 3)],
+            20.. => vec![(date("2026-02-28"), 2), (first, 3)],
+        };
+        assert_eq!(kept(&store), due, "schema {schema}");
+        // A later one of the same day replaces it, one of the next day stands beside it.
+        let warm = |issued: &str, max: f64| Forecast {
+            issued: instant(issued),
+            days: [(date("2026-03-02"), reading(Some(12.0), Some(max)))].into(),
+            rain: Default::default(),
+            wind: Default::default(),
+        };
+        for forecast in [
+            warm("2026-03-01T18:00:00Z", 21.0),
+            warm("2026-03-02T06:00:00Z", 22.0),
+        ] {
+            store.replace_forecast("well-field", &forecast).unwrap();
+        }
+        let issues = store.kept_forecasts("well-field", always).unwrap();
+        let [.., replaced, next] = issues.as_slice() else {
+            panic!("schema {schema}: two issues");
+        };
+        let of = |day: &str, of: &KeptForecast| (of.issued_on, of.days[&date(day)].max);
+        assert_eq!(of("2026-03-02", replaced), (first, Some(21.0)));
+        assert_eq!(
+            of("2026-03-02", next),
+            (date("2026-03-02"), Some(22.0)),
+            "schema {schema}"
+        );
+        let only = (first, first);
+        let only = store.kept_forecasts("well-field", only).unwrap();
+        assert_eq!(only.len(), 1, "schema {schema}");
     }
 }
 

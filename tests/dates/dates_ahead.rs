@@ -43,7 +43,7 @@ fn standing(today: NaiveDate, gain: f64, past: &[f64]) -> SeasonState {
         readings: &DailyReadings::from(&readings),
         past: &past,
         estimates: &Estimates::new(),
-        forecast: &Readings::new(),
+        forecast: None,
     };
     let beetle = species("japanese-beetle");
     season_state(&beetle, 41.8, record, today, Limits::default())

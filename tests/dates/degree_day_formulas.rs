@@ -8,7 +8,7 @@ use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::degree_day::{Cutoff, Method, Model, ModelError};
 use hatchbell::domain::weather::extremes::{Extremes, Unit};
 use hatchbell::domain::weather::gaps::Estimates;
-use hatchbell::domain::weather::reading::{Reading, Readings};
+use hatchbell::domain::weather::reading::Reading;
 use proptest::prelude::*;
 use proptest::sample::Index;
 
@@ -181,7 +181,7 @@ fn sum_a_site_stands_at(species: &Species, days: &[Day]) -> f64 {
         readings: &readings,
         estimates: &Estimates::new(),
         past: &[],
-        forecast: &Readings::new(),
+        forecast: None,
     };
     let today = days.last().expect("a day").date;
     season_state(species, 41.8, record, today, Limits::default()).degree_days

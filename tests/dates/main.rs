@@ -10,6 +10,8 @@ mod borrowing;
 mod calendar_checks;
 mod dates_ahead;
 mod degree_day_formulas;
+mod forecast_archive;
+mod forecasts;
 mod gap_filling;
 mod hourly_checks;
 mod milestones;

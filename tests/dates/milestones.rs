@@ -27,7 +27,7 @@ fn at_latitude(latitude: f64, readings: &Readings, today: &str, limits: Limits) 
         readings: &DailyReadings::from(readings),
         past: &[],
         estimates: &Estimates::new(),
-        forecast: &Readings::new(),
+        forecast: None,
     };
     season_state(
         &species("japanese-beetle"),

@@ -16,6 +16,8 @@ use hatchbell::domain::telling::season_letter::{Foretold, Policy, foretold, is_n
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::degree_day::{Method, Model};
 use hatchbell::domain::weather::extremes::Extremes;
+use hatchbell::domain::weather::forecast_skill::LeadError;
+use hatchbell::domain::weather::foretold_days::ForetoldDay;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::reading::Readings;
 use proptest::prelude::*;
@@ -47,6 +49,14 @@ pub fn ranged(low: f64, value: f64, high: f64) -> Threshold {
         range: Some((low, high)),
         ..fixed(value)
     }
+}
+
+/// Forecast days that could not be surer: as many forecasts without any error were seen.
+pub fn trusted(days: &[Extremes]) -> Vec<ForetoldDay> {
+    let sure = |lead| LeadError::after(lead, usize::MAX, 0.0, 0.0);
+    let days = days.iter().zip(1..);
+    days.map(|(day, lead)| ForetoldDay::new(*day, sure(lead)))
+        .collect()
 }
 
 /// The outlook after `known` days of 10 °C·d, with past seasons of the given daily gains.
@@ -123,21 +133,24 @@ fn few_past_seasons_stretch_the_range_and_too_few_give_none() {
 
 /// This season has been 5 °C warmer throughout. Two forecast days later three tenths of that go on.
 /// Of the rest, the past seasons take four tenths, of which three days leave 2/e °C, and the expected
-/// course what three days leave of the last day's 3.5 °C; the middle of both is taken.
+/// course what three days leave of the last day's 3.5 °C; the middle of both is taken. By how much a sure
+/// forecast, of 10 °C·d, differs from the same for the day before, three quarters go on.
 #[test]
-fn what_persists_fades_from_the_last_observed_day_on_whatever_was_forecast() {
+fn what_persists_fades_from_the_last_observed_day_on_and_what_a_forecast_changes_goes_on() {
     let observed = season_of(2026, 40, 10.0).days;
-    let forecast = season_of(2026, 2, 10.0).days;
+    let forecast = trusted(&season_of(2026, 2, 10.0).days);
     let past = [2001, 2002, 2003].map(|year| season_of(year, 365, 5.0));
     let past: Vec<&PastSeason> = past.iter().collect();
     let start = date("2026-01-01");
     let ensemble = Ensemble::new(&model(), start, &observed, &forecast, &past).unwrap();
     let course = &ensemble.courses()[0];
-    let gain = course[42] - course[41];
-    assert!(
-        (gain - (5.0 + 1.5 + (2.0 * (-1.0_f64).exp() + 3.5 * 0.75_f64.powi(3)) / 2.0)).abs() < 1e-9,
-        "{gain}"
-    );
+    let gain = |day: usize| course[day] - course[day - 1];
+    assert!((gain(40) - 10.0).abs() < 1e-9 && (gain(41) - 10.0).abs() < 1e-9);
+    let without = |ahead: i32| {
+        5.0 + 1.5 + (2.0 * (-f64::from(ahead) / 3.0).exp() + 3.5 * 0.75_f64.powi(ahead)) / 2.0
+    };
+    let due = without(3) + 0.75 * (10.0 - without(2));
+    assert!((gain(42) - due).abs() < 1e-9, "{} {due}", gain(42));
 }
 
 /// Three seasons reach the sum on days 99, 119 and 139 after 1 January; the shares that are read, 3
@@ -189,35 +202,43 @@ fn a_warm_season_goes_on_by_three_tenths_and_its_last_days_fade() {
 
 /// The difference of 3 °C goes on by 0.9 for good, and by the middle of 1.2 that falls to 1/e in three
 /// days and 2.1 of which each day keeps three quarters, counted from the last observed day, whether or
-/// not a forecast stands in between.
+/// not a forecast stands in between. By how much a sure forecast of 11 differs from that on its last day,
+/// three quarters go on to the next.
 #[test]
 fn what_goes_on_of_the_last_days_fades_from_the_last_observed_day_on() {
     let observed = season_of(2026, 60, 13.0).days;
     let past = [1990, 1991, 1992].map(|year| season_of(year, 365, 10.0));
     let past: Vec<&PastSeason> = past.iter().collect();
     for (forecast_days, days_ahead) in [(0, 1.0), (2, 3.0)] {
-        let forecast = season_of(2026, forecast_days, 11.0).days;
+        let forecast = trusted(&season_of(2026, forecast_days, 11.0).days);
         let start = date("2026-01-01");
         let ensemble = Ensemble::new(&model(), start, &observed, &forecast, &past).unwrap();
         let first = 60 + forecast_days;
         for course in ensemble.courses() {
             let gain = course[first] - course[first - 1];
-            let fading = 1.2 * (-days_ahead / 3.0_f64).exp() + 2.1 * 0.75_f64.powf(days_ahead);
-            let expected = 10.0 + 0.9 + fading / 2.0;
+            let without = |ahead: f64| {
+                10.9 + (1.2 * (-ahead / 3.0_f64).exp() + 2.1 * 0.75_f64.powf(ahead)) / 2.0
+            };
+            let changed = match forecast_days {
+                0 => 0.0,
+                _ => 0.75 * (11.0 - without(days_ahead - 1.0)),
+            };
+            let expected = without(days_ahead) + changed;
             assert!((gain - expected).abs() < 1e-9, "{gain} {expected}");
         }
     }
 }
 
+/// 100 so far and five sure days of 20: 200, less what little the past seasons keep of them.
 #[test]
 fn forecast_days_come_between_the_observed_and_the_past_ones() {
     let start = date("2026-01-01");
     let observed = season_of(2026, 10, 10.0).days;
-    let forecast = season_of(2026, 5, 20.0).days;
+    let forecast = trusted(&season_of(2026, 5, 20.0).days);
     let past: Vec<PastSeason> = (1990..2005).map(|y| season_of(y, 365, 10.0)).collect();
     let past: Vec<&PastSeason> = past.iter().collect();
     let ensemble = Ensemble::new(&model(), start, &observed, &forecast, &past).unwrap();
-    let outlook = ensemble.outlook(&fixed(200.0), date("2026-01-11"), date("2026-12-31"));
+    let outlook = ensemble.outlook(&fixed(199.9), date("2026-01-11"), date("2026-12-31"));
     assert_eq!(outlook.likely, Some(date("2026-01-15")));
     let basis = ensemble.basis();
     assert_eq!(
@@ -324,7 +345,7 @@ fn standing_on(today: &str, gain: f64) -> SeasonState {
         readings: &DailyReadings::from(&readings),
         past: &past,
         estimates: &Estimates::new(),
-        forecast: &Readings::new(),
+        forecast: None,
     };
     season_state(
         &species("japanese-beetle"),

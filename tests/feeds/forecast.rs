@@ -7,6 +7,7 @@ use hatchbell::domain::weather::extremes::Unit;
 use hatchbell::domain::weather::forecast::Forecast;
 use hatchbell::station_feed::refusal::Why;
 use hatchbell::store::Store;
+use std::sync::{Arc, Mutex};
 
 const ABOUT_THE_PLACE: &str = "latitude,longitude\n41.8,-30.1\n\n";
 
@@ -232,4 +233,52 @@ async fn a_forecast_of_a_file_of_several_places_is_found_by_its_code() {
     play.cycle("2026-06-09T06:00:00Z").await;
     let forecast = forecast_on(&play, "2026-06-09").expect("a forecast");
     assert_eq!(forecast.days[&date("2026-06-10")].max, Some(19.0));
+}
+
+/// What a cycle logs, with the station's days up to 30 May (16 °C) and a forecast of these means from 31 May on.
+async fn log_of_a_cycle(means: &[f64]) -> String {
+    let rows: Vec<String> = date("2026-05-31")
+        .iter_days()
+        .zip(means)
+        .map(|(day, mean)| format!("{day},{:.1},{:.1},0.0,18.0", mean + 6.0, mean - 6.0))
+        .collect();
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let mut play = play();
+    play.workshop
+        .write("forecast.csv", &file("wind_speed_10m_max (km/h)", &rows));
+    let log = Arc::new(Mutex::new(Vec::new()));
+    let into = Arc::clone(&log);
+    let subscriber = tracing_subscriber::fmt()
+        .with_ansi(false)
+        .with_writer(move || Log(Arc::clone(&into)))
+        .finish();
+    let logging = tracing::subscriber::set_default(subscriber);
+    play.cycle("2026-05-31T06:00:00Z").await;
+    drop(logging);
+    String::from_utf8(log.lock().unwrap().clone()).unwrap()
+}
+
+struct Log(Arc<Mutex<Vec<u8>>>);
+
+impl std::io::Write for Log {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.0.lock().unwrap().extend(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+#[tokio::test]
+async fn a_forecast_that_jumps_is_logged_with_the_day_when_it_arrives() {
+    let said = |day: &str| format!("jumps by 15 °C or more to {day}");
+    let log = log_of_a_cycle(&[18.0, 34.0, 34.0]).await;
+    assert!(log.contains(&said("2026-06-01")), "{log}");
+    let log = log_of_a_cycle(&[31.0, 31.0]).await;
+    assert!(log.contains(&said("2026-05-31")), "{log}");
+    let log = log_of_a_cycle(&[18.0, 30.0, 20.0]).await;
+    assert!(log.contains("took in a forecast"), "{log}");
+    assert!(!log.contains("jumps"), "{log}");
 }

@@ -19,7 +19,6 @@ use hatchbell::domain::treatment::watering::{Watering, WateringState};
 use hatchbell::domain::weather::daily_readings::DailyReadings;
 use hatchbell::domain::weather::gaps::Estimates;
 use hatchbell::domain::weather::observation_day::DayShift;
-use hatchbell::domain::weather::reading::Readings;
 use hatchbell::notify::wording::{Message, message};
 
 fn station() -> Station {
@@ -87,7 +86,7 @@ fn passed<'a>(
         readings: &DailyReadings::from(&readings),
         past: &[],
         estimates: &Estimates::new(),
-        forecast: &Readings::new(),
+        forecast: None,
     };
     let state = season_state(species, 41.8, record, date("2026-10-22"), Limits::default());
     let crossing = *state
@@ -496,6 +495,7 @@ fn a_range_of_one_day_is_told_as_a_day() {
     let basis = Basis {
         data_through: date("2026-07-25"),
         forecast_days: 0,
+        forecast_jumps_on: None,
         past_seasons: 10,
         borrowed: None,
     };

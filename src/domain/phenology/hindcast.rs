@@ -5,7 +5,7 @@
 //! scored; a station counts for a threshold only if every season of it gets there. Two baselines stand beside it: the station's mean date over its other seasons, and the
 //! date of the season before.
 
-use crate::domain::phenology::outlook::Ensemble;
+use crate::domain::phenology::outlook::{Ensemble, Outlook};
 use crate::domain::phenology::past_season::PastSeason;
 use crate::domain::phenology::remainder::Remainder;
 use crate::domain::phenology::season::{MonthDay, Season};
@@ -15,6 +15,7 @@ use crate::domain::weather::degree_day::Model;
 use chrono::{Days, NaiveDate};
 
 pub mod spread;
+pub mod with_forecasts;
 
 use spread::PairedErrors;
 
@@ -206,16 +207,9 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
         let Some(crossing) = crossings[index] else {
             continue;
         };
-        let scored = (index, season.year);
-        let others: Vec<usize> = (0..seasons.len())
-            .filter(|other| {
-                let one = (*other, seasons[*other].year);
-                plan.past.takes(one, scored, seasons[0].year)
-            })
-            .collect();
-        if others.len() < plan.past.fewest() {
+        let Some(others) = others(seasons, index, plan.past) else {
             continue;
-        }
+        };
         let dates: Vec<i64> = others
             .iter()
             .filter_map(|other| crossings[*other])
@@ -229,12 +223,7 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
         let before = seasons.iter().position(|s| s.year == season.year - 1);
         let before = before.and_then(|before| crossings[before]);
         score.last_year.note([None, before, None], crossing);
-        let start = MonthDay::parse("01-01").expect("a day");
-        let beside = Season::starting_in(season.year, start);
-        let past: Vec<PastSeason> = others
-            .iter()
-            .map(|other| seasons[*other].beside(&beside, start))
-            .collect();
+        let past = beside(seasons, &others, season.year);
         let past: Vec<&PastSeason> = past.iter().collect();
         for of_lead in &mut score.leads {
             // The issue day itself is not known yet.
@@ -255,6 +244,42 @@ fn score_threshold(seasons: &[PastSeason], plan: &HindcastPlan, threshold: f64) 
     score
 }
 
+/// The places of the seasons that stand for the remainder of one, if they are enough.
+fn others(seasons: &[PastSeason], index: usize, past: PastUsed) -> Option<Vec<usize>> {
+    let scored = (index, seasons[index].year);
+    let others: Vec<usize> = (0..seasons.len())
+        .filter(|other| {
+            let one = (*other, seasons[*other].year);
+            past.takes(one, scored, seasons[0].year)
+        })
+        .collect();
+    (others.len() >= past.fewest()).then_some(others)
+}
+
+/// Seasons by their places, laid beside that of a year.
+fn beside(seasons: &[PastSeason], places: &[usize], year: i32) -> Vec<PastSeason> {
+    let start = MonthDay::parse("01-01").expect("a day");
+    let season = Season::starting_in(year, start);
+    let of = |place: &usize| seasons[*place].beside(&season, start);
+    places.iter().map(of).collect()
+}
+
+/// A threshold without a range of its own, so that only the weather is scored.
+fn fixed(value: f64) -> Threshold {
+    Threshold {
+        value,
+        range: None,
+        grade: EvidenceGrade::Practice,
+        source: String::new(),
+    }
+}
+
+/// The dates told (early, likely, late) as days of the season.
+fn told(outlook: &Outlook, start: NaiveDate) -> [Option<i64>; 3] {
+    let day = |date: NaiveDate| (date - start).num_days();
+    [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day))
+}
+
 /// A season cut off at an issue date.
 struct HindcastCase<'c> {
     season: &'c PastSeason,
@@ -270,12 +295,7 @@ impl HindcastCase<'_> {
     fn score(&self, model: &Model, of_lead: &mut LeadScore) {
         let start = NaiveDate::from_ymd_opt(self.season.year, 1, 1).expect("a date");
         let observed = &self.season.days[..self.observed];
-        let fixed = Threshold {
-            value: self.threshold,
-            range: None,
-            grade: EvidenceGrade::Practice,
-            source: String::new(),
-        };
+        let fixed = fixed(self.threshold);
         let today = start + Days::new(self.observed as u64);
         let mut errors = [None; 2];
         let both = [
@@ -287,8 +307,7 @@ impl HindcastCase<'_> {
             let ensemble = Ensemble::of_remainder(remainder, model, start, known, self.past);
             let Ok(ensemble) = ensemble else { return };
             let outlook = ensemble.outlook(&fixed, today, NaiveDate::MAX);
-            let day = |date: NaiveDate| (date - start).num_days();
-            let told = [outlook.early, outlook.likely, outlook.late].map(|date| date.map(day));
+            let told = told(&outlook, start);
             score.note(told, self.crossing);
             *error = told[1].map(|likely| (likely - self.crossing).unsigned_abs() as f64);
         }

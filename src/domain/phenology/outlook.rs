@@ -1,7 +1,7 @@
 //! The outlook: when a threshold will be reached, as a range with what it is made of.
 //!
 //! The season so far is known. For what is still to come, each past season of the station is one
-//! possible remainder. Crossed with the threshold's own range this gives a sample of dates, and
+//! possible remainder, drawn towards a forecast for what that is worth. Crossed with the threshold's own range this gives a sample of dates, and
 //! from the sample the dates that fall before 10, 50 and 90 % of it.
 //!
 //! How past seasons are moved by what persists stands in [`crate::domain::phenology::remainder`]. The
@@ -16,6 +16,7 @@ use crate::domain::phenology::species::Threshold;
 use crate::domain::sourced_value::NORMAL_90;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::extremes::Extremes;
+use crate::domain::weather::foretold_days::{ForetoldDay, ForetoldDays};
 use chrono::{Datelike, Days, NaiveDate};
 
 /// With fewer past seasons there is no outlook.
@@ -105,6 +106,8 @@ pub struct Basis {
     pub data_through: NaiveDate,
     /// Forecast days after it, from a model.
     pub forecast_days: usize,
+    /// The day from which on a forecast is not used, because it jumps to it.
+    pub forecast_jumps_on: Option<NaiveDate>,
     /// Past seasons that stand for the rest.
     pub past_seasons: usize,
     /// Whether some of them are not the station's own.
@@ -141,9 +144,9 @@ pub enum NoOutlook {
 #[derive(Debug, Clone)]
 pub struct Ensemble {
     start: NaiveDate,
-    /// Sum at the end of each known day (observed, then forecast), °C·d.
+    /// Sum at the end of each observed day, °C·d.
     known: Vec<f64>,
-    /// For each past season, moved or not: sum at the end of each day after the known ones.
+    /// For each past season, moved or not: sum at the end of each day after the observed ones.
     rest: Vec<Vec<f64>>,
     /// The mean of these, where the dates are read from it as well.
     mean: Option<Vec<f64>>,
@@ -158,7 +161,7 @@ impl Ensemble {
     pub fn of_series(
         model: &Model,
         series: &Series,
-        forecast: &[Extremes],
+        forecast: &ForetoldDays,
         past: &[PastSeason],
     ) -> Result<Self, NoOutlook> {
         if series.broken_by.is_some() {
@@ -167,13 +170,15 @@ impl Ensemble {
         let first = series.days.first().ok_or(NoOutlook::NoData)?;
         let observed: Vec<Extremes> = series.days.iter().map(|day| day.extremes).collect();
         let past: Vec<&PastSeason> = past.iter().collect();
-        Self::new(model, first.date, &observed, forecast, &past)
+        let mut made = Self::new(model, first.date, &observed, &forecast.days, &past)?;
+        made.basis.forecast_jumps_on = forecast.jumps_on;
+        Ok(made)
     }
 
     /// Lays the past seasons, moved by what persists, behind the days observed from `start` on.
     ///
     /// `forecast` are days that follow the observed ones without a hole; they are a model's, not a
-    /// station's. `past` should not hold the season itself.
+    /// station's, and count for what they are worth. `past` should not hold the season itself.
     ///
     /// # Errors
     /// [`NoOutlook`] says what is missing.
@@ -181,7 +186,7 @@ impl Ensemble {
         model: &Model,
         start: NaiveDate,
         observed: &[Extremes],
-        forecast: &[Extremes],
+        forecast: &[ForetoldDay],
         past: &[&PastSeason],
     ) -> Result<Self, NoOutlook> {
         Self::of_remainder(
@@ -201,29 +206,28 @@ impl Ensemble {
         remainder: Remainder,
         model: &Model,
         start: NaiveDate,
-        (observed, forecast): (&[Extremes], &[Extremes]),
+        (observed, foretold): (&[Extremes], &[ForetoldDay]),
         past: &[&PastSeason],
     ) -> Result<Self, NoOutlook> {
         if observed.is_empty() {
             return Err(NoOutlook::NoData);
         }
-        let days: Vec<Extremes> = observed.iter().chain(forecast).copied().collect();
-        let observed = observed.len();
-        // A past season that ends before this one's known days has no remainder to give.
+        // A past season that ends before this one's foretold days has no remainder to give.
+        let foretold_through = observed.len() + foretold.len();
         let past: Vec<&PastSeason> = past
             .iter()
             .copied()
-            .filter(|season| season.days.len() > days.len())
+            .filter(|season| season.days.len() > foretold_through)
             .collect();
         if past.len() < FEWEST_SEASONS {
             return Err(NoOutlook::TooFewSeasons { found: past.len() });
         }
-        let known = sums(model, &days, 0.0);
+        let known = sums(model, observed, 0.0);
         let base = known.last().copied().unwrap_or(0.0);
         let so_far = KnownDays {
             year: start.year(),
-            days: &days,
             observed,
+            foretold,
         };
         let rest: Vec<Vec<f64>> = remaining_days(remainder, so_far, &past)
             .into_iter()
@@ -234,8 +238,9 @@ impl Ensemble {
             mean: (remainder == Remainder::Persistent).then(|| mean_course(&rest)),
             rest,
             basis: Basis {
-                data_through: start + Days::new(observed as u64 - 1),
-                forecast_days: days.len() - observed,
+                data_through: start + Days::new(observed.len() as u64 - 1),
+                forecast_days: foretold.len(),
+                forecast_jumps_on: None,
                 past_seasons: past.len(),
                 borrowed: None,
             },

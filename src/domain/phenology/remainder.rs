@@ -3,6 +3,7 @@
 use crate::domain::phenology::past_season::PastSeason;
 use crate::domain::phenology::trend::{believed_trend, mean_of};
 use crate::domain::weather::extremes::Extremes;
+use crate::domain::weather::foretold_days::ForetoldDay;
 use std::f64::consts::TAU;
 use std::ops::Range;
 
@@ -50,13 +51,13 @@ pub enum Remainder {
 pub(super) struct KnownDays<'d> {
     /// The year it starts in.
     pub year: i32,
-    /// Its days, observed and then foretold.
-    pub days: &'d [Extremes],
-    /// How many of them are observed.
-    pub observed: usize,
+    /// Its observed days.
+    pub observed: &'d [Extremes],
+    /// The days that a forecast says follow them.
+    pub foretold: &'d [ForetoldDay],
 }
 
-/// The days after the known ones, once as each past season has them.
+/// The days after the observed ones, once as each past season has them.
 ///
 /// # Method
 /// Two estimates of the same days, each with what goes on of this season. The first is each past season,
@@ -65,13 +66,14 @@ pub(super) struct KnownDays<'d> {
 /// which fades within about a week. The second is one course: the seasonal cycle of the past seasons'
 /// mean (three harmonics of the year), with three tenths of this season's anomaly since early spring and
 /// the last day's anomaly, of which each day keeps three quarters. All past seasons are then moved
-/// alike, day by day, so that their mean lies halfway between the two.
+/// alike, day by day, so that their mean lies halfway between the two. What a forecast says comes in last,
+/// see [`drawn_to_forecast`].
 ///
 /// # Units
 /// °C.
 ///
 /// # Valid range
-/// Past seasons longer than the known days. Where a move leaves what is possible the day stays as it was.
+/// Past seasons longer than the observed and foretold days. Where a move leaves what is possible the day stays as it was.
 ///
 /// # References
 /// First-order autocorrelation of daily temperature anomalies, seasonal cycles by harmonics: Wilks,
@@ -82,39 +84,98 @@ pub(super) fn remaining_days(
     known: KnownDays<'_>,
     past: &[&PastSeason],
 ) -> Vec<Vec<Extremes>> {
-    let after = known.days.len();
-    if remainder == Remainder::Plain {
-        return past
+    let mut rest = match remainder {
+        Remainder::Persistent => moved_by_what_persists(known, past),
+        Remainder::Plain => past
             .iter()
-            .map(|season| season.days[after..].to_vec())
-            .collect();
+            .map(|season| season.days[known.observed.len()..].to_vec())
+            .collect(),
+    };
+    drawn_to_forecast(&mut rest, known.foretold);
+    rest
+}
+
+/// Draws the days after the observed ones towards what a forecast says of the first of them.
+///
+/// # Method
+/// For each foretold day, with `m` the mean of the past seasons' days and `s²` the variance of their daily
+/// means, the forecast `f`, its bias taken off, has the share `w = s² / (s² + e²)` ([`ForetoldDay::share`]). Each
+/// season's day `x` becomes `w f + (1 − w) m + √(1 − w) (x − m)`, minimum and maximum apart: the mean and the
+/// variance that two independent estimates have together. Of the last foretold day's change of the mean,
+/// `w (f − m)`, each day after it keeps three quarters of the day before.
+///
+/// # Units
+/// °C.
+///
+/// # Valid range
+/// Seasons that reach beyond the foretold days. A minimum that would exceed its maximum meets it halfway.
+///
+/// # References
+/// Two normal estimates as one: any textbook of statistics. That an anomaly fades by [`DAY_TO_DAY`]: as for
+/// the expected days.
+fn drawn_to_forecast(rest: &mut [Vec<Extremes>], foretold: &[ForetoldDay]) {
+    if foretold.is_empty() {
+        return;
     }
+    let mut change = 0.0;
+    for (place, foretold) in foretold.iter().enumerate() {
+        let n = rest.len() as f64;
+        let mean_by =
+            |of: fn(Extremes) -> f64| rest.iter().map(|days| of(days[place])).sum::<f64>() / n;
+        let (min, max) = (mean_by(Extremes::min), mean_by(Extremes::max));
+        let mean = f64::midpoint(min, max);
+        let squares = rest.iter().map(|days| (days[place].mean() - mean).powi(2));
+        let share = foretold.share(squares.sum::<f64>() / (n - 1.0).max(1.0));
+        change = share * (foretold.extremes.mean() - mean);
+        for days in rest.iter_mut() {
+            let drawn = |forecast: f64, mean: f64, own: f64| {
+                share * forecast + (1.0 - share) * mean + (1.0 - share).sqrt() * (own - mean)
+            };
+            let day = &mut days[place];
+            let low = drawn(foretold.extremes.min(), min, day.min());
+            let high = drawn(foretold.extremes.max(), max, day.max());
+            let middle = f64::midpoint(low, high);
+            *day = Extremes::new(low.min(middle), high.max(middle)).unwrap_or(*day);
+        }
+    }
+    for days in rest {
+        let mut goes_on = change;
+        for day in days.iter_mut().skip(foretold.len()) {
+            goes_on *= DAY_TO_DAY;
+            *day = day.moved(goes_on);
+        }
+    }
+}
+
+/// The days after the observed ones as each past season has them, moved by what persists.
+fn moved_by_what_persists(known: KnownDays<'_>, past: &[&PastSeason]) -> Vec<Vec<Extremes>> {
+    let observed = known.observed.len();
     let trend = believed_trend(past);
     let raises: Vec<f64> = past
         .iter()
         .map(|season| trend * f64::from(known.year - season.year))
         .collect();
     let spring = known.spring();
-    let recent = known.observed.saturating_sub(RECENT_DAYS)..known.observed;
+    let recent = observed.saturating_sub(RECENT_DAYS)..observed;
     let mut shifts: Vec<Vec<f64>> = past
         .iter()
         .zip(&raises)
         .map(|(season, raise)| {
             let warmer = |span: &Range<usize>| {
-                mean_of(&known.days[span.clone()]) - mean_of(&season.days[span.clone()]) - raise
+                mean_of(&known.observed[span.clone()]) - mean_of(&season.days[span.clone()]) - raise
             };
             let by_season = raise + SEASON_SHARE * warmer(&spring);
             let by_recent = RECENT_SHARE * warmer(&recent);
-            (after..season.days.len())
+            (observed..season.days.len())
                 .map(|place| {
-                    let ahead = (place + 1 - known.observed) as f64;
+                    let ahead = (place + 1 - observed) as f64;
                     by_season + by_recent * (-ahead / RECENT_FADE_DAYS).exp()
                 })
                 .collect()
         })
         .collect();
     let expected = expected_means(known, past, &raises);
-    for place in after..expected.len() {
+    for place in observed..expected.len() {
         let here = || {
             past.iter()
                 .zip(&shifts)
@@ -122,12 +183,12 @@ pub(super) fn remaining_days(
         };
         let count = here().count() as f64;
         let mean = here()
-            .map(|(season, shifts)| mean(season.days[place]) + shifts[place - after])
+            .map(|(season, shifts)| season.days[place].mean() + shifts[place - observed])
             .sum::<f64>()
             / count;
         let towards = TOWARDS_EXPECTED * (expected[place] - mean);
         for shift in &mut shifts {
-            if let Some(shift) = shift.get_mut(place - after) {
+            if let Some(shift) = shift.get_mut(place - observed) {
                 *shift += towards;
             }
         }
@@ -135,8 +196,8 @@ pub(super) fn remaining_days(
     past.iter()
         .zip(&shifts)
         .map(|(season, shifts)| {
-            let days = season.days[after..].iter().zip(shifts);
-            days.map(|(day, shift)| moved(*day, *shift)).collect()
+            let days = season.days[observed..].iter().zip(shifts);
+            days.map(|(day, shift)| day.moved(*shift)).collect()
         })
         .collect()
 }
@@ -144,7 +205,8 @@ pub(super) fn remaining_days(
 impl KnownDays<'_> {
     /// The days over which this season is compared as a whole.
     fn spring(&self) -> Range<usize> {
-        SPRING_DAY.min(self.observed.saturating_sub(FEWEST_SEASON_DAYS))..self.observed
+        let observed = self.observed.len();
+        SPRING_DAY.min(observed.saturating_sub(FEWEST_SEASON_DAYS))..observed
     }
 }
 
@@ -152,13 +214,13 @@ impl KnownDays<'_> {
 /// the season; those up to the last observed day are the cycle's.
 fn expected_means(known: KnownDays<'_>, past: &[&PastSeason], raises: &[f64]) -> Vec<f64> {
     let mut expected = seasonal_cycle(past, raises);
-    let anomaly = |place: usize| mean(known.days[place]) - expected[place];
+    let anomaly = |place: usize| known.observed[place].mean() - expected[place];
     let spring = known.spring();
     let days = spring.len().max(1) as f64;
     let lasting = SEASON_SHARE * spring.map(anomaly).sum::<f64>() / days;
-    let fading = anomaly(known.observed - 1) - lasting;
+    let fading = anomaly(known.observed.len() - 1) - lasting;
     let mut keeps = 1.0;
-    for value in expected.iter_mut().skip(known.observed) {
+    for value in expected.iter_mut().skip(known.observed.len()) {
         keeps *= DAY_TO_DAY;
         *value += lasting + fading * keeps;
     }
@@ -179,7 +241,7 @@ fn seasonal_cycle(past: &[&PastSeason], raises: &[f64]) -> Vec<f64> {
                 .days
                 .get(place)
             {
-                Some(day) => (sum + mean(*day) + raise, count + 1.0),
+                Some(day) => (sum + day.mean() + raise, count + 1.0),
                 None => (sum, count),
             });
             sum / count
@@ -218,13 +280,4 @@ fn seasonal_cycle(past: &[&PastSeason], raises: &[f64]) -> Vec<f64> {
                 .sum::<f64>()
         })
         .collect()
-}
-
-fn mean(day: Extremes) -> f64 {
-    f64::midpoint(day.min(), day.max())
-}
-
-/// A day moved by a difference of temperature; left as it is where that leaves what is possible.
-fn moved(day: Extremes, shift: f64) -> Extremes {
-    Extremes::new(day.min() + shift, day.max() + shift).unwrap_or(day)
 }

@@ -11,9 +11,8 @@ use crate::domain::phenology::season_days::{Day, Gap, Limits, Series, season_day
 use crate::domain::phenology::species::{SECOND_INSTAR, Species, Threshold};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
-use crate::domain::weather::extremes::Extremes;
+use crate::domain::weather::foretold_days::{ForetoldDays, StationForecast};
 use crate::domain::weather::gaps::Estimates;
-use crate::domain::weather::reading::Readings;
 use chrono::NaiveDate;
 
 /// What made a milestone count as passed.
@@ -81,8 +80,8 @@ pub struct Record<'r> {
     pub past: &'r [PastSeason],
     /// Whether some of them are not its own.
     pub borrowed: Option<Borrowed>,
-    /// Forecast days, from a model; only those that follow the readings without a hole count.
-    pub forecast: &'r Readings,
+    /// Its forecast, from a model; only days that follow the readings without a hole count.
+    pub forecast: Option<&'r StationForecast>,
 }
 
 /// Where a site stands with a species.
@@ -127,7 +126,7 @@ pub struct SeasonSoFar {
     /// Its days.
     pub series: Series,
     /// The forecast days that follow them, from a model.
-    pub forecast: Vec<Extremes>,
+    pub forecast: ForetoldDays,
     /// Its days, the forecast, and each past season as a remainder; or why there are no courses.
     pub ensemble: Result<Ensemble, NoOutlook>,
 }
@@ -355,13 +354,11 @@ fn ahead(
 }
 
 /// The forecast days that follow a series without a hole.
-fn following(series: &Series, forecast: &Readings) -> Vec<Extremes> {
-    let Some(last) = series.days.last() else {
-        return Vec::new();
-    };
-    last.date
-        .iter_days()
-        .skip(1)
-        .map_while(|day| forecast.get(&day)?.extremes())
-        .collect()
+fn following(series: &Series, forecast: Option<&StationForecast>) -> ForetoldDays {
+    match (series.days.last(), forecast) {
+        (Some(last), Some(forecast)) => {
+            ForetoldDays::following((last.date, last.extremes), forecast)
+        }
+        _ => ForetoldDays::default(),
+    }
 }

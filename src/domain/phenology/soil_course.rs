@@ -15,7 +15,7 @@ pub struct SoilCourse {
 }
 
 impl SoilCourse {
-    /// Of a season so far, its forecast days, and past seasons for what is still to come.
+    /// Of a season so far, its forecast days without their bias, and past seasons for what is still to come.
     ///
     /// # Method
     /// Daily mean air temperatures run on as the mean of the past seasons on each day; the soil
@@ -29,14 +29,14 @@ impl SoilCourse {
     pub fn of(so_far: &SeasonSoFar, past: &[PastSeason]) -> Self {
         let observed = so_far.series.days.iter().map(|day| day.extremes);
         let known: Vec<f64> = observed
-            .chain(so_far.forecast.iter().copied())
-            .map(mean)
+            .chain(so_far.forecast.days.iter().map(|day| day.extremes))
+            .map(Extremes::mean)
             .collect();
         let longest = past.iter().map(|season| season.days.len()).max();
         let expected = (known.len()..longest.unwrap_or(0)).map(|day| {
             let days = past.iter().filter_map(|season| season.days.get(day));
             let (sum, count) = days.fold((0.0, 0.0), |(sum, count), day| {
-                (sum + mean(*day), count + 1.0)
+                (sum + day.mean(), count + 1.0)
             });
             sum / count
         });
@@ -66,16 +66,14 @@ impl SoilCourse {
     }
 }
 
-fn mean(day: Extremes) -> f64 {
-    f64::midpoint(day.min(), day.max())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::domain::phenology::outlook::NoOutlook;
     use crate::domain::phenology::season::{MonthDay, Season};
     use crate::domain::phenology::season_days::{Day, Series};
+    use crate::domain::weather::forecast_skill::LeadError;
+    use crate::domain::weather::foretold_days::{ForetoldDay, ForetoldDays};
 
     fn date(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -104,7 +102,13 @@ mod tests {
                 data_through: None,
                 broken_by: None,
             },
-            forecast: forecast.iter().map(|mean| air(*mean)).collect(),
+            forecast: ForetoldDays {
+                days: forecast
+                    .iter()
+                    .map(|mean| ForetoldDay::new(air(*mean), LeadError::unknown(1)))
+                    .collect(),
+                jumps_on: None,
+            },
             ensemble: Err(NoOutlook::NoData),
         };
         let past = PastSeason {

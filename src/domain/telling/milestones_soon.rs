@@ -93,6 +93,7 @@ mod tests {
                 Basis {
                     data_through: day("2026-06-18"),
                     forecast_days: 0,
+                    forecast_jumps_on: None,
                     past_seasons: 30,
                     borrowed: None,
                 },

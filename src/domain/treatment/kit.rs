@@ -62,7 +62,7 @@ pub fn soil(warmer: f64) -> crate::domain::phenology::soil_course::SoilCourse {
             data_through: None,
             broken_by: None,
         },
-        forecast: Vec::new(),
+        forecast: Default::default(),
         ensemble: Err(NoOutlook::NoData),
     };
     let past = PastSeason {

@@ -102,6 +102,16 @@ impl Extremes {
     pub fn max(self) -> f64 {
         self.max
     }
+
+    /// The middle of both, which stands for the day's mean, °C.
+    pub fn mean(self) -> f64 {
+        f64::midpoint(self.min, self.max)
+    }
+
+    /// A day moved by a difference, °C; left as it is where that leaves what is possible.
+    pub fn moved(self, shift: f64) -> Self {
+        Self::new(self.min + shift, self.max + shift).unwrap_or(self)
+    }
 }
 
 #[cfg(test)]

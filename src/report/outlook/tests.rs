@@ -124,6 +124,7 @@ fn few_past_seasons_are_told_of() {
         let basis = Basis {
             data_through: day("2026-06-17"),
             forecast_days,
+            forecast_jumps_on: None,
             past_seasons,
             borrowed: None,
         };
@@ -132,7 +133,7 @@ fn few_past_seasons_are_told_of() {
     assert_eq!(
         rests_on(FULL_SEASONS, 1),
         [
-            "Made of days observed through 2026-06-17, 1 day of a model's forecast, 10 past seasons of the station, and each threshold's own range."
+            "Made of days observed through 2026-06-17, 1 day of a model's forecast for what such days have been worth, 10 past seasons of the station, and each threshold's own range."
         ]
     );
     let few = rests_on(FULL_SEASONS - 1, 0);
@@ -143,12 +144,28 @@ fn few_past_seasons_are_told_of() {
 }
 
 #[test]
+fn a_forecast_that_jumps_is_told_of() {
+    let basis = Basis {
+        data_through: day("2026-06-17"),
+        forecast_days: 0,
+        forecast_jumps_on: Some(day("2026-06-18")),
+        past_seasons: FULL_SEASONS,
+        borrowed: None,
+    };
+    assert_eq!(
+        OutlookBasis::of(&basis, None).in_words()[1],
+        "The forecast jumps by 15 °C or more to 2026-06-18: it is not used from that day on."
+    );
+}
+
+#[test]
 fn a_forecast_that_no_date_rests_on_has_no_instant() {
     let issued = Some("2026-06-18T05:20:00Z".parse().unwrap());
     let of = |forecast_days| {
         let basis = Basis {
             data_through: day("2026-06-17"),
             forecast_days,
+            forecast_jumps_on: None,
             past_seasons: FULL_SEASONS,
             borrowed: None,
         };

@@ -5,10 +5,12 @@ use super::{OutboxStatus, StationStatus};
 use crate::config::Config;
 use crate::cycle::SiteCase;
 use crate::domain::phenology::season_state::Hold;
+use crate::domain::weather::foretold_days::JUMP;
 use crate::report::words::counted;
 use crate::store::{Store, StoreError};
+use chrono::NaiveDate;
 use serde::Serialize;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// The kinds of trouble.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -72,6 +74,7 @@ pub(super) fn problems(
     );
     all.extend(stale.map(of(ProblemKind::Stale)));
     all.extend(feeds.map(of(ProblemKind::Feed)));
+    all.extend(forecast_jumps(cases).into_iter().map(of(ProblemKind::Feed)));
     all.extend(holds(cases).into_iter().map(of(ProblemKind::Held)));
     all
 }
@@ -124,6 +127,24 @@ fn stale(station: &StationStatus, sites: Option<usize>) -> String {
         Some(sites) => format!("{}: {since} ({})", station.name, counted(sites, "site")),
         None => format!("{}: {since} (a neighbour only)", station.name),
     }
+}
+
+/// Forecasts of which days are not used because they jump, once a station.
+fn forecast_jumps(cases: &[SiteCase<'_>]) -> Vec<String> {
+    let species = cases.iter().flat_map(|case| &case.species);
+    let mut jumps: BTreeMap<&str, NaiveDate> = BTreeMap::new();
+    for here in species.map(|species| &species.here) {
+        let outlook = here.state.next().and_then(|next| next.outlook.ok());
+        if let Some(day) = outlook.and_then(|(_, basis)| basis.forecast_jumps_on) {
+            jumps.insert(&here.feed.station.name, day);
+        }
+    }
+    let line = |(station, day)| {
+        format!(
+            "{station}: the forecast jumps by {JUMP:.0} °C or more to {day} and is not used from that day on"
+        )
+    };
+    jumps.into_iter().map(line).collect()
 }
 
 /// Holds, those of one station and reason together. Before the season's first day arrives, and after
