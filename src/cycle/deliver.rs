@@ -238,7 +238,8 @@ impl Engine {
         if let (Err(SendError::Gone(why)), Some(browser)) = (&result, message.browser) {
             report.unsent += 1;
             self.browser_ended(message, browser, why)?;
-            return Ok(false);
+            // What waited for it goes elsewhere by now, and is looked for anew.
+            return Ok(true);
         }
         let takes_nothing = match &result {
             Err(SendError::Unreachable(_)) => true,
