@@ -93,6 +93,8 @@ async fn what_waited_for_a_browser_that_is_gone_goes_to_another_under_the_same_i
     write(&mut post);
     let before = ids(&post);
     turn_on(&mut post, &other.url("/b"), "the new phone");
+    // Of one instant and text it would be a copy of the first.
+    post.later(TimeDelta::minutes(1));
     write(&mut post);
     post.deliver().await;
     post.deliver().await;
