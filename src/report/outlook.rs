@@ -236,7 +236,7 @@ fn anchor_in_words(anchor: Anchor, notation: &Notation) -> String {
             };
             let (seen, _) = notation.degree_day_sum(seen);
             format!(
-                "All thresholds are moved by {shift:+.0} {unit}: by this season's {of} at the site alone it were {seen:+.0}, and the table and earlier seasons count beside."
+                "All thresholds are moved by {shift:+.0} {unit} by this season's {of} at the site; alone that says {seen:+.0}, and the table and earlier seasons count beside it."
             )
         }
         AnchoredBy::EarlierSeasons { seasons } => format!(

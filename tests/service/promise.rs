@@ -440,13 +440,13 @@ fn a_catch_logged_after_the_milestone_was_told_corrects_it_and_moves_what_follow
         &server,
         &[
             "Japanese beetle: adult flight has begun (25 February): The lawn",
-            "Japanese beetle: adult flight came on 28 February, not on 25 February: The lawn",
-            "Japanese beetle: egg lay has begun (11 March): The lawn",
+            "Japanese beetle: adult flight came on 27 February, not on 25 February: The lawn",
+            "Japanese beetle: egg lay has begun (10 March): The lawn",
         ],
     );
     let status = workshop.succeeds(&["outlook", "--config", &config, "lawn"]);
     assert!(
-        status.contains("moved by +30 °C·d by this season's first catch"),
+        status.contains("moved by +13 °C·d by this season's first catch"),
         "{status}"
     );
 

@@ -25,7 +25,11 @@ pub fn steady(from: &str, to: &str, gain: f64) -> Readings {
         .map(|index| {
             // The mean stays; days are not the very same for weeks, as of a stuck sensor.
             let day = from + Days::new(index as u64);
-            let half_range = if day.day() % 2 == 0 { 5.0 } else { 5.5 };
+            let half_range = if day.day().is_multiple_of(2) {
+                5.0
+            } else {
+                5.5
+            };
             let reading = Reading {
                 min: Some(10.0 + gain - half_range),
                 max: Some(10.0 + gain + half_range),
