@@ -62,6 +62,7 @@ async function whenEnded(event, form, subscription) {
 }
 
 async function start() {
+  document.getElementById("without-script").hidden = true;
   if (!("serviceWorker" in navigator && "PushManager" in window && "Notification" in window)) {
     show("cannot");
     return;
