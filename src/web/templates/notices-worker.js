@@ -25,7 +25,7 @@ self.addEventListener("push", (event) => {
 
 self.addEventListener("notificationclick", (event) => {
   event.notification.close();
-  const home = new URL("/", self.location.href);
+  const home = new URL("./", self.location.href);
   const page = new URL(event.notification.data.opens || "/", home);
   event.waitUntil(self.clients.openWindow(page.origin === home.origin ? page.href : home.href));
 });

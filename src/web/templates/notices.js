@@ -43,7 +43,7 @@ async function whenTurnedOn(event) {
     return;
   }
   try {
-    await navigator.serviceWorker.register("/notices-worker.js");
+    await navigator.serviceWorker.register("notices-worker.js");
     const subscription = await subscribe(await navigator.serviceWorker.ready);
     turnOn.elements.endpoint.value = subscription.endpoint;
     turnOn.elements.key.value = base64url(subscription.getKey("p256dh"));
@@ -67,7 +67,7 @@ async function start() {
     show("cannot");
     return;
   }
-  const registration = await navigator.serviceWorker.getRegistration("/notices-worker.js");
+  const registration = await navigator.serviceWorker.getRegistration("notices-worker.js");
   const subscription = registration && (await registration.pushManager.getSubscription());
   const mark = subscription && (await markOf(subscription.endpoint));
   const here = listed.find((form) => form.dataset.mark === mark);
