@@ -239,11 +239,7 @@ pub fn site_case<'c>(
 ) -> Result<Option<SiteCase<'c>>, StoreError> {
     let wanted = |one: &site::Site| one.id == site;
     let made = with_sites(config, store, today, wanted, |species| {
-        let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
-            return Ok(None);
-        };
-        case.hatch_all(&seasons);
-        Ok(Some(case))
+        hatched(config, store, species, today)
     })?;
     let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
     Ok(made.into_iter().flatten().next())
@@ -279,9 +275,7 @@ fn hatched<'c>(
     let Some((mut case, seasons)) = SiteCase::of(config, store, species, today)? else {
         return Ok(None);
     };
-    for (species, season) in case.species.iter_mut().zip(seasons) {
-        species.hatching = Some(season.hatching(&species.here));
-    }
+    case.hatch_all(&seasons);
     Ok(Some(case))
 }
 

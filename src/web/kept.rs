@@ -41,13 +41,13 @@ impl<K: Eq + Hash, V> KeptValues<K, V> {
     /// The value of a key, worked out anew only when something has changed.
     ///
     /// # Errors
-    /// [`StoreError`] if the database fails.
-    pub fn value(
+    /// Those of `make`, and [`StoreError`] if the database fails.
+    pub fn value<E: From<StoreError>>(
         &mut self,
         in_force: &Arc<Config>,
         key: K,
-        make: impl FnOnce(&Store, NaiveDate) -> Result<V, StoreError>,
-    ) -> Result<Arc<V>, StoreError> {
+        make: impl FnOnce(&Store, NaiveDate) -> Result<V, E>,
+    ) -> Result<Arc<V>, E> {
         // A connection that failed, or is perhaps of another file, is not kept.
         let before = self.of.take();
         let before = before.filter(|before| Arc::ptr_eq(&before.config, in_force));

@@ -48,7 +48,7 @@ pub(super) struct PageState {
     /// The configuration in force, and the same as those read it who want numbers and dates written in
     /// another way.
     read_by: Mutex<Vec<(Arc<Config>, Arc<Config>)>>,
-    calendars: Mutex<Option<KeptCalendars>>,
+    calendars: Mutex<KeptValues<String, String>>,
     of_clients: Mutex<Tries<IpAddr>>,
     of_addresses: Mutex<Tries<String>>,
 }
@@ -64,16 +64,6 @@ const MOST_WEEKS: usize = 256;
 const MOST_SITES: usize = 64;
 /// Most ways of writing that a configuration is kept for.
 const MOST_NOTATIONS: usize = 16;
-
-/// Calendars that were worked out, with what they depend on.
-struct KeptCalendars {
-    store: Store,
-    version: i64,
-    digest: String,
-    day: NaiveDate,
-    /// By their readers, the newest last.
-    texts: Vec<(String, Arc<str>)>,
-}
 
 /// Most calendars that are kept: those of all sites of a large co-op have megabytes.
 const MOST_CALENDARS: usize = 4;
@@ -120,7 +110,7 @@ impl PageState {
             weeks: Mutex::new(KeptValues::new(MOST_WEEKS)),
             sites: Mutex::new(KeptValues::new(MOST_SITES)),
             read_by: Mutex::default(),
-            calendars: Mutex::default(),
+            calendars: Mutex::new(KeptValues::new(MOST_CALENDARS)),
             of_clients: Mutex::new(Tries::new(OF_A_CLIENT)),
             of_addresses: Mutex::new(Tries::new(OF_AN_ADDRESS)),
         })
@@ -307,40 +297,9 @@ impl PageState {
         in_force: &PageConfig,
         reader: &str,
         make: impl FnOnce() -> Result<String, E>,
-    ) -> Result<Arc<str>, E> {
-        let PageConfig { config, digest, .. } = in_force;
-        let kept = taken(&self.calendars).take();
-        let mut kept = match kept {
-            Some(kept) => kept,
-            None => KeptCalendars {
-                store: Store::open_to_read(&config.service.database)?,
-                version: 0,
-                digest: String::new(),
-                day: NaiveDate::MIN,
-                texts: Vec::new(),
-            },
-        };
-        // Before it is made: what changes meanwhile is seen the next time.
-        let now = (kept.store.version()?, today(config, &kept.store)?);
-        if (kept.version, kept.day) != now || kept.digest != *digest {
-            kept.texts.clear();
-            (kept.version, kept.day) = now;
-            kept.digest.clone_from(digest);
-        }
-        let known = kept.texts.iter().find(|(of, _)| of == reader);
-        let text = match known {
-            Some((_, text)) => Arc::clone(text),
-            None => {
-                let text: Arc<str> = make()?.into();
-                if kept.texts.len() == MOST_CALENDARS {
-                    kept.texts.remove(0);
-                }
-                kept.texts.push((reader.to_owned(), Arc::clone(&text)));
-                text
-            }
-        };
-        *taken(&self.calendars) = Some(kept);
-        Ok(text)
+    ) -> Result<Arc<String>, E> {
+        let mut calendars = taken(&self.calendars);
+        calendars.value(&in_force.config, reader.to_owned(), |_, _| make())
     }
 }
 
