@@ -79,12 +79,8 @@ pub fn make_web_push_key(config: &Config, store: &mut Store) -> Result<(), Store
 /// # Errors
 /// [`SendError::Permanent`] if nothing is sent there.
 pub(super) fn address(config: &Config, said: &BrowserSaid) -> Result<BrowserAddress, SendError> {
-    let own = config
-        .web
-        .as_ref()
-        .map(|web| web.own_push_services.as_slice());
     let (endpoint, auth) = (said.endpoint.expose(), said.auth.expose());
-    let read = BrowserAddress::read(endpoint, &said.key, auth, own.unwrap_or_default());
+    let read = BrowserAddress::read(endpoint, &said.key, auth, own_hosts(config));
     read.map_err(SendError::Permanent)
 }
 
@@ -97,16 +93,12 @@ pub(super) fn web_pusher(
     private_key: &Secret,
     patience: Duration,
 ) -> Result<WebPusher, String> {
-    let own = config
-        .web
-        .as_ref()
-        .map(|web| web.own_push_services.as_slice());
     WebPusher::new(&WebPushSettings {
         user_agent: &user_agent(&config.service.contact),
         contact: &contact(config),
         timeout: patience,
         extra_ca_pem: extra_ca(config)?.as_deref(),
-        own_hosts: own.unwrap_or_default(),
+        own_hosts: own_hosts(config),
         private_key,
     })
 }
@@ -123,7 +115,14 @@ fn contact(config: &Config) -> String {
     page(config).map_or_else(|| contact.clone(), Url::to_string)
 }
 
-fn page(config: &Config) -> Option<&Url> {
+/// Push services of the own network that may be asked.
+fn own_hosts(config: &Config) -> &[String] {
+    let web = config.web.as_ref();
+    web.map_or(&[], |web| web.own_push_services.as_slice())
+}
+
+/// Where the page is reached.
+pub(super) fn page(config: &Config) -> Option<&Url> {
     config.web.as_ref()?.address.as_ref()
 }
 
@@ -178,8 +177,10 @@ impl Engine {
             Err(problem) => return Ok(Err(problem)),
         };
         let takes = recipient.channels.contains(&Channel::WebPush);
-        let browsers = Browsers::of(&self.store)?;
-        let found = message.browser.and_then(|number| browsers.0.get(&number));
+        let found = match message.browser {
+            Some(number) => self.store.browser(number)?,
+            None => None,
+        };
         let theirs = found.filter(|one| takes && one.owner.recipient == message.recipient);
         let Some(browser) = theirs else {
             return Ok(Err(no_browser()));
@@ -209,8 +210,7 @@ impl Engine {
         why: &str,
     ) -> Result<(), StoreError> {
         let now = self.clock.now();
-        let browsers = Browsers::of(&self.store)?;
-        let label = browsers.0.get(&number).map(|one| one.label.clone());
+        let label = self.store.browser(number)?.map(|one| one.label);
         let mut drafts = Vec::new();
         if let Some((member, recipient)) = self.config.member_and_recipient(&message.recipient) {
             let ways = recipient.channels.iter().copied();

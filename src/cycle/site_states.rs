@@ -407,13 +407,17 @@ fn local<'c>(
     let now = species.season_on(today, site.latitude);
     let mut seasons: BTreeMap<i32, Vec<Catch>> = BTreeMap::new();
     for (day, beetles) in store.catches(pair)? {
+        if day > today {
+            continue;
+        }
         let season = species.season_on(day, site.latitude);
-        let series = || {
-            let longest_gap = config.limits.longest_gap_days;
-            let (readings, estimates) = (&station.readings, &station.estimates);
-            season_days(readings, &season, day, longest_gap, estimates)
-        };
-        let series = if day <= today { series() } else { continue };
+        let series = season_days(
+            &station.readings,
+            &season,
+            day,
+            config.limits.longest_gap_days,
+            &station.estimates,
+        );
         if series.days.last().is_some_and(|last| last.date == day) {
             let sum = species.sum_of(&series.days);
             seasons

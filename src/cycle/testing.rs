@@ -1,6 +1,6 @@
 //! A test message to one recipient, past the outbox.
 
-use super::browsers::{address, no_browser, web_pusher};
+use super::browsers::{address, no_browser, page, web_pusher};
 use super::lines::{mailer, push_target, pusher};
 use crate::config::{Addresses, Config, DemoDelivery};
 use crate::domain::place::site::{Channel, Member, Recipient};
@@ -128,12 +128,11 @@ async fn to_browsers(
         Ok(pusher) => pusher,
         Err(problem) => return vec![Err(problem)],
     };
-    let page = config.web.as_ref().and_then(|web| web.address.as_ref());
     let terms = NoticeTerms {
         until: now + TimeDelta::hours(1),
         urgent: false,
         task: None,
-        opens: page.map(ToString::to_string),
+        opens: page(config).map(ToString::to_string),
     };
     let mut answers = Vec::new();
     for browser in &known.browsers {

@@ -232,6 +232,19 @@ pub(super) async fn read_to_end(mut answer: Response) {
     }
 }
 
+/// An answer of a server that may take the same message later.
+pub(super) fn passing(
+    answer: &str,
+    status: StatusCode,
+    retry_after: Option<Duration>,
+) -> Option<SendError> {
+    let passes = status.is_server_error() || matches!(status.as_u16(), 408 | 425 | 429);
+    passes.then(|| match retry_after {
+        Some(pause) => SendError::Later(answer.to_owned(), pause),
+        None => SendError::Transient(answer.to_owned()),
+    })
+}
+
 /// What a status means for the message.
 fn judged(host: &str, status: StatusCode, retry_after: Option<Duration>) -> Result<(), SendError> {
     if status.is_success() {
@@ -239,11 +252,8 @@ fn judged(host: &str, status: StatusCode, retry_after: Option<Duration>) -> Resu
     }
     let code = status.as_u16();
     let answer = format!("push to {host}: the server answered {status}");
-    if status.is_server_error() || matches!(code, 408 | 425 | 429) {
-        return Err(match retry_after {
-            Some(pause) => SendError::Later(answer, pause),
-            None => SendError::Transient(answer),
-        });
+    if let Some(passing) = passing(&answer, status, retry_after) {
+        return Err(passing);
     }
     let remedy = match code {
         300..=399 => "redirects are not followed; configure the address it leads to",

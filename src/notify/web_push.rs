@@ -11,7 +11,7 @@ mod service_key;
 
 pub use service_key::{NewServiceKey, ServiceKey};
 
-use super::push::{client, header_text, host, read_to_end};
+use super::push::{client, header_text, host, passing, read_to_end};
 use super::{Parcel, SendError};
 use crate::reach::{IsPublic, NotPublic, PublicResolver, check_host, is_public};
 use crate::retry_after::retry_after;
@@ -249,11 +249,8 @@ fn judged(host: &str, status: StatusCode, retry_after: Option<Duration>) -> Resu
     }
     let code = status.as_u16();
     let answer = format!("web push to {host}: the push service answered {status}");
-    if status.is_server_error() || matches!(code, 408 | 425 | 429) {
-        return Err(match retry_after {
-            Some(pause) => SendError::Later(answer, pause),
-            None => SendError::Transient(answer),
-        });
+    if let Some(passing) = passing(&answer, status, retry_after) {
+        return Err(passing);
     }
     let remedy = match code {
         404 | 410 => {

@@ -12,7 +12,7 @@ use crate::domain::place::site::Channel;
 use crate::key::KeyHash;
 use crate::secret::Secret;
 use chrono::{DateTime, Utc};
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 
 /// The key for push services: its private and its public part.
 const PRIVATE_KEY: &str = "web-push-private-key";
@@ -102,23 +102,20 @@ impl Store {
             "SELECT id, recipient, member, endpoint, public_key, auth, label, made_at
              FROM web_push_browser ORDER BY id",
         )?;
-        let rows = statement.query_map([], |row| {
-            Ok(Browser {
-                number: row.get(0)?,
-                owner: KeyOwner {
-                    recipient: row.get(1)?,
-                    member: row.get(2)?,
-                },
-                said: BrowserSaid {
-                    endpoint: Secret::new(row.get(3)?),
-                    key: row.get(4)?,
-                    auth: Secret::new(row.get(5)?),
-                },
-                label: row.get(6)?,
-                made_at: row.get(7)?,
-            })
-        })?;
+        let rows = statement.query_map([], browser)?;
         Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// One by its number, if it takes notices.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn browser(&self, number: i64) -> Result<Option<Browser>, StoreError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT id, recipient, member, endpoint, public_key, auth, label, made_at
+             FROM web_push_browser WHERE id = ?1",
+        )?;
+        Ok(statement.query_row([number], browser).optional()?)
     }
 
     /// Those of a recipient.
@@ -237,6 +234,23 @@ impl Store {
             .execute(sql, params![number, Channel::WebPush.name()])?;
         Ok(())
     }
+}
+
+fn browser(row: &Row<'_>) -> rusqlite::Result<Browser> {
+    Ok(Browser {
+        number: row.get(0)?,
+        owner: KeyOwner {
+            recipient: row.get(1)?,
+            member: row.get(2)?,
+        },
+        said: BrowserSaid {
+            endpoint: Secret::new(row.get(3)?),
+            key: row.get(4)?,
+            auth: Secret::new(row.get(5)?),
+        },
+        label: row.get(6)?,
+        made_at: row.get(7)?,
+    })
 }
 
 /// The browsers that a message to a recipient goes to: none yet is one of its own kind.

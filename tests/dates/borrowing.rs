@@ -1,21 +1,18 @@
 //! Stations with no past: what borrowed seasons cost, measured by hiding the history of stations that have
 //! one (GHCN-Daily extracts, Illinois and Indiana, 1985 to 2014).
 
+use crate::gap_filling::{extract, extracts};
 use crate::outlook::{fixed, model};
-use crate::support::real_data;
 use chrono::{Datelike, Days, NaiveDate};
-use hatchbell::config::dialect_file;
 use hatchbell::domain::phenology::outlook::Ensemble;
 use hatchbell::domain::phenology::past_season::{Lender, Past, PastSeason, past_seasons};
 use hatchbell::domain::phenology::season::{MonthDay, Season};
 use hatchbell::domain::phenology::season_days::Limits;
 use hatchbell::domain::weather::borrowed::extended_back;
 use hatchbell::domain::weather::daily_readings::DailyReadings;
-use hatchbell::domain::weather::extremes::{Extremes, Unit};
+use hatchbell::domain::weather::extremes::Extremes;
 use hatchbell::domain::weather::gaps::{Estimates, Neighbour};
 use hatchbell::domain::weather::normals::{DAYS, Normal, Normals};
-use hatchbell::feed::parse::parse;
-use hatchbell::station_feed::dialect::Binding;
 use std::collections::BTreeMap;
 
 const LEADS: [u64; 6] = [60, 45, 30, 21, 14, 7];
@@ -24,33 +21,9 @@ fn start() -> MonthDay {
     MonthDay::parse("01-01").unwrap()
 }
 
-/// The first so many stations of the folder by name.
-pub fn stations(most: usize) -> Vec<DailyReadings> {
-    let (file, text) = dialect_file::BUILT_IN
-        .iter()
-        .find(|(file, _)| file.ends_with("/ghcn-extract.toml"))
-        .unwrap();
-    let binding = Binding {
-        dialect: dialect_file::read(file, text).unwrap(),
-        unit: Unit::TenthsCelsius,
-        code: None,
-        latitude: None,
-    };
-    let folder = real_data::folder().join("ghcn_coop");
-    let mut files: Vec<_> = std::fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect();
-    files.sort();
-    let today = NaiveDate::from_ymd_opt(2026, 11, 26).unwrap();
-    files
-        .iter()
-        .take(most)
-        .map(|path| {
-            let parsed = parse(&std::fs::read(path).unwrap(), &binding, today).unwrap();
-            DailyReadings::from(&parsed.readings)
-        })
-        .collect()
+/// All stations of which there is an extract, by name.
+pub fn stations() -> Vec<DailyReadings> {
+    extracts().iter().map(|id| extract(id)).collect()
 }
 
 fn past_of(readings: &DailyReadings, season: &Season) -> Vec<PastSeason> {
@@ -230,7 +203,7 @@ fn faults(what: &str, full: &Scored, hidden: &Scored) -> Vec<String> {
 #[test]
 #[ignore = "needs HATCHBELL_REAL_DATA"]
 fn with_seasons_borrowed_from_three_others_dates_are_nearly_as_good_and_ranges_hold() {
-    let stations = stations(usize::MAX);
+    let stations = stations();
     let others = |place: usize| [5, 11, 17].map(|step| &stations[(place + step) % stations.len()]);
     let mut found = Vec::new();
     for seasons in [0, 1, 3, 5, 9] {
@@ -275,7 +248,7 @@ fn normals(past: &Past) -> Normals {
 #[test]
 #[ignore = "needs HATCHBELL_REAL_DATA"]
 fn with_nothing_but_the_normals_of_the_place_dates_are_nearly_as_good_and_ranges_hold() {
-    let stations = stations(usize::MAX);
+    let stations = stations();
     let past = |place: usize, truth: &Truth, _: usize| {
         let normals = normals(&others(&stations[place], &truth.season));
         let past = Past::of_normals(&normals, &truth.season, start(), 0);

@@ -265,7 +265,25 @@ fn real(file: &str, dialect: &str, unit: Unit) -> DailyReadings {
     DailyReadings::from(&parsed.readings)
 }
 
-fn extract(id: &str) -> DailyReadings {
+/// The stations of which there is an extract, by name.
+pub fn extracts() -> Vec<String> {
+    let mut ids: Vec<String> = std::fs::read_dir(real_data::folder().join("ghcn_coop"))
+        .unwrap()
+        .map(|entry| {
+            entry
+                .unwrap()
+                .path()
+                .file_stem()
+                .unwrap()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    ids.sort();
+    ids
+}
+
+pub fn extract(id: &str) -> DailyReadings {
     real(
         &format!("ghcn_coop/{id}.txt"),
         "ghcn-extract",
@@ -301,19 +319,7 @@ fn a_morning_observer_is_told_from_an_evening_one() {
 #[test]
 #[ignore = "needs HATCHBELL_REAL_DATA"]
 fn neighbours_beat_the_line_and_other_years_beat_it_in_long_gaps() {
-    let mut ids: Vec<String> = std::fs::read_dir(real_data::folder().join("ghcn_coop"))
-        .unwrap()
-        .map(|entry| {
-            entry
-                .unwrap()
-                .path()
-                .file_stem()
-                .unwrap()
-                .to_string_lossy()
-                .into_owned()
-        })
-        .collect();
-    ids.sort();
+    let ids = extracts();
     let stations: Vec<DailyReadings> = ids.iter().step_by(3).map(|id| extract(id)).collect();
     let mut errors = Vec::new();
     for block in [1, 5, 10, 15] {

@@ -59,10 +59,7 @@ pub fn believed_trend(past: &[&PastSeason]) -> f64 {
 
 /// Mean temperature over days, °C; 0 for none.
 pub(super) fn mean_of(days: &[Extremes]) -> f64 {
-    let sum: f64 = days
-        .iter()
-        .map(|day| f64::midpoint(day.min(), day.max()))
-        .sum();
+    let sum: f64 = days.iter().map(|day| day.mean()).sum();
     sum / days.len().max(1) as f64
 }
 

@@ -92,8 +92,7 @@ impl Normals {
             if let Some(extremes) = reading.extremes() {
                 let place = (day.ordinal0() as usize).min(DAYS - 1);
                 let normal = self.0[place];
-                sum += f64::midpoint(extremes.min(), extremes.max());
-                sum -= f64::midpoint(normal.min, normal.max);
+                sum += extremes.mean() - f64::midpoint(normal.min, normal.max);
                 days += 1.0;
             }
         }
