@@ -43,8 +43,8 @@ pub struct Daemon<'p> {
     in_force: watch::Sender<PageConfig>,
     /// Rung when there is something to send.
     bell: Arc<Notify>,
-    /// Rung when something that is published may have changed.
-    news: Arc<Notify>,
+    /// Sent when something that is shown or published may have changed.
+    news: watch::Sender<()>,
     /// Whether the database has been open at all.
     begun: bool,
     outage: Option<Outage>,
@@ -63,7 +63,7 @@ impl<'p> Daemon<'p> {
         Self {
             in_force,
             bell: Arc::default(),
-            news: Arc::default(),
+            news: watch::Sender::default(),
             engine,
             config_path,
             standing,
@@ -85,9 +85,9 @@ impl<'p> Daemon<'p> {
         Arc::clone(&self.bell)
     }
 
-    /// What it rings when something that is published may have changed.
-    pub fn news(&self) -> Arc<Notify> {
-        Arc::clone(&self.news)
+    /// What changes when something that is shown or published may have.
+    pub fn news(&self) -> watch::Receiver<()> {
+        self.news.subscribe()
     }
 
     /// Runs until it is told to stop.
@@ -112,7 +112,7 @@ impl<'p> Daemon<'p> {
             let mut woken = stopping.clone();
             tokio::select! {
                 () = tokio::time::sleep(wait) => {}
-                () = self.bell.notified() => self.news.notify_one(),
+                () = self.bell.notified() => self.news.send_replace(()),
                 Some(()) = reload_signal.recv() => { self.reload().await; }
                 asked = knock(door.as_ref()) => self.answer(asked).await,
                 _ = woken.wait_for(|stop| *stop) => {}
@@ -239,7 +239,7 @@ impl<'p> Daemon<'p> {
         }
         if engine.is_due()? {
             let report = engine.cycle(&beat).await?;
-            self.news.notify_one();
+            self.news.send_replace(());
             summarise(engine, &report);
             if report.is_good() {
                 engine.heartbeat(&beat).await;

@@ -6,19 +6,19 @@
 
 use crate::clock::Clock;
 use crate::config::{Config, Mqtt};
+use crate::domain::place::site::Site;
 use crate::notify::mqtt::{Broker, BrokerSettings};
 use crate::report::home::HomeState;
+use crate::report::kept_sites::KeptSites;
 use crate::report::shown_day;
-use crate::report::status::{OnDisk, StatusMoment};
 use crate::store::home_server::BrokerTrouble;
 use crate::store::{Store, StoreError};
 use crate::web::PageConfig;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::io;
-use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::{Notify, watch};
+use tokio::sync::watch;
 use tracing::{error, info, warn};
 
 /// First and longest wait before a broker that failed is tried again.
@@ -38,14 +38,13 @@ const OFFLINE: &str = "offline";
 /// What the broker is to keep, by topic.
 type Messages = BTreeMap<String, Vec<u8>>;
 
-/// Publishes in a thread of its own until the program is to stop; `news` is rung when something may have
-/// changed.
+/// Publishes in a thread of its own until the program is to stop; `news` changes when something may have.
 ///
 /// # Errors
 /// If there can be no further thread.
 pub fn publish(
     in_force: watch::Receiver<PageConfig>,
-    news: Arc<Notify>,
+    news: watch::Receiver<()>,
     stop: watch::Receiver<bool>,
 ) -> io::Result<std::thread::JoinHandle<()>> {
     let runtime = tokio::runtime::Builder::new_current_thread()
@@ -55,6 +54,7 @@ pub fn publish(
         in_force,
         news,
         stop,
+        known: KeptSites::default(),
     };
     std::thread::Builder::new()
         .name("home server".to_owned())
@@ -79,8 +79,10 @@ pub async fn ask_broker(config: &Config, mqtt: &Mqtt) -> Result<String, String> 
 
 struct Publisher {
     in_force: watch::Receiver<PageConfig>,
-    news: Arc<Notify>,
+    news: watch::Receiver<()>,
     stop: watch::Receiver<bool>,
+    /// How the sites were when they were looked at last.
+    known: KeptSites<HomeState>,
 }
 
 /// Why a connection came to its end.
@@ -184,6 +186,7 @@ impl Publisher {
         loop {
             let done = match next {
                 Next::Look => {
+                    self.news.mark_unchanged();
                     let now = self.in_force.borrow_and_update().clone();
                     if now.config.mqtt.as_ref() != Some(mqtt) {
                         let successor = now.config.mqtt.as_ref();
@@ -192,7 +195,7 @@ impl Publisher {
                             Err(why) => Ended::Failed(why),
                         };
                     }
-                    match messages(&now, mqtt) {
+                    match messages(&now, mqtt, &mut self.known) {
                         Ok(wanted) => bring_about(&mut broker, &mut published, wanted).await,
                         Err(problem) => {
                             warn!("sites are not published: {}", problem.in_full());
@@ -220,7 +223,7 @@ impl Publisher {
                 biased;
                 _ = self.stop.wait_for(|stop| *stop) => Next::End(Ended::Stopped),
                 Ok(()) = self.in_force.changed() => Next::Look,
-                () = self.news.notified() => Next::Look,
+                Ok(()) = self.news.changed() => Next::Look,
                 ended = broker.end() => {
                     let why = ended.err().unwrap_or_else(|| "the connection ended".to_owned());
                     Next::End(Ended::Failed(why))
@@ -335,22 +338,28 @@ fn is_ours(mqtt: &Mqtt, topic: &str, payload: &[u8]) -> bool {
     })
 }
 
-/// What the broker is to keep.
-fn messages(now: &PageConfig, mqtt: &Mqtt) -> Result<Messages, StoreError> {
+/// What the broker is to keep; of sites where nothing has changed by what was known of them.
+fn messages(
+    now: &PageConfig,
+    mqtt: &Mqtt,
+    known: &mut KeptSites<HomeState>,
+) -> Result<Messages, StoreError> {
     let config = &now.config;
     let store = Store::open_to_read(&config.service.database)?;
     let today = shown_day(config, &store, Clock::Machine.civil_day())?;
-    let moment = StatusMoment {
-        today,
-        now: Clock::Machine.now(),
-        configuration: OnDisk::Usable(&now.digest),
-        faults: &now.faults,
-    };
+    let is_published = |site: &Site| mqtt.has(&site.id);
+    let states = known.of(config, &store, today, is_published, |anew| {
+        let made = HomeState::of_all(config, &store, today, anew)?;
+        Ok(made
+            .into_iter()
+            .map(|one| (one.site.clone(), one))
+            .collect())
+    })?;
     let mut wanted = Messages::new();
-    for state in HomeState::of_all(config, &store, moment)? {
+    for state in states {
         wanted.insert(
             state_topic(mqtt, &state.site),
-            json!(state).to_string().into(),
+            json!(*state).to_string().into(),
         );
         if let Some(prefix) = &mqtt.discovery_prefix {
             wanted.extend(sensors(mqtt, prefix, &config.service.name, &state));

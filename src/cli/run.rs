@@ -74,7 +74,10 @@ pub(super) fn run(options: &RunOptions) -> anyhow::Result<ExitCode> {
     let runtime = runtime()?;
     if !options.once {
         let daemon = Daemon::new(engine, path, loaded.standing);
-        let page = page.map(|page| page.answer(daemon.in_force(), daemon.bell(), stop.subscribe()));
+        let page = page.map(|page| {
+            let (in_force, bell) = (daemon.in_force(), daemon.bell());
+            page.answer(in_force, bell, daemon.news(), stop.subscribe())
+        });
         let page = page.transpose()?;
         let published = home_server::publish(daemon.in_force(), daemon.news(), stop.subscribe())?;
         let ended = runtime.block_on(daemon.run(stop));

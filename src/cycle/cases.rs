@@ -325,6 +325,37 @@ pub fn with_plans<'c, T>(
     Ok(made.into_iter().flatten().collect())
 }
 
+/// What `make` makes of each wanted site, in the order of the configuration, once it is known when the
+/// larvae of each species hatch, and of what `see` made of its plan of what is called for; both worked
+/// out once for all sites of a station.
+///
+/// # Errors
+/// [`StoreError`] if the database fails.
+pub fn with_plans_and_hatches<'c, T, U>(
+    config: &'c Config,
+    store: &Store,
+    today: NaiveDate,
+    wanted: impl Fn(&site::Site) -> bool,
+    see: impl Fn(&SiteCase<'c>, &SitePlan<'_>) -> Result<T, StoreError>,
+    make: impl Fn(&SiteCase<'c>, T) -> Result<U, StoreError>,
+) -> Result<Vec<U>, StoreError> {
+    let made = with_sites(config, store, today, wanted, |species| {
+        let found = case_seen(config, store, today, species, &see)?;
+        let Some(CaseSeen {
+            mut case,
+            seasons,
+            seen,
+        }) = found
+        else {
+            return Ok(None);
+        };
+        case.hatch_all(&seasons);
+        make(&case, seen).map(Some)
+    })?;
+    let made: Vec<Option<U>> = made.into_iter().collect::<Result<_, StoreError>>()?;
+    Ok(made.into_iter().flatten().collect())
+}
+
 /// A site's case with what was made of its plan.
 pub(super) struct CaseSeen<'c, T> {
     /// The case; when larvae hatch is worked out only where a treatment is due.

@@ -13,49 +13,42 @@ use crate::domain::treatment::planned::Planned;
 use crate::domain::treatment::site_plan::PlanScope;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use std::borrow::Borrow;
 use std::collections::{BTreeMap, HashSet};
 
 /// What the title of an event begins with that no longer holds, for programs that show those as well.
 pub const CALLED_OFF: &str = "Called off";
 
-/// The events of all sites that a recipient is told of, or that they see on the page: of those of their
-/// own member which they chose, of the members that they manage, and all for whoever coordinates the
-/// members or runs the service. A site of which nothing is known for now is not there.
-///
-/// # Errors
-/// [`StoreError`] if the database fails.
-pub fn calendar_of(
-    config: &Config,
-    store: &Store,
-    of: (&Member, &Recipient),
-    today: NaiveDate,
-) -> Result<ReaderCalendar, StoreError> {
-    let (_, reader) = of;
-    let sites: Vec<(&Member, &Site)> = config
-        .sites()
-        .filter(|(whose, site)| tells(config, of, whose, site))
-        .collect();
-    let ids: HashSet<&str> = sites.iter().map(|(_, site)| site.id.as_str()).collect();
-    let several = sites.iter().any(|(member, _)| member.id != sites[0].0.id);
-    let wanted = |site: &Site| ids.contains(site.id.as_str());
-    let hears = |species: &Option<String>| match (species, &reader.species) {
-        (Some(of), Some(wanted)) => wanted.contains(of),
-        _ => true,
-    };
-    let known = with_hatches(config, store, today, wanted, |case| {
-        let mut holds = site_calendar(config, store, case, today)?;
-        holds.events.retain(|event| hears(&event.species));
-        if several {
-            for event in &mut holds.events {
-                event.words = format!("{}. {}", case.member.name, event.words);
-            }
-        }
-        Ok((case.site.id.clone(), holds))
-    })?;
-    Ok(ReaderCalendar {
-        sites: sites.iter().map(|(_, site)| site.id.clone()).collect(),
-        known,
-    })
+/// What a day holds for a site, whoever reads it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SiteCalendar {
+    /// The site's id.
+    pub site: String,
+    /// The name of the member whose it is.
+    member: String,
+    holds: CalendarToday,
+}
+
+impl SiteCalendar {
+    /// The wanted sites, in the order of the configuration. A site of which nothing is known for now is
+    /// not there.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn of_all(
+        config: &Config,
+        store: &Store,
+        today: NaiveDate,
+        wanted: impl Fn(&Site) -> bool,
+    ) -> Result<Vec<Self>, StoreError> {
+        with_hatches(config, store, today, wanted, |case| {
+            Ok(Self {
+                site: case.site.id.clone(),
+                member: case.member.name.clone(),
+                holds: site_calendar(config, store, case, today)?,
+            })
+        })
+    }
 }
 
 /// What a day holds for a reader.
@@ -68,6 +61,48 @@ pub struct ReaderCalendar {
 }
 
 impl ReaderCalendar {
+    /// Of all sites that a recipient is told of, or that they see on the page: of those of their own member
+    /// which they chose, of the members that they manage, and all for whoever coordinates the members or
+    /// runs the service. `known` is asked for what the day holds for these.
+    ///
+    /// # Errors
+    /// Those of `known`.
+    pub fn of<S: Borrow<SiteCalendar>>(
+        config: &Config,
+        of: (&Member, &Recipient),
+        known: impl FnOnce(&HashSet<String>) -> Result<Vec<S>, StoreError>,
+    ) -> Result<Self, StoreError> {
+        let (_, reader) = of;
+        let told = config.sites();
+        let told = told.filter(|(whose, site)| tells(config, of, whose, site));
+        let mut members = HashSet::new();
+        let mut sites = HashSet::new();
+        for (member, site) in told {
+            members.insert(&member.id);
+            sites.insert(site.id.clone());
+        }
+        let hears = |event: &CalendarEvent| match (&event.species, &reader.species) {
+            (Some(of), Some(wanted)) => wanted.contains(of),
+            _ => true,
+        };
+        let known = known(&sites)?.into_iter().map(|one| {
+            let SiteCalendar {
+                site,
+                member,
+                mut holds,
+            } = one.borrow().clone();
+            holds.events.retain(hears);
+            if members.len() > 1 {
+                for event in &mut holds.events {
+                    event.words = format!("{member}. {}", event.words);
+                }
+            }
+            (site, holds)
+        });
+        let known = known.collect();
+        Ok(Self { sites, known })
+    }
+
     /// The events to publish, by site, after those that the reader has seen: what is no longer told them
     /// is called off, and what is not known for now stays.
     pub fn published(

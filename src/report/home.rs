@@ -3,8 +3,11 @@
 
 use super::BRIEF_CAUTIONS;
 use super::plan::PlanReport;
-use super::status::{NextMilestone, ShownSites, SiteStatus, Status, StatusMoment};
+use super::status::{NextMilestone, SiteStatus, StatusSite};
 use crate::config::Config;
+use crate::cycle::{SiteCase, with_plans_and_hatches};
+use crate::domain::place::site::Site;
+use crate::domain::treatment::site_plan::SitePlan;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -77,30 +80,28 @@ pub struct HomeSensor {
 }
 
 impl HomeState {
-    /// Every site that is published.
+    /// The wanted sites that have a species, in the order of the configuration.
     ///
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn of_all(
         config: &Config,
         store: &Store,
-        moment: StatusMoment<'_>,
+        today: NaiveDate,
+        wanted: impl Fn(&Site) -> bool,
     ) -> Result<Vec<Self>, StoreError> {
-        let is_published = |site: &str| config.mqtt.as_ref().is_some_and(|mqtt| mqtt.has(site));
-        let status = Status::of(config, store, ShownSites::default(), moment)?;
-        let of_sites = config.sites().filter(|(_, site)| is_published(&site.id));
-        let mut states = Vec::new();
-        for of in of_sites {
-            let all = status.sites.iter();
-            let rows: Vec<&SiteStatus> = all.filter(|row| row.site == of.1.id).collect();
-            let plan = PlanReport::of(config, store, of, moment.today)?;
-            states.extend(Self::of(&rows, plan));
-        }
-        Ok(states)
+        let see =
+            |case: &SiteCase<'_>, plan: &SitePlan<'_>| StatusSite::of(config, store, case, plan);
+        let made = with_plans_and_hatches(config, store, today, wanted, see, |case, status| {
+            let of = (case.member, case.site);
+            let plan = PlanReport::of_case(config, store, of, Some(case), today)?;
+            Ok(Self::of(&status.rows, plan))
+        })?;
+        Ok(made.into_iter().flatten().collect())
     }
 
     /// By its rows of the status and its plan; none without a species.
-    fn of(rows: &[&SiteStatus], plan: PlanReport) -> Option<Self> {
+    fn of(rows: &[SiteStatus], plan: PlanReport) -> Option<Self> {
         let first = rows.first()?;
         let due = &first.due;
         let cautions = match due.option {
@@ -124,7 +125,7 @@ impl HomeState {
             cautions,
             soil_c: plan.soil.map(|soil| soil.week_mean_c),
             stale_since: first.stale_since,
-            species: rows.iter().map(|row| HomeSpecies::of(row)).collect(),
+            species: rows.iter().map(HomeSpecies::of).collect(),
         })
     }
 

@@ -12,6 +12,7 @@ pub mod calendar;
 pub mod doctor;
 pub mod health;
 pub mod home;
+pub mod kept_sites;
 pub mod outlook;
 pub mod plan;
 pub mod records;

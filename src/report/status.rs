@@ -3,7 +3,7 @@
 
 use super::counted;
 use crate::config::Config;
-use crate::cycle::{SiteCase, waits_for_its_hour, waterings, with_plans};
+use crate::cycle::{SiteCase, waits_for_its_hour, waterings};
 use crate::domain::place::site::{Member, Site};
 use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::SitePlan;
@@ -13,6 +13,7 @@ use crate::store::outbox::DueMessage;
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
+use std::borrow::Borrow;
 use std::collections::{BTreeSet, HashSet};
 use utoipa::ToSchema;
 
@@ -21,6 +22,7 @@ mod due;
 mod problem;
 mod site;
 mod station;
+mod status_site;
 
 pub use configuration::{ConfigurationStatus, DiskState, OnDisk, fault_line};
 pub use due::DueStatus;
@@ -28,6 +30,7 @@ pub use problem::{ProblemKind, StatusProblem};
 pub(super) use site::stale_since;
 pub use site::{EstimationMethods, NextMilestone, PassedMilestone, SiteStatus, StationPart};
 pub use station::{FindingStatus, StationStatus};
+pub use status_site::StatusSite;
 
 /// Everything there is to show of the service on a day.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -93,6 +96,13 @@ impl ShownSites<'_> {
                 .is_none_or(|id| site.species.iter().any(|one| one == id))
     }
 
+    /// The ids of these sites.
+    pub fn ids<'c>(&self, config: &'c Config) -> HashSet<&'c str> {
+        let sites = config.sites();
+        let shown = sites.filter(|(member, site)| self.holds(member, site));
+        shown.map(|(_, site)| site.id.as_str()).collect()
+    }
+
     /// Whether it leaves out sites.
     pub fn is_part(&self) -> bool {
         self.members.or(self.sites).is_some()
@@ -124,28 +134,28 @@ impl Status {
         shown: ShownSites<'_>,
         moment: StatusMoment<'_>,
     ) -> Result<Self, StoreError> {
-        let today = moment.today;
-        let members = config
-            .sites()
-            .filter(|(member, site)| shown.holds(member, site));
-        let wanted: HashSet<&str> = members.map(|(_, site)| site.id.as_str()).collect();
+        let wanted = shown.ids(config);
         let is_wanted = |site: &Site| wanted.contains(site.id.as_str());
-        let found = with_plans(config, store, today, is_wanted, |case, plan| {
-            due_at(config, store, case, plan)
-        })?;
-        let mut sites = Vec::new();
-        for (case, due) in &found {
-            let stale_since = stale_since(case.site, config, store, today)?;
-            let of_species = case
-                .species
-                .iter()
-                .map(|species| &species.here)
-                .filter(|here| shown.species.is_none_or(|id| here.species.id == id));
-            sites.extend(of_species.map(|here| SiteStatus::of(here, due, stale_since)));
-        }
-        let found: Vec<SiteCase<'_>> = found.into_iter().map(|(case, _)| case).collect();
+        let sites = StatusSite::of_all(config, store, moment.today, is_wanted)?;
+        Self::of_sites(config, store, shown, moment, &sites)
+    }
+
+    /// The same where the sites are known: those that are shown, in the order of the configuration.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn of_sites(
+        config: &Config,
+        store: &Store,
+        shown: ShownSites<'_>,
+        moment: StatusMoment<'_>,
+        found: &[impl Borrow<StatusSite>],
+    ) -> Result<Self, StoreError> {
+        let today = moment.today;
+        let found: Vec<&StatusSite> = found.iter().map(Borrow::borrow).collect();
         let asked: BTreeSet<&str> = if shown.is_part() {
-            found.iter().flat_map(|case| case.site.stations()).collect()
+            let stations = found.iter().flat_map(|site| &site.stations);
+            stations.map(String::as_str).collect()
         } else {
             config.stations.keys().map(String::as_str).collect()
         };
@@ -174,7 +184,12 @@ impl Status {
             last_cycle: store.last_cycle()?,
             configuration,
             problems,
-            sites,
+            sites: found
+                .iter()
+                .flat_map(|site| &site.rows)
+                .filter(|row| shown.species.is_none_or(|id| row.species == id))
+                .cloned()
+                .collect(),
             stations,
             outbox,
         })

@@ -15,6 +15,7 @@ pub mod browsers;
 pub mod bulk;
 mod busy;
 mod calendar;
+pub mod change_counts;
 mod copy;
 mod entry_keys;
 pub mod feeds;

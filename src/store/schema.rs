@@ -9,6 +9,7 @@ use std::path::Path;
 
 mod batches;
 mod browsers;
+mod change_counts;
 mod notice_log;
 mod packed_years;
 mod page_keys;
@@ -381,6 +382,8 @@ const MIGRATIONS: &[Migration] = &[
      WHERE issued_at IS NOT NULL AND (min_c IS NOT NULL OR max_c IS NOT NULL);
     ",
     ),
+    // 21: how often what is known of a station or a site has changed
+    Migration::Sql(change_counts::STATEMENTS),
 ];
 
 pub(super) fn version(connection: &Connection) -> Result<i64, StoreError> {

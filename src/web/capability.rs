@@ -11,8 +11,9 @@ use crate::domain::notation::Notation;
 use crate::domain::place::site::{Member, Recipient, Site};
 use crate::link::{LinkKeys, LinkTo, task_ends};
 use crate::report::BRIEF_CAUTIONS;
-use crate::report::calendar::calendar_of;
+use crate::report::calendar::ReaderCalendar;
 use crate::report::plan::PlanReport;
+use crate::report::site_view::SiteView;
 use crate::report::status::{OnDisk, ShownSites, SiteStatus, Status, StatusMoment};
 use crate::report::week::Week;
 use crate::store::links::MailStop;
@@ -45,7 +46,6 @@ pub(super) async fn task(
     Path((message, site, key)): Path<(String, String, String)>,
 ) -> Result<Response, NoPage> {
     let made = tokio::task::spawn_blocking(move || {
-        let in_force = shared.in_force();
         let found = shared.ask(|asked| {
             let (config, store) = (asked.config, asked.store);
             let to = LinkTo::Task {
@@ -62,25 +62,16 @@ pub(super) async fn task(
             let Some(site_of) = told.sites.iter().find(|(_, one)| one.id == site) else {
                 return Ok(Err(NoPage::NotFound));
             };
-            let plan = PlanReport::of(config, store, *site_of, asked.today)?;
-            let shown = ShownSites {
-                site: Some(&site),
-                ..ShownSites::default()
-            };
-            let moment = StatusMoment {
-                today: asked.today,
-                now: Clock::Machine.now(),
-                configuration: OnDisk::Usable(&in_force.digest),
-                faults: &in_force.faults,
-            };
-            let status = Status::of(config, store, shown, moment)?;
             let notation = told.reader.notation.clone();
-            Ok(Ok((plan, status, notation, told.written, told.ends)))
+            let config = shared.in_force_in(Some(&notation)).config;
+            let view = SiteView::of(&config, store, *site_of, asked.today)?;
+            Ok(Ok((view, notation, told.written, told.ends)))
         })?;
-        let (plan, status, notation, written, ends) = found?;
-        let due = status.sites.first().ok_or(NoPage::NotFound)?;
+        let (view, notation, written, ends) = found?;
+        let view = view.ok_or(NoPage::NotFound)?;
+        let due = view.species.first().ok_or(NoPage::NotFound)?;
         let shown = page(&TaskPage {
-            plan: &plan,
+            plan: &view.plan,
             due,
             notation: &notation,
             written,
@@ -147,8 +138,9 @@ pub(super) async fn tasks(
                 configuration: OnDisk::Usable(&in_force.digest),
                 faults: &[],
             };
-            let week = Week::of(&Status::of(config, store, shown, moment)?, false);
             let notation = told.reader.notation.clone();
+            let config = shared.in_force_in(Some(&notation)).config;
+            let week = Week::of(&Status::of(&config, store, shown, moment)?, false);
             Ok(Ok((week, addresses, notation, told.written, told.ends)))
         })?;
         let (week, addresses, notation, written, ends) = found?;
@@ -236,13 +228,15 @@ pub(super) async fn calendar(
 /// The text of a reader's calendar, written down before anybody sees it.
 fn calendar_text(
     shared: &PageState,
-    config: &Config,
+    config: &Arc<Config>,
     (member, reader): (&Member, &Recipient),
 ) -> Result<String, NoPage> {
     let now = Clock::Machine.now();
     let (holds, before, today, install) = shared.ask(|asked| {
         let (store, today) = (asked.store, asked.today);
-        let holds = calendar_of(config, store, (member, reader), today)?;
+        let holds = ReaderCalendar::of(config, (member, reader), |sites| {
+            shared.site_calendars(config, store, today, sites)
+        })?;
         let mut before = store.events_seen_by(&reader.id)?;
         for (site, holds) in &holds.known {
             if !before.contains_key(site) {

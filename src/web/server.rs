@@ -59,7 +59,8 @@ impl Listening {
         self.listener.local_addr()
     }
 
-    /// Answers in a thread of its own until the program is to stop.
+    /// Answers in a thread of its own until the program is to stop; `news` changes when something that is
+    /// shown may have.
     ///
     /// # Errors
     /// If there can be no further thread.
@@ -67,6 +68,7 @@ impl Listening {
         self,
         in_force: watch::Receiver<PageConfig>,
         bell: Arc<Notify>,
+        news: watch::Receiver<()>,
         stop: watch::Receiver<bool>,
     ) -> io::Result<std::thread::JoinHandle<()>> {
         let address = self.address()?;
@@ -80,8 +82,9 @@ impl Listening {
                     .max_blocking_threads(4)
                     .thread_keep_alive(Duration::from_secs(60))
                     .build();
-                let served = runtime
-                    .and_then(|runtime| runtime.block_on(serve(self.listener, shared, stop)));
+                let served = runtime.and_then(|runtime| {
+                    runtime.block_on(serve(self.listener, Arc::new(shared), news, stop))
+                });
                 if let Err(problem) = served {
                     error!("the page has ended: {problem}; alerts go on");
                 }
@@ -91,11 +94,13 @@ impl Listening {
 
 async fn serve(
     listener: TcpListener,
-    shared: PageState,
+    shared: Arc<PageState>,
+    news: watch::Receiver<()>,
     mut stop: watch::Receiver<bool>,
 ) -> io::Result<()> {
     let listener = tokio::net::TcpListener::from_std(listener)?;
-    let service = routes(Arc::new(shared));
+    tokio::spawn(look_ahead(Arc::clone(&shared), news));
+    let service = routes(shared);
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     let under_way = GracefulShutdown::new();
     loop {
@@ -127,6 +132,21 @@ async fn serve(
     // Whoever is still waiting then asks again.
     let _ = tokio::time::timeout(LAST_MOMENTS, under_way.shutdown()).await;
     Ok(())
+}
+
+/// Works out what sites are to be shown whenever it may have changed, before anybody asks.
+async fn look_ahead(shared: Arc<PageState>, mut news: watch::Receiver<()>) {
+    loop {
+        let shared = Arc::clone(&shared);
+        let looked = tokio::task::spawn_blocking(move || shared.look_ahead()).await;
+        if let Ok(Err(problem)) = looked {
+            // Whoever asks is told.
+            debug!("the page cannot look ahead: {}", problem.in_full());
+        }
+        if news.changed().await.is_err() {
+            return;
+        }
+    }
 }
 
 /// The next connection once there is room for it; nothing if it failed.

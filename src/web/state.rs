@@ -7,15 +7,18 @@ use super::viewer::Viewer;
 use crate::clock::Clock;
 use crate::config::{Config, Web};
 use crate::domain::notation::Notation;
+use crate::domain::place::site::Site;
 use crate::in_force::Fault;
 use crate::key::{Key, NoRandomness};
+use crate::report::calendar::SiteCalendar;
+use crate::report::kept_sites::KeptSites;
 use crate::report::shown_day;
 use crate::report::site_view::SiteView;
-use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment};
+use crate::report::status::{OnDisk, ShownSites, Status, StatusMoment, StatusSite};
 use crate::report::week::Week;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -44,6 +47,8 @@ pub(super) struct PageState {
     /// Open connections that nobody uses at the moment.
     idle: Mutex<Vec<Store>>,
     weeks: Mutex<KeptValues<WeekOf, Week>>,
+    status_sites: Mutex<HashMap<Notation, KeptSites<StatusSite>>>,
+    site_calendars: Mutex<KeptSites<SiteCalendar>>,
     sites: Mutex<KeptValues<SiteOf, Option<SiteView>>>,
     /// The configuration in force, and the same as those read it who want numbers and dates written in
     /// another way.
@@ -63,7 +68,7 @@ const MOST_WEEKS: usize = 256;
 /// Most sites that are kept.
 const MOST_SITES: usize = 64;
 /// Most ways of writing that a configuration is kept for.
-const MOST_NOTATIONS: usize = 16;
+const MOST_NOTATIONS: usize = 8;
 
 /// Most calendars that are kept: those of all sites of a large co-op have megabytes.
 const MOST_CALENDARS: usize = 4;
@@ -108,6 +113,8 @@ impl PageState {
             form_key: Key::random()?,
             idle: Mutex::default(),
             weeks: Mutex::new(KeptValues::new(MOST_WEEKS)),
+            status_sites: Mutex::default(),
+            site_calendars: Mutex::default(),
             sites: Mutex::new(KeptValues::new(MOST_SITES)),
             read_by: Mutex::default(),
             calendars: Mutex::new(KeptValues::new(MOST_CALENDARS)),
@@ -224,9 +231,14 @@ impl PageState {
 
     /// The configuration in force, with numbers and dates as somebody wants them written.
     pub fn in_force_for(&self, viewer: &Viewer) -> PageConfig {
+        self.in_force_in(viewer.notation.as_ref())
+    }
+
+    /// The configuration in force, with numbers and dates written in a way of one's own.
+    pub fn in_force_in(&self, own: Option<&Notation>) -> PageConfig {
         let in_force = self.in_force();
         let usual = &in_force.config.service.notation;
-        let Some(own) = viewer.notation.as_ref().filter(|own| *own != usual) else {
+        let Some(own) = own.filter(|own| *own != usual) else {
             return in_force;
         };
         let mut read_by = taken(&self.read_by);
@@ -267,8 +279,55 @@ impl PageState {
                 members: viewer.members.as_deref(),
                 ..ShownSites::default()
             };
-            let status = Status::of(config, store, shown, moment)?;
+            let sites = self.status_sites(config, store, today, shown)?;
+            let status = Status::of_sites(config, store, shown, moment, &sites)?;
             Ok(Week::of(&status, viewer.is_operator))
+        })
+    }
+
+    /// Where the shown sites stand today; worked out anew only of sites where something has changed.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    fn status_sites(
+        &self,
+        config: &Arc<Config>,
+        store: &Store,
+        today: NaiveDate,
+        shown: ShownSites<'_>,
+    ) -> Result<Vec<Arc<StatusSite>>, StoreError> {
+        let ids = shown.ids(config);
+        let is_shown = |site: &Site| ids.contains(site.id.as_str());
+        let mut kept = taken(&self.status_sites);
+        let notation = &config.service.notation;
+        if kept.len() >= MOST_NOTATIONS && !kept.contains_key(notation) {
+            kept.clear();
+        }
+        let kept = kept.entry(notation.clone()).or_default();
+        kept.of(config, store, today, is_shown, |anew| {
+            let sites = StatusSite::of_all(config, store, today, anew)?;
+            Ok(sites.into_iter().map(|one| (one.id.clone(), one)).collect())
+        })
+    }
+
+    /// Works out anew where sites stand at which something has changed, for all who have asked before, so
+    /// that nobody waits for it.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn look_ahead(&self) -> Result<(), StoreError> {
+        let in_force = self.in_force().config;
+        let read_by = taken(&self.read_by);
+        let current = read_by.iter().filter(|(of, _)| Arc::ptr_eq(of, &in_force));
+        let mut configs: Vec<Arc<Config>> = current.map(|(_, config)| Arc::clone(config)).collect();
+        drop(read_by);
+        configs.insert(0, Arc::clone(&in_force));
+        self.read(|store| {
+            let today = today(&in_force, store)?;
+            for config in &configs {
+                self.status_sites(config, store, today, ShownSites::default())?;
+            }
+            Ok(())
         })
     }
 
@@ -286,6 +345,27 @@ impl PageState {
             SiteView::of(config, store, of, today)
         })?;
         Ok(made)
+    }
+
+    /// What today holds for some sites; worked out anew only of those where something has changed.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the database fails.
+    pub fn site_calendars(
+        &self,
+        config: &Arc<Config>,
+        store: &Store,
+        today: NaiveDate,
+        sites: &HashSet<String>,
+    ) -> Result<Vec<Arc<SiteCalendar>>, StoreError> {
+        let is_wanted = |site: &Site| sites.contains(&site.id);
+        taken(&self.site_calendars).of(config, store, today, is_wanted, |anew| {
+            let made = SiteCalendar::of_all(config, store, today, anew)?;
+            Ok(made
+                .into_iter()
+                .map(|one| (one.site.clone(), one))
+                .collect())
+        })
     }
 
     /// A reader's calendar under a configuration, made anew only when something has changed since.

@@ -4,6 +4,7 @@
 mod support;
 
 mod batches;
+mod change_counts;
 mod copies;
 mod journal;
 mod older_schemas;

@@ -14,6 +14,7 @@ use hatchbell::station_feed::memory::HoldReason;
 use hatchbell::station_feed::parsed::Element;
 use hatchbell::station_feed::version::FileMark;
 use hatchbell::store::Store;
+use hatchbell::store::change_counts::ChangeCounts;
 use hatchbell::store::milestones::Pair;
 use hatchbell::store::outbox::Tally;
 use hatchbell::store::taking_in::Said;
@@ -22,7 +23,7 @@ use serde_json::Value;
 
 /// Each schema that has landed with its database as SQL. Schemas 7 and 8 landed together, as did 9
 /// and 10, 12 to 15, 16 to 18, and 19 and 20.
-const DATABASES: [(usize, &str); 12] = [
+const DATABASES: [(usize, &str); 13] = [
     (1, include_str!("../../fixtures/databases/schema-1.sql")),
     (2, include_str!("../../fixtures/databases/schema-2.sql")),
     (3, include_str!("../../fixtures/databases/schema-3.sql")),
@@ -35,6 +36,7 @@ const DATABASES: [(usize, &str); 12] = [
     (15, include_str!("../../fixtures/databases/schema-15.sql")),
     (18, include_str!("../../fixtures/databases/schema-18.sql")),
     (20, include_str!("../../fixtures/databases/schema-20.sql")),
+    (21, include_str!("../../fixtures/databases/schema-21.sql")),
 ];
 
 /// The newest schema that has landed.
@@ -858,5 +860,29 @@ fn keys_of_the_page_and_what_was_done_there_are_kept() {
             (lines[0].recipient.as_deref(), lines[0].action.as_str()),
             (Some("keeper"), "signed in")
         );
+    }
+}
+
+#[test]
+fn how_often_stations_and_sites_have_changed_goes_on_being_counted() {
+    for (schema, _folder, mut store) in opened_from(1) {
+        let before = store.change_counts().unwrap();
+        let known = |counts: &ChangeCounts| {
+            let station = counts.stations.get("well-field").copied();
+            (station, counts.sites.get("green").copied())
+        };
+        let stored = if schema < 21 {
+            (None, None)
+        } else {
+            (Some(3), Some(2))
+        };
+        assert_eq!(known(&before), stored, "schema {schema}");
+        let days = [(date("2026-03-01"), reading(Some(11.0), Some(23.0)))].into();
+        store
+            .merge("well-field", &days, instant("2026-03-02T06:00:00Z"))
+            .unwrap();
+        let after = known(&store.change_counts().unwrap());
+        let station = stored.0.unwrap_or(0) + 1;
+        assert_eq!(after, (Some(station), stored.1), "schema {schema}");
     }
 }

@@ -199,6 +199,31 @@ fn a_link_to_a_task_shows_its_site_alone_and_lapses() {
 }
 
 #[test]
+fn the_links_of_a_message_show_numbers_and_dates_as_its_reader_wants_them() {
+    let (workshop, config) = told_of_flight(no_server());
+    let text = std::fs::read_to_string(&config).unwrap();
+    let keeper = "id = \"keeper\"\n";
+    let own = text.replacen(keeper, &format!("{keeper}dates = \"iso\"\n"), 1);
+    assert_ne!(own, text);
+    workshop.write("hatchbell.toml", &own);
+    let (keys, message) = keys(&workshop);
+    let served = Served::start(&workshop, &config);
+    let of_task = LinkTo::Task {
+        message: &message,
+        site: "lawn",
+    };
+    let of_all = LinkTo::Tasks { message: &message };
+    for to in [of_task, of_all] {
+        let shown = served.get(&keys.path(to)).body;
+        assert!(shown.contains("2026-03-"), "{shown}");
+        for month in [" Feb", " Mar"] {
+            assert!(!shown.contains(month), "{month}: {shown}");
+        }
+    }
+    served.stop();
+}
+
+#[test]
 fn the_link_to_all_tasks_shows_the_sites_of_its_message_that_are_still_its_reader_s_and_lapses() {
     let (workshop, config) = told_of_flight_at(no_server(), 3);
     let (keys, message) = keys(&workshop);

@@ -43,7 +43,12 @@ impl Page {
         let (in_force, configurations) = watch::channel(in_force);
         let (stop, stopping) = watch::channel(false);
         let thread = listening
-            .answer(configurations, Arc::default(), stopping)
+            .answer(
+                configurations,
+                Arc::default(),
+                watch::channel(()).1,
+                stopping,
+            )
             .expect("a thread");
         Self {
             address,

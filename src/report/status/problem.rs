@@ -1,9 +1,8 @@
 //! What is wrong: what somebody has to see to, and what the sites lack meanwhile.
 
 use super::site::held;
-use super::{OutboxStatus, StationStatus};
+use super::{OutboxStatus, StationStatus, StatusSite};
 use crate::config::Config;
-use crate::cycle::SiteCase;
 use crate::domain::phenology::season_state::Hold;
 use crate::domain::weather::foretold_days::JUMP;
 use crate::report::words::counted;
@@ -45,7 +44,7 @@ const NAMED_SITES: usize = 3;
 /// What is wrong, with as few words for many sites as for one.
 pub(super) fn problems(
     config: &Config,
-    cases: &[SiteCase<'_>],
+    found: &[&StatusSite],
     stations: &[StationStatus],
     outbox: &OutboxStatus,
     configuration: Vec<String>,
@@ -56,7 +55,7 @@ pub(super) fn problems(
         let is_read = |station: &&StationStatus| read_for.contains_key(station.station.as_str());
         stations.iter().filter(is_read)
     };
-    let sites = sites_of_stations(cases);
+    let sites = sites_of_stations(found);
     let stale = read()
         .filter(|station| station.stale)
         .map(|station| stale(station, sites.get(station.station.as_str()).copied()));
@@ -74,8 +73,8 @@ pub(super) fn problems(
     );
     all.extend(stale.map(of(ProblemKind::Stale)));
     all.extend(feeds.map(of(ProblemKind::Feed)));
-    all.extend(forecast_jumps(cases).into_iter().map(of(ProblemKind::Feed)));
-    all.extend(holds(cases).into_iter().map(of(ProblemKind::Held)));
+    all.extend(forecast_jumps(found).into_iter().map(of(ProblemKind::Feed)));
+    all.extend(holds(found).into_iter().map(of(ProblemKind::Held)));
     all
 }
 
@@ -97,10 +96,10 @@ pub(super) fn of_broker(
 }
 
 /// How many sites each station stands for.
-fn sites_of_stations<'c>(cases: &'c [SiteCase<'_>]) -> HashMap<&'c str, usize> {
+fn sites_of_stations<'s>(found: &[&'s StatusSite]) -> HashMap<&'s str, usize> {
     let mut sites = HashMap::new();
-    for station in cases.iter().flat_map(|case| case.site.stations()) {
-        *sites.entry(station).or_default() += 1;
+    for station in found.iter().flat_map(|site| &site.stations) {
+        *sites.entry(station.as_str()).or_default() += 1;
     }
     sites
 }
@@ -130,15 +129,11 @@ fn stale(station: &StationStatus, sites: Option<usize>) -> String {
 }
 
 /// Forecasts of which days are not used because they jump, once a station.
-fn forecast_jumps(cases: &[SiteCase<'_>]) -> Vec<String> {
-    let species = cases.iter().flat_map(|case| &case.species);
-    let mut jumps: BTreeMap<&str, NaiveDate> = BTreeMap::new();
-    for here in species.map(|species| &species.here) {
-        let outlook = here.state.next().and_then(|next| next.outlook.ok());
-        if let Some(day) = outlook.and_then(|(_, basis)| basis.forecast_jumps_on) {
-            jumps.insert(&here.feed.station.name, day);
-        }
-    }
+fn forecast_jumps(found: &[&StatusSite]) -> Vec<String> {
+    let jumps = found.iter().flat_map(|site| &site.jumps);
+    let jumps: BTreeMap<&str, NaiveDate> = jumps
+        .map(|(station, day)| (station.as_str(), *day))
+        .collect();
     let line = |(station, day)| {
         format!(
             "{station}: the forecast jumps by {JUMP:.0} °C or more to {day} and is not used from that day on"
@@ -147,27 +142,20 @@ fn forecast_jumps(cases: &[SiteCase<'_>]) -> Vec<String> {
     jumps.into_iter().map(line).collect()
 }
 
-/// Holds, those of one station and reason together. Before the season's first day arrives, and after
-/// its last milestone, there is nothing to hold.
-fn holds(cases: &[SiteCase<'_>]) -> Vec<String> {
+/// Holds, those of one station and reason together.
+fn holds(sites: &[&StatusSite]) -> Vec<String> {
     let mut found: Vec<(&str, Hold, Vec<&str>)> = Vec::new();
-    let species = cases.iter().flat_map(|case| &case.species);
-    for here in species.map(|species| &species.here) {
-        let Some(hold) = here.state.hold.filter(|hold| *hold != Hold::NoData) else {
-            continue;
-        };
-        if here.state.next().is_none() {
-            continue;
-        }
-        let (station, site) = (here.feed.station.name.as_str(), here.site.name.as_str());
-        let known = found
-            .iter_mut()
-            .find(|(of, why, _)| *of == station && *why == hold);
-        match known {
-            // The species of a site follow each other.
-            Some((_, _, sites)) if sites.last() == Some(&site) => {}
-            Some((_, _, sites)) => sites.push(site),
-            None => found.push((station, hold, vec![site])),
+    for site in sites {
+        for (station, hold) in &site.holds {
+            let known = found
+                .iter_mut()
+                .find(|(of, why, _)| of == station && why == hold);
+            match known {
+                // The species of a site follow each other.
+                Some((_, _, sites)) if sites.last() == Some(&site.name.as_str()) => {}
+                Some((_, _, sites)) => sites.push(&site.name),
+                None => found.push((station, *hold, vec![&site.name])),
+            }
         }
     }
     let lines = found.into_iter().map(|(station, hold, sites)| {
