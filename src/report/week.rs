@@ -163,9 +163,16 @@ impl Week {
 }
 
 impl WeekLayer {
-    /// Whether nothing presses here and there is more than so many tasks.
-    pub fn folds(&self, most: usize) -> bool {
-        self.depth >= LayerDepth::Ahead && self.tasks.len() > most
+    /// What is said of the tasks after the first `most`, where they may be folded away: there are several,
+    /// and none of them is to be done now.
+    pub fn folded(&self, most: usize, notation: &Notation) -> Option<String> {
+        let rest = self.tasks.get(most..)?;
+        if self.depth == LayerDepth::Now || rest.len() < 2 {
+            return None;
+        }
+        let first = rest.iter().filter_map(|task| task.by).min();
+        let first = first.map(|day| format!(", the first by {}", notation.short_day(day)));
+        Some(format!("{} more{}", rest.len(), first.unwrap_or_default()))
     }
 
     fn take(&mut self, site: &SiteStatus) {

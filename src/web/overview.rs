@@ -6,7 +6,7 @@ use super::viewer::{KnownBy, Viewer};
 use crate::domain::notation::Notation;
 use crate::report::BRIEF_CAUTIONS;
 use crate::report::task::LAST_DAY;
-use crate::report::week::Week;
+use crate::report::week::{Week, WeekLayer};
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Html;
@@ -22,8 +22,10 @@ struct Overview<'w> {
     named: usize,
     /// Why a task is not put off on its last day.
     last_day: &'static str,
-    /// Tasks of a layer where nothing presses that are named before the others are folded away.
+    /// Tasks of a layer that are shown before the others are folded away.
     tasks: usize,
+    /// What is wrong: what is shown, and what is folded away.
+    named_problems: (&'w [String], &'w [String]),
     /// The name that is looked for; empty if none is.
     find: &'w str,
     /// Whether to offer to look for a name.
@@ -37,8 +39,18 @@ struct Overview<'w> {
 
 /// Sites of a task that are named before the others are folded away.
 pub(super) const NAMED_SITES: usize = 8;
-/// Tasks of a layer where nothing presses that are named before the others are folded away.
-const NAMED_TASKS: usize = 4;
+/// Tasks of a layer that are shown before the others are folded away.
+const NAMED_TASKS: usize = 5;
+/// Lines of what is wrong that are shown before the others are folded away.
+const NAMED_PROBLEMS: usize = 6;
+
+impl Overview<'_> {
+    /// What is said of the tasks of a layer that are folded away. Of what was looked for, all is shown.
+    fn folded(&self, layer: &WeekLayer) -> Option<String> {
+        let folded = layer.folded(self.tasks, self.notation);
+        folded.filter(|_| self.find.is_empty())
+    }
+}
 
 pub(super) async fn overview(
     State(shared): State<Arc<PageState>>,
@@ -67,6 +79,9 @@ pub(super) async fn overview(
         };
         page(&Overview {
             tasks: NAMED_TASKS,
+            named_problems: week
+                .problems
+                .split_at(NAMED_PROBLEMS.min(week.problems.len())),
             find,
             can_find,
             week: &week,
