@@ -5,6 +5,7 @@ use super::fields::{Fields, parse};
 use super::members::{Claim, KnownIds, ReadMember, member};
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
+use crate::domain::place::site::Recipient;
 use crate::in_force::{Fault, KeptMember};
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::path::Path;
@@ -100,7 +101,7 @@ pub(super) fn read_again(kept: Vec<KeptMember>, known: &KnownIds<'_>) -> Vec<Bef
         let mut read = member(top, (0, folder), SiteDefaults::NONE, known);
         if kept.file != known.main {
             let recipients = read.member.iter_mut().flat_map(|one| &mut one.recipients);
-            recipients.for_each(|one| one.manages.clear());
+            recipients.for_each(take_say_over_others);
         }
         let problems = page.into_problems();
         match problems.iter().any(|one| one.severity == Severity::Error) {
@@ -114,6 +115,14 @@ pub(super) fn read_again(kept: Vec<KeptMember>, known: &KnownIds<'_>) -> Vec<Bef
             (kept, read)
         })
         .collect()
+}
+
+/// Leaves a recipient no say over other members.
+fn take_say_over_others(recipient: &mut Recipient) {
+    recipient.manages.clear();
+    if let Some(digest) = &mut recipient.reception.digest {
+        digest.all_members = false;
+    }
 }
 
 /// Sets members with mistakes aside.

@@ -5,7 +5,7 @@ use super::include::{self, ConfigFile};
 use super::isolation::{Whose, clashes, isolate, read_again};
 use super::members::{KnownIds, ReadMember, member};
 use super::mention::Mention;
-use super::page_access::check_managed;
+use super::page_access::{check_managed, refuse_operator, refuse_rights};
 use super::problem::{Problem, Severity, SourceText};
 use super::site::SiteDefaults;
 use super::sources::Sources;
@@ -234,7 +234,7 @@ fn read(
     };
     let defaults = SiteDefaults::below(top, &known);
     let mut members: Vec<ReadMember> = Vec::new();
-    let mut managed = Vec::new();
+    let mut page_of = Vec::new();
     for (number, top) in tops.iter().enumerate() {
         let file = &files[pages[number].file];
         let _ = top.texts("include");
@@ -244,7 +244,7 @@ fn read(
         for table in top.tables("member") {
             let place = (whose.len(), file.folder.as_path());
             let read = member(table, place, defaults, &known);
-            managed.push((number, read.number, read.manages.clone()));
+            page_of.push(number);
             whose.push(Whose {
                 id: read.id.clone(),
                 name: file.name.clone(),
@@ -256,16 +256,33 @@ fn read(
     if !tops.iter().any(|top| top.has("member")) {
         top.page()
             .error(top.at(), "there must be at least one [[member]]");
+    } else if problems.is_empty() && pages.iter().all(|page| page.source.errors() == 0) {
+        // What is mistaken may have been a site.
+        if !members.iter().any(ReadMember::has_site) {
+            top.page().error(
+                top.at(),
+                "no [[member]] has a [[member.site]] or a sites_file, so there is nothing to watch",
+            );
+        }
     }
     for top in &tops {
         top.note_unknown();
     }
     let ids: Vec<&str> = members.iter().filter_map(|one| one.id.as_deref()).collect();
-    // Whoever stands in a file that cannot be read is not known by their id.
-    let ids = problems.is_empty().then_some(ids.as_slice());
-    for (page, whose, names) in &managed {
-        let main = (*page > 0).then_some(files[0].name.as_str());
-        check_managed(&pages[*page].source, *whose, names, (ids, main));
+    let main = files[0].name.as_str();
+    for (member, &number) in members.iter().zip(&page_of) {
+        let page = &pages[number].source;
+        // Whoever stands in a file that cannot be read is not known by their id.
+        if problems.is_empty() {
+            check_managed(page, member, &ids);
+        }
+        if number > 0 {
+            refuse_rights(page, member, main);
+            if let Some(operator) = &service.operator {
+                let file = files[pages[number].file].name.as_str();
+                refuse_operator((&pages[0].source, main), operator, (member, file));
+            }
+        }
     }
     for member in &mut members {
         elsewhere.append(&mut member.elsewhere);

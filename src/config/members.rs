@@ -20,6 +20,7 @@ use crate::notify::email::check_address;
 use crate::notify::push::PushFormat;
 use indexmap::IndexSet;
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::path::Path;
 use toml::de::DeTable;
 
@@ -73,6 +74,8 @@ pub(super) struct ReadMember {
     pub elsewhere: Vec<Problem>,
     /// Members that recipients manage, to be checked once all are read.
     pub manages: Vec<Located<String>>,
+    /// Where recipients ask for a digest of all members' sites.
+    pub coordinates: Vec<Range<usize>>,
 }
 
 const MEMBER: &str = "[[member]]";
@@ -80,6 +83,18 @@ const SITE: &str = "[[member.site]]";
 const RECIPIENT: &str = "[[member.recipient]]";
 
 impl ReadMember {
+    /// Whether it has a site, or a file of sites that cannot be read.
+    pub(super) fn has_site(&self) -> bool {
+        let mut claims = self.claims.iter();
+        claims.any(|claim| claim.kind == SITE) || !self.elsewhere.is_empty()
+    }
+
+    /// Whether a recipient has this id.
+    pub(super) fn names_recipient(&self, id: &str) -> bool {
+        let mut claims = self.claims.iter();
+        claims.any(|claim| claim.kind == RECIPIENT && claim.id == id)
+    }
+
     fn claim(&mut self, table: &Fields<'_, '_>, kind: &'static str, id: &Located<String>) {
         let text = format!("{kind} \"{}\" is there twice; ids are unique", id.value);
         self.claims.push(Claim {
@@ -109,6 +124,7 @@ pub(super) fn member<'p>(
         text: String::new(),
         elsewhere: Vec::new(),
         manages: Vec::new(),
+        coordinates: Vec::new(),
     };
     let id = table.required_id("id", "mill-lane");
     if let Some(id) = &id {
@@ -144,15 +160,16 @@ pub(super) fn member<'p>(
             }
             Err(why) => page.error(file.at, why),
         }
-    } else if sites.is_empty() {
-        page.error(
-            table.at(),
-            "a [[member]] needs at least one [[member.site]], or a sites_file",
-        );
     }
     let own_sites: Vec<&str> = sites.iter().filter_map(ReadSite::id).collect();
     let recipient_tables = table.tables("recipient");
-    if recipient_tables.is_empty() {
+    // An office of the members has people and no site.
+    if sites.is_empty() && recipient_tables.is_empty() && !table.has("sites_file") {
+        page.error(
+            table.at(),
+            "a [[member]] needs at least one [[member.site]], or a sites_file; or a [[member.recipient]], if it is the members' office",
+        );
+    } else if recipient_tables.is_empty() {
         page.warning(
             table.at(),
             "this [[member]] has no [[member.recipient]], so nobody is told",
@@ -228,6 +245,9 @@ fn recipient(
         known.species,
     );
     let mut reception = reception(&table);
+    if reception.digest.is_some_and(|digest| digest.all_members) {
+        read.coordinates.push(table.at_key("digest"));
+    }
     let at_machine = table.flag("at_machine");
     let notation = notation(&table, known.notation);
     let page = table.choice("page", &PageAccess::NAMED);

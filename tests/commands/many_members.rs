@@ -332,22 +332,67 @@ fn the_environment_names_the_configuration_where_the_command_does_not() {
 #[test]
 fn a_members_own_file_gives_nobody_a_say_over_others() {
     let site = |id: &str| format!("site = [{{ id = \"{id}-1\", name = \"{id}\" }}]");
+    let digest =
+        "digest = { every = \"week\", day = \"monday\", at = \"07:00\", all_members = true }";
     let greedy = member("a", &site("a")).replace("console", "manages = [\"b\"], console");
+    let curious = member("b", &site("b")).replace("console", &format!("{digest}, console"));
     let files = [
         ("members/a.toml", greedy.as_str()),
-        ("members/b.toml", &member("b", &site("b"))),
+        ("members/b.toml", curious.as_str()),
     ];
     is_refused(
         &files,
         &[
             "members/a.toml:5:65: error: manages gives a say over other members, so only hatchbell.toml may",
+            "members/b.toml:5:63: error: all_members shows the sites of other members, so only hatchbell.toml may",
         ],
     );
     // A file that cannot be read leaves the others' rights as they are.
     let (_, said) = check(&[files[0], ("members/b.toml", "[[member\n")]);
     assert!(said.contains("manages gives a say"), "{said}");
     let workshop = folder(&[("members/b.toml", &member("b", &site("b")))]);
-    let main = format!("{MAIN}\n{greedy}");
+    let main = format!("{MAIN}\n{greedy}\n{}", curious.replace("\"b", "\"c"));
     workshop.write("hatchbell.toml", &main);
+    workshop.succeeds(&["check", "--config", "hatchbell.toml"]);
+}
+
+#[test]
+fn an_office_of_the_members_has_people_and_no_site() {
+    let office = member("office", "");
+    let a = member("a", "site = [{ id = \"a-1\", name = \"a\" }]");
+    let workshop = folder(&[("members/a.toml", &a)]);
+    let main = MAIN.replace("database =", "operator = \"office-keeper\"\ndatabase =");
+    workshop.write("hatchbell.toml", &format!("{main}\n{office}"));
+    workshop.write("days.csv", "DATE,TMAX,TMIN\n2026-02-19,25.0,15.0\n");
+    for command in ["check", "status", "doctor"] {
+        let said = both(&workshop.run(&[command, "--config", "hatchbell.toml"]));
+        assert!(!said.contains("error"), "{command}: {said}");
+        assert!(!said.contains("panicked"), "{command}: {said}");
+    }
+    let alone = "[[member]]\nid = \"b\"\nname = \"Nobody\"\n";
+    is_refused(
+        &[("members/b.toml", alone)],
+        &[
+            "members/b.toml:1:1: error: a [[member]] needs at least one [[member.site]], or a sites_file; or a",
+        ],
+    );
+    is_refused(
+        &[("members/b.toml", &office)],
+        &["hatchbell.toml:1:1: error: no [[member]] has a [[member.site]] or a sites_file"],
+    );
+}
+
+#[test]
+fn a_members_own_file_does_not_say_who_the_operator_is() {
+    let main = MAIN.replace("database =", "operator = \"a-keeper\"\ndatabase =");
+    let a = member("a", "site = [{ id = \"a-1\", name = \"a\" }]");
+    let workshop = folder(&[("members/a.toml", &a)]);
+    workshop.write("hatchbell.toml", &main);
+    let said = both(&workshop.run(&["check", "--config", "hatchbell.toml"]));
+    let why = "hatchbell.toml:7:12: error: operator names \"a-keeper\" of members/a.toml";
+    assert!(said.contains(why), "{said}");
+    let b = member("b", "site = [{ id = \"b-1\", name = \"b\" }]");
+    let workshop = folder(&[("members/b.toml", &b)]);
+    workshop.write("hatchbell.toml", &format!("{main}\n{a}"));
     workshop.succeeds(&["check", "--config", "hatchbell.toml"]);
 }

@@ -11,7 +11,7 @@ name = "A co-op"
 contact = "mailto:test@three-brooks.example"
 schedule = "0 0 6 * * *"
 database = "hatchbell.db"
-operator = "a-keeper"
+operator = "office"
 
 [site_defaults]
 turf = "ryegrass"
@@ -30,6 +30,15 @@ file = "days.csv"
 starts = "2026-02-20T06:00:00Z"
 seconds_per_day = 86400.0
 published_lag_days = 0
+
+[[member]]
+id = "office"
+name = "The office"
+
+[[member.recipient]]
+id = "office"
+name = "the office"
+console = true
 "#;
 
 const CONFIG: [&str; 2] = ["--config", "hatchbell.toml"];
@@ -83,7 +92,7 @@ fn in_force(workshop: &Workshop) -> (Vec<String>, String) {
 /// Messages about the configuration, each as its title and text.
 fn told(workshop: &Workshop) -> Vec<String> {
     let database = rusqlite::Connection::open(workshop.path("hatchbell.db")).unwrap();
-    let sql = "SELECT title || ': ' || body FROM outbox WHERE kinds = 'configuration' AND recipient = 'a-keeper' ORDER BY id";
+    let sql = "SELECT title || ': ' || body FROM outbox WHERE kinds = 'configuration' AND recipient = 'office' ORDER BY id";
     let mut statement = database.prepare(sql).unwrap();
     let rows = statement.query_map([], |row| row.get(0)).unwrap();
     rows.map(Result::unwrap).collect()
