@@ -3,6 +3,7 @@
 
 use super::{joined, uncapitalised, wrapped};
 use crate::domain::treatment::option::TreatmentOption;
+use chrono::NaiveDate;
 
 /// Sites that are named in the first line; of more it has the number.
 const NAMED_SITES: usize = 2;
@@ -29,6 +30,8 @@ pub(super) struct Block {
     pub urgency: u8,
     /// The species that it is of, where that is part of the first line.
     pub species: Vec<String>,
+    /// The last day for what is to be done.
+    pub by: Option<NaiveDate>,
     /// The decision.
     pub head: String,
     /// The deadline, or what comes next.
@@ -73,7 +76,7 @@ pub(super) struct Grouped<'n> {
     sites: Vec<&'n str>,
 }
 
-/// Blocks with their sites, the same ones put together, the most urgent first: what is the same of several
+/// Blocks with their sites, the same ones put together, the most urgent first and of these what ends first: what is the same of several
 /// species of a site, then what is the same of several sites.
 pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Vec<Grouped<'n>> {
     let mut of_sites: Vec<(Block, &str)> = Vec::new();
@@ -96,7 +99,7 @@ pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Ve
             }),
         }
     }
-    told.sort_by_key(|one| one.block.urgency);
+    told.sort_by_key(|one| (one.block.urgency, one.block.by.unwrap_or(NaiveDate::MAX)));
     told
 }
 
@@ -334,6 +337,24 @@ mod tests {
                 "Beetle: flight has begun: North"
             ]
         );
+    }
+
+    #[test]
+    fn of_what_is_as_urgent_what_ends_first_comes_first() {
+        let of = |urgency: u8, by: Option<&str>| Block {
+            urgency,
+            by: by.map(|day| day.parse().unwrap()),
+            ..Block::default()
+        };
+        let blocks = [
+            (of(1, None), "d"),
+            (of(1, Some("2026-08-08")), "c"),
+            (of(0, Some("2026-09-01")), "a"),
+            (of(1, Some("2026-07-27")), "b"),
+        ];
+        let told = together(blocks.into_iter());
+        let sites: Vec<&str> = told.iter().map(|one| one.sites[0]).collect();
+        assert_eq!(sites, ["a", "b", "c", "d"]);
     }
 
     #[test]

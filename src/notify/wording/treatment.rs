@@ -82,6 +82,7 @@ pub(super) fn block(notice: &TreatmentNotice<'_>, site: &Site, reader: Reader<'_
         .filter(|advice| advice.step != Step::TooLate);
     Block {
         urgency: u8::from(first.step != Step::LastCall),
+        by: Some(first.window.last),
         head: head(first),
         deadline: deadline(first, notation),
         lines,
