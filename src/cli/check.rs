@@ -14,7 +14,7 @@ use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gap_score::{GapScore, Way, leave_out};
 use crate::domain::weather::gaps::{Estimates, Neighbour};
 use crate::domain::weather::observation_day::{Comparison, Likeness, compare};
-use crate::domain::weather::sunlit::{Sunlit, sunlit};
+use crate::domain::weather::sunlit::{sunlit, sunlit_words};
 use crate::feed::vetting::held_words;
 use crate::station_feed::StationFeed;
 use crate::station_feed::memory::HeldValue;
@@ -147,9 +147,12 @@ fn station(
         text += &day_words(feed, neighbour, &comparison);
     }
     if let Some((neighbour, reference)) = around.first()
-        && let Some(sunlit) = sunlit(&readings, reference, today)
+        && let Some(sunlit) = sunlit(&readings, reference, today, false)
     {
-        text += &sunlit_words(neighbour, &sunlit);
+        let words = sunlit_words(&sunlit, &neighbour.station.name);
+        text += &format!(
+            "  warning: {words} Its sums run ahead; hang it in the shade or a screen, or use another station\n"
+        );
     }
     text += &held(feed, &store.held_values(&feed.station.id)?);
     Ok(text)
@@ -199,14 +202,6 @@ fn held(feed: &StationFeed, held: &[HeldValue]) -> String {
         text += &format!("    {}\n      {}\n", held_words(value), command(id, value));
     }
     text
-}
-
-/// That a sensor looks as if it hung in the sun.
-fn sunlit_words(neighbour: &StationFeed, sunlit: &Sunlit) -> String {
-    format!(
-        "  warning: it looks as if it hung in the sun. Over {} days its maxima were {:.1} °C above those of {} and its minima alike, so its sums run ahead; hang it in the shade or a screen, or use another station\n",
-        sunlit.days, sunlit.maxima_above_c, neighbour.station.name
-    )
 }
 
 fn day_words(feed: &StationFeed, neighbour: &StationFeed, comparison: &Comparison) -> String {

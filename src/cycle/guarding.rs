@@ -4,8 +4,11 @@ use super::unreachable::{operator, operator_draft};
 use super::{Engine, Report, screened};
 use crate::config::Config;
 use crate::domain::telling::feed_trouble::{Failure, FeedCheck, FeedNotice, Finding, Trouble};
+use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::forecast::LAPSES_AFTER_DAYS;
+use crate::domain::weather::observation_day::shifted;
 use crate::domain::weather::reading::Readings;
+use crate::domain::weather::sunlit;
 use crate::feed::reader::IntakeError;
 use crate::feed::vetting::{HeldOut, compare, frozen};
 use crate::notify::wording::feed_message;
@@ -14,7 +17,7 @@ use crate::station_feed::memory::FileProfile;
 use crate::store::StoreError;
 use crate::store::findings::Changes;
 use crate::store::outbox::{About, Draft};
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Days, TimeDelta, Utc};
 use tracing::{info, warn};
 
 /// What the guards say of a file.
@@ -81,6 +84,7 @@ impl Engine {
     ) -> Result<(), StoreError> {
         let mut found = guarded.findings;
         found.extend(self.frozen(feed, now)?);
+        found.extend(self.in_the_sun(feed, now)?);
         let held_out = &guarded.held_out;
         let check = FeedCheck::of_new_file(found, held_out.released.clone(), held_out.fresh > 0);
         let file = Some((&guarded.profile, held_out));
@@ -188,6 +192,32 @@ impl Engine {
             newest,
             now.date_naive(),
         ))
+    }
+
+    /// Whether the station's sensor looks as if it hung in the sun, beside its first neighbour.
+    fn in_the_sun(
+        &self,
+        feed: &StationFeed,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Finding>, StoreError> {
+        let first = feed.station.neighbours.first();
+        let Some(neighbour) = first.and_then(|id| self.config.station(id)) else {
+            return Ok(None);
+        };
+        let today = now.date_naive();
+        // A day more, as extremes may be moved to the day before.
+        let from = today - Days::new(sunlit::DAYS + 1);
+        let days = |feed: &StationFeed| -> Result<DailyReadings, StoreError> {
+            let stored = self.store.readings_since(&feed.station.id, from)?;
+            Ok(shifted((&stored).into(), feed.station.day_shift))
+        };
+        let known = self.store.open_findings(&feed.station.id)?;
+        let known = known.iter().any(|one| one.trouble == Trouble::Sunlit);
+        let found = sunlit::sunlit(&days(feed)?, &days(neighbour)?, today, known);
+        Ok(found.map(|found| Finding {
+            trouble: Trouble::Sunlit,
+            what: sunlit::sunlit_words(&found, &neighbour.station.name),
+        }))
     }
 
     /// Writes down what begins, goes on and is over, and tells the operator of the first and last.

@@ -24,7 +24,12 @@ fn reading(min: f64, max: f64) -> Reading {
 }
 
 fn of(min: f64, max: f64) -> Option<(usize, f64)> {
-    let found = sunlit(&days(min, max), &days(12.0, 24.0), date("2026-06-30"))?;
+    let found = sunlit(
+        &days(min, max),
+        &days(12.0, 24.0),
+        date("2026-06-30"),
+        false,
+    )?;
     Some((found.days, found.wider_by_c))
 }
 
@@ -37,14 +42,35 @@ fn maxima_far_above_a_neighbour_s_with_minima_alike_are_the_sun_s() {
 }
 
 #[test]
+fn once_known_it_is_over_only_when_the_range_is_clearly_less_wide() {
+    let again = |max: f64| {
+        let (own, other) = (days(12.0, max), days(12.0, 24.0));
+        sunlit(&own, &other, date("2026-06-30"), true).is_some()
+    };
+    assert!(again(27.5) && !again(27.0));
+    assert_eq!(of(12.0, 27.5), None, "not known before");
+}
+
+#[test]
 fn a_few_days_say_nothing() {
     let mut own = days(12.0, 31.0);
     own.truncate_after(date("2026-05-21"));
     let today = date("2026-06-30");
-    assert!(sunlit(&own, &days(12.0, 24.0), today).is_some(), "twenty");
+    assert!(
+        sunlit(&own, &days(12.0, 24.0), today, false).is_some(),
+        "twenty"
+    );
     own.truncate_after(date("2026-05-20"));
-    assert!(sunlit(&own, &days(12.0, 24.0), today).is_none());
-    assert!(sunlit(&days(12.0, 31.0), &days(12.0, 24.0), date("2026-08-20")).is_none());
+    assert!(sunlit(&own, &days(12.0, 24.0), today, false).is_none());
+    assert!(
+        sunlit(
+            &days(12.0, 31.0),
+            &days(12.0, 24.0),
+            date("2026-08-20"),
+            false
+        )
+        .is_none()
+    );
 }
 
 /// Each of the stations beside the next one, wherever that is, at the end of each June; then the same with
@@ -73,8 +99,8 @@ fn screened_stations_raise_no_alarm_and_the_same_ones_in_the_sun_do() {
                 continue;
             }
             looked += 1;
-            screened += usize::from(sunlit(own, other, today).is_some());
-            in_sun += usize::from(sunlit(&sunny, other, today).is_some());
+            screened += usize::from(sunlit(own, other, today, false).is_some());
+            in_sun += usize::from(sunlit(&sunny, other, today, false).is_some());
         }
     }
     println!("{looked} summers: {screened} alarms, in the sun {in_sun}");

@@ -19,6 +19,7 @@ mod rain;
 mod real_stations;
 mod redirects;
 mod screening;
+mod sensor_in_the_sun;
 mod side_by_side;
 mod undo;
 mod whole_file_guards;

@@ -291,7 +291,10 @@ async fn attempts_and_pauses_end_with_the_time_limit() {
     let error = fetch_by(persistent, &server.url("/green.csv"))
         .await
         .unwrap_err();
-    assert!(error.to_string().contains("503"), "{error}");
+    // The last answer, or a wait for one that did not come in time.
+    let said = error.to_string();
+    let ends = ["503", "not done within 500ms"];
+    assert!(ends.iter().any(|end| said.contains(end)), "{said}");
     let asked = server.exchanges().len();
     assert!((2..=26).contains(&asked), "{asked}");
 }

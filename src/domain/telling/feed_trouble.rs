@@ -37,11 +37,13 @@ pub enum Trouble {
     Frozen,
     /// There is no forecast that may be used, and none has come for days.
     Forecast,
+    /// The sensor looks as if it hung in the sun.
+    Sunlit,
 }
 
 impl Trouble {
     /// Every trouble with the name it has in the store.
-    pub const NAMED: [(&'static str, Trouble); 8] = [
+    pub const NAMED: [(&'static str, Trouble); 9] = [
         ("went-back", Trouble::WentBack),
         ("shrunk", Trouble::Shrunk),
         ("header", Trouble::Header),
@@ -50,6 +52,7 @@ impl Trouble {
         ("outlier", Trouble::Outlier),
         ("frozen", Trouble::Frozen),
         ("forecast", Trouble::Forecast),
+        ("sunlit", Trouble::Sunlit),
     ];
 
     /// The name in the store.

@@ -14,6 +14,10 @@ pub const FEWEST_DAYS: usize = 20;
 /// days (`tests/dates/sunlit.rs` counts them).
 pub const WIDER_BY_C: f64 = 4.0;
 
+/// Below this it is no longer so, °C: less than [`WIDER_BY_C`], so that it is not told one day and taken back
+/// the next.
+pub const OVER_BELOW_C: f64 = 3.0;
+
 /// Most that the minima may differ, °C: the sun does not shine at night, and a frost hollow is no fault.
 pub const MINIMA_ALIKE_C: f64 = 2.0;
 
@@ -28,11 +32,13 @@ pub struct Sunlit {
     pub wider_by_c: f64,
 }
 
-/// Looks whether a sensor's days up to `today` are those of one in the sun.
+/// Looks whether a sensor's days up to `today` are those of one in the sun; `known` is whether it was so when
+/// it was looked at last.
 ///
 /// # Method
 /// Over the common days of the last [`DAYS`]: the daily range is wider than the neighbour's by more than
-/// [`WIDER_BY_C`] on average, the maxima are higher, and the minima are alike.
+/// [`WIDER_BY_C`] on average, the maxima are higher, and the minima are alike. Where it is known to be so, it
+/// remains so until the range is wider by less than [`OVER_BELOW_C`].
 ///
 /// # Units
 /// °C.
@@ -43,7 +49,12 @@ pub struct Sunlit {
 ///
 /// # References
 /// That sensors without a screen read too warm by day: common practice, no source. The bounds are ours.
-pub fn sunlit(own: &DailyReadings, neighbour: &DailyReadings, today: NaiveDate) -> Option<Sunlit> {
+pub fn sunlit(
+    own: &DailyReadings,
+    neighbour: &DailyReadings,
+    today: NaiveDate,
+    known: bool,
+) -> Option<Sunlit> {
     let from = today - Days::new(DAYS);
     let (mut days, mut minima, mut maxima) = (0, 0.0, 0.0);
     for (day, own, other) in own.overlap(neighbour) {
@@ -56,10 +67,19 @@ pub fn sunlit(own: &DailyReadings, neighbour: &DailyReadings, today: NaiveDate) 
     }
     let (minima, maxima) = (minima / days as f64, maxima / days as f64);
     let wider = maxima - minima;
-    let is_so = days >= FEWEST_DAYS && wider > WIDER_BY_C && minima.abs() <= MINIMA_ALIKE_C;
+    let bound = if known { OVER_BELOW_C } else { WIDER_BY_C };
+    let is_so = days >= FEWEST_DAYS && wider > bound && minima.abs() <= MINIMA_ALIKE_C;
     is_so.then_some(Sunlit {
         days,
         maxima_above_c: maxima,
         wider_by_c: wider,
     })
+}
+
+/// The same as something to tell of a feed whose neighbour has this name.
+pub fn sunlit_words(sunlit: &Sunlit, neighbour: &str) -> String {
+    format!(
+        "Over {} days its maxima were {:.1} °C above those of {neighbour} and its minima alike: it looks as if its sensor hung in the sun.",
+        sunlit.days, sunlit.maxima_above_c
+    )
 }

@@ -57,6 +57,8 @@ fn headline(notice: &FeedNotice<'_>) -> &'static str {
         (Trouble::Frozen, false) => "the feed grows again",
         (Trouble::Forecast, true) => "there is no forecast any more",
         (Trouble::Forecast, false) => "there is a forecast again",
+        (Trouble::Sunlit, true) => "the sensor looks as if it hung in the sun",
+        (Trouble::Sunlit, false) => "the sensor hangs in the shade again",
     }
 }
 
@@ -99,6 +101,9 @@ fn what_is_done(trouble: Trouble) -> &'static str {
         Trouble::Forecast => {
             "The weather ahead is left out; measured days and milestones go on without it."
         }
+        Trouble::Sunlit => {
+            "Its days are used as they are, so sums run ahead and dates come too early."
+        }
     }
 }
 
@@ -122,6 +127,9 @@ fn what_to_do(notice: &FeedNotice<'_>) -> String {
         ),
         Trouble::Frozen => {
             "look whether the service has renamed or retired the station. Change address and code then, but keep the id here; or give its sites another station.".to_owned()
+        }
+        Trouble::Sunlit => {
+            "if it is a sensor of yours, hang it in the shade or in a screen with air around it; else give its sites another station.".to_owned()
         }
         Trouble::Forecast => format!(
             "look at its address or file, and mend or remove the table [station.forecast] of {id}."

@@ -1,0 +1,91 @@
+//! A sensor that hangs in the sun is told to the operator, shows in `status`, and is over once it hangs in the
+//! shade.
+
+use crate::support::command::config_with;
+use crate::support::engine::Play;
+use chrono::{Days, NaiveDate};
+
+/// A garden's own sensor with the weir as its neighbour; the garden's keeper is the operator.
+fn garden() -> Play {
+    let weir = "[[station]]\nid = \"weir\"\nname = \"The weir\"\ndialect = \"ncei-export\"\nunit = \"celsius\"\nfile = \"weir.csv\"\n\n[[member]]\nid";
+    let text = config_with(
+        "file = \"own.csv\"\nneighbours = [\"weir\"]",
+        "console = true",
+        "",
+    );
+    let operator = "database = \"hatchbell.db\"\noperator = \"keeper\"";
+    let text = text
+        .replacen("[[member]]\nid", weir, 1)
+        .replace("database = \"hatchbell.db\"", operator);
+    Play::new(&text)
+}
+
+/// Days of May and later to a day, with maxima that are so much higher up to another.
+fn days(to: &str, raised: f64, until: &str) -> String {
+    let (to, until): (NaiveDate, NaiveDate) = (to.parse().unwrap(), until.parse().unwrap());
+    let first = NaiveDate::from_ymd_opt(2026, 5, 1).unwrap();
+    let days = (0..).map(|index| first + Days::new(index));
+    days.take_while(|day| *day <= to).enumerate().fold(
+        String::from("DATE,TMAX,TMIN\n"),
+        |text, (index, day)| {
+            // No two days in a row are the same.
+            let mean = 15.0 + (index % 3) as f64;
+            let above = if day <= until { raised } else { 0.0 };
+            text + &format!("{day},{:.1},{:.1}\n", mean + 6.0 + above, mean - 6.0)
+        },
+    )
+}
+
+const TOLD: &str = "The only station: the sensor looks as if it hung in the sun";
+const OVER: &str = "The only station: the sensor hangs in the shade again";
+
+#[tokio::test]
+async fn it_is_told_once_shows_in_status_and_is_over_once_it_hangs_in_the_shade() {
+    let mut play = garden();
+    let feeds = |play: &Play, to: &str, raised: f64, until: &str| {
+        play.workshop.write("own.csv", &days(to, raised, until));
+        play.workshop.write("weir.csv", &days(to, 0.0, to));
+    };
+    for (to, at) in [
+        ("2026-06-10", "2026-06-11T06:00:00Z"),
+        // Both are taken in: the neighbour's days are known now.
+        ("2026-06-11", "2026-06-12T06:00:00Z"),
+        ("2026-06-12", "2026-06-13T06:00:00Z"),
+    ] {
+        feeds(&play, to, 5.0, "2026-06-15");
+        play.cycle(at).await;
+    }
+    let of_sun = |play: &Play| -> Vec<String> {
+        let mut titles = play.titles();
+        titles.retain(|title| title.contains("sun") || title.contains("shade"));
+        titles
+    };
+    assert_eq!(of_sun(&play), [TOLD]);
+    let status = play.status("2026-06-13");
+    let what = "its maxima were 5.0 °C above those of The weir";
+    assert!(status.contains(what), "{status}");
+    // Moved into the shade in the middle of June: sixty days later nothing of the sun is left.
+    for (to, at) in [
+        ("2026-07-20", "2026-07-21T06:00:00Z"),
+        ("2026-08-20", "2026-08-21T06:00:00Z"),
+    ] {
+        feeds(&play, to, 5.0, "2026-06-15");
+        play.cycle(at).await;
+    }
+    assert_eq!(of_sun(&play), [TOLD, OVER]);
+    assert!(!play.status("2026-08-21").contains(what));
+}
+
+#[tokio::test]
+async fn a_sensor_in_the_shade_is_not_told() {
+    let mut play = garden();
+    for (to, at) in [
+        ("2026-06-10", "2026-06-11T06:00:00Z"),
+        ("2026-06-11", "2026-06-12T06:00:00Z"),
+    ] {
+        play.workshop.write("own.csv", &days(to, 2.0, to));
+        play.workshop.write("weir.csv", &days(to, 0.0, to));
+        play.cycle(at).await;
+    }
+    assert!(!play.titles().iter().any(|title| title.contains("sun")));
+}
