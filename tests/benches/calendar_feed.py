@@ -2,7 +2,7 @@
 """Times one answer of a calendar that holds all sites of a co-op, and prints a table.
 
     cargo build --release
-    HATCHBELL_REAL_DATA=/folder tests/benches/calendar.py [SITES ...]
+    HATCHBELL_REAL_DATA=/folder tests/benches/calendar_feed.py [SITES ...]
 
 Reads the station files that seasons.py reads; members and sites are invented, with a preventive every
 year at every site. `first` is the first answer of all, which writes down what it publishes; `after a
