@@ -261,8 +261,7 @@ pub fn with_hatches<T>(
         let case = hatched(config, store, species, today)?;
         case.map(|case| see(&case)).transpose()
     })?;
-    let made: Vec<Option<T>> = made.into_iter().collect::<Result<_, StoreError>>()?;
-    Ok(made.into_iter().flatten().collect())
+    those_there(made)
 }
 
 /// The case of a site with the hatch of each of its species.
@@ -285,44 +284,51 @@ pub(super) fn consider<'c>(
     store: &Store,
     today: NaiveDate,
 ) -> Result<Vec<SiteCase<'c>>, StoreError> {
-    // Sites that share a station share what is worked out here; it is remembered with the hatching.
-    let work_out = |_: &SiteCase<'_>, plan: &SitePlan<'_>| {
-        for one in &plan.options {
-            one.planned.met_on(today);
-        }
-        Ok(())
-    };
-    let made = with_plans(config, store, today, |_| true, work_out)?;
-    Ok(made.into_iter().map(|(case, ())| case).collect())
+    let made = with_sites(
+        config,
+        store,
+        today,
+        |_| true,
+        |species| {
+            // Sites that share a station share what is worked out here; it is remembered with the hatching.
+            let work_out = |_: &SiteCase<'_>, plan: &SitePlan<'_>| {
+                for one in &plan.options {
+                    one.planned.met_on(today);
+                }
+                Ok(())
+            };
+            let Some(CaseSeen { case, .. }) = case_seen(config, store, today, species, work_out)?
+            else {
+                return Ok(None);
+            };
+            // What it takes to work out more is not kept for every station at once.
+            for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {
+                hatching.forget_working();
+            }
+            Ok(Some(case))
+        },
+    )?;
+    those_there(made)
 }
 
-/// What is known of every wanted site, in the order of the configuration, with what `see` makes of its
-/// plan of what is called for; when larvae hatch is worked out only where a treatment is due, and once
-/// for all sites of a station.
+/// What `see` makes of each wanted site and its plan of what is called for, in the order of the
+/// configuration; when larvae hatch is worked out only where a treatment is due, and once for all sites of a
+/// station.
 ///
 /// # Errors
 /// [`StoreError`] if the database fails.
-pub fn with_plans<'c, T>(
+pub fn seen_plans<'c, T>(
     config: &'c Config,
     store: &Store,
     today: NaiveDate,
     wanted: impl Fn(&site::Site) -> bool,
     see: impl Fn(&SiteCase<'c>, &SitePlan<'_>) -> Result<T, StoreError>,
-) -> Result<Vec<(SiteCase<'c>, T)>, StoreError> {
+) -> Result<Vec<T>, StoreError> {
     let made = with_sites(config, store, today, wanted, |species| {
         let found = case_seen(config, store, today, species, &see)?;
-        let Some(CaseSeen { case, seen, .. }) = found else {
-            return Ok(None);
-        };
-        // What it takes to work out more is not kept for every station at once.
-        for hatching in case.species.iter().filter_map(SpeciesCase::hatches) {
-            hatching.forget_working();
-        }
-        Ok(Some((case, seen)))
+        Ok(found.map(|found| found.seen))
     })?;
-    let made: Vec<Option<(SiteCase<'_>, T)>> =
-        made.into_iter().collect::<Result<_, StoreError>>()?;
-    Ok(made.into_iter().flatten().collect())
+    those_there(made)
 }
 
 /// What `make` makes of each wanted site, in the order of the configuration, once it is known when the
@@ -352,8 +358,12 @@ pub fn with_plans_and_hatches<'c, T, U>(
         case.hatch_all(&seasons);
         make(&case, seen).map(Some)
     })?;
-    let made: Vec<Option<U>> = made.into_iter().collect::<Result<_, StoreError>>()?;
-    Ok(made.into_iter().flatten().collect())
+    those_there(made)
+}
+
+/// What was made of sites, without those of which nothing can be made.
+fn those_there<T>(made: Vec<Result<Option<T>, StoreError>>) -> Result<Vec<T>, StoreError> {
+    made.into_iter().filter_map(Result::transpose).collect()
 }
 
 /// A site's case with what was made of its plan.

@@ -48,7 +48,7 @@ pub use advising::{Followed, waterings, weather_here};
 pub use asking::{Asked, ask_everybody};
 pub use browsers::make_web_push_key;
 pub use cases::{
-    SiteCase, SpeciesCase, site_case, with_hatches, with_plans, with_plans_and_hatches,
+    SiteCase, SpeciesCase, seen_plans, site_case, with_hatches, with_plans_and_hatches,
 };
 pub use clock_check::{ClockCheck, clock_doubt};
 pub use deliver::waits_for_its_hour;

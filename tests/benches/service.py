@@ -318,6 +318,8 @@ def page(kind):
             capture_output=True, text=True, check=True,
         )
         token = re.search(r"[A-Za-z0-9_-]{40,}", made.stdout).group(0)
+        # The page looks ahead after a cycle.
+        time.sleep(2)
         for name, path in (("week", "/"), ("site", "/sites/field-7"), ("week for programs", "/api/v1/week")):
             times = []
             line = http.client.HTTPConnection("127.0.0.1", port)

@@ -3,7 +3,7 @@
 use super::due_at;
 use super::site::{SiteStatus, stale_since};
 use crate::config::Config;
-use crate::cycle::{SiteCase, with_plans};
+use crate::cycle::{SiteCase, seen_plans};
 use crate::domain::phenology::season_state::Hold;
 use crate::domain::place::site::Site;
 use crate::domain::treatment::site_plan::SitePlan;
@@ -38,8 +38,7 @@ impl StatusSite {
         wanted: impl Fn(&Site) -> bool,
     ) -> Result<Vec<Self>, StoreError> {
         let see = |case: &SiteCase<'_>, plan: &SitePlan<'_>| Self::of(config, store, case, plan);
-        let found = with_plans(config, store, today, wanted, see)?;
-        Ok(found.into_iter().map(|(_, site)| site).collect())
+        seen_plans(config, store, today, wanted, see)
     }
 
     /// By what is known of it and its plan of what is called for.
