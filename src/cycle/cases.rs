@@ -241,8 +241,7 @@ pub fn site_case<'c>(
     let made = with_sites(config, store, today, wanted, |species| {
         hatched(config, store, species, today)
     })?;
-    let made: Vec<Option<SiteCase<'_>>> = made.into_iter().collect::<Result<_, StoreError>>()?;
-    Ok(made.into_iter().flatten().next())
+    Ok(those_there(made)?.into_iter().next())
 }
 
 /// What `see` makes of each wanted site, of each of whose species it is known when it hatches; worked
