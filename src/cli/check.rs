@@ -7,9 +7,10 @@ use super::{
 };
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::cycle::{daily, neighbour_of};
+use crate::cycle::{daily, is_young, neighbour_of};
 use crate::domain::phenology::past_season::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
+use crate::domain::weather::borrowed::{Lender, extended_back};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gap_score::{GapScore, Way, leave_out};
 use crate::domain::weather::gaps::{Estimates, Neighbour};
@@ -154,6 +155,13 @@ fn station(
             "  warning: {words} Its sums run ahead; hang it in the shade or a screen, or use another station\n"
         );
     }
+    if is_young(&readings, today)
+        && let Some(back) = extended_back(&readings, &neighbours)
+    {
+        for lender in &back.lenders {
+            text += &lent_words(&around[lender.place].0.station.name, lender, back.own_from);
+        }
+    }
     text += &held(feed, &store.held_values(&feed.station.id)?);
     Ok(text)
 }
@@ -171,6 +179,27 @@ fn history(config: &Config, readings: &DailyReadings, today: NaiveDate) -> Strin
         _ => "nothing stored; import its history".to_owned(),
     }
 }
+
+/// The days that a neighbour lends to a record that is too short, and by how much they are moved.
+fn lent_words(neighbour: &str, lender: &Lender, own_from: NaiveDate) -> String {
+    let mut text = format!(
+        "  {} before {own_from} come from {neighbour}, minimum and maximum moved by month, °C:",
+        counted(lender.days, "day")
+    );
+    for (month, (min, max)) in MONTHS.iter().zip(lender.added.0) {
+        let comes_next = match *month {
+            "Jan" | "May" | "Sep" => "\n    ",
+            _ => "  ",
+        };
+        text += &format!("{comes_next}{month} {min:+.1} {max:+.1}");
+    }
+    text + "\n"
+}
+
+/// The months in short.
+const MONTHS: [&str; 12] = [
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+];
 
 fn gap_words(block: u32, way: &str, score: &GapScore) -> String {
     if score.days == 0 {

@@ -57,7 +57,7 @@ pub use look_back::{look_back, seasons_on_record};
 pub use screening::{screen_again, screened};
 pub use season_courses::{SiteAtOnce, season_courses, site_at_once};
 pub use site_states::{SiteState, newest_day_of, site_states, states_of_site};
-pub use station_days::{daily, neighbour_of};
+pub use station_days::{daily, is_young, neighbour_of};
 pub use testing::{KnownBrowsers, TestSent, send_test};
 pub use yardstick::yardstick;
 

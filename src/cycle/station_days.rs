@@ -8,7 +8,7 @@ use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_state::{Record, SeasonSoFar};
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
-use crate::domain::weather::borrowed::extended_back;
+use crate::domain::weather::borrowed::{Lender, extended_back};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::forecast_skill::{ForecastSkill, learnt_from};
@@ -144,7 +144,7 @@ pub(super) fn read<'c>(
         Some(back) => (back.readings, Some(back.own_from), back.lenders),
         None => (readings, None, Vec::new()),
     };
-    let lent = |(place, days): &(usize, usize)| part(feeds[*place].0, PartIn::Past, *days);
+    let lent = |lender: &Lender| part(feeds[lender.place].0, PartIn::Past, lender.days);
     let parts = parts.into_iter().chain(lenders.iter().map(lent)).collect();
     Ok(StationDays {
         parts,
@@ -184,7 +184,7 @@ fn forecast_of(
 }
 
 /// Whether a record is too short for a past of its own.
-fn is_young(own: &DailyReadings, today: NaiveDate) -> bool {
+pub fn is_young(own: &DailyReadings, today: NaiveDate) -> bool {
     let years = |first: NaiveDate| usize::try_from(today.year() - first.year()).unwrap_or(0);
     own.first_day()
         .is_none_or(|first| years(first) <= FULL_SEASONS)

@@ -19,8 +19,19 @@ pub struct ExtendedBack {
     pub readings: DailyReadings,
     /// The first of its own.
     pub own_from: NaiveDate,
-    /// The stations that lent, by their place in the list, with how many days each.
-    pub lenders: Vec<(usize, usize)>,
+    /// The stations that lent.
+    pub lenders: Vec<Lender>,
+}
+
+/// A station that lent days.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lender {
+    /// Its place in the list of neighbours.
+    pub place: usize,
+    /// How many days.
+    pub days: usize,
+    /// What was added to its minima and maxima in the middle of each month, °C.
+    pub added: MonthlyOffsets,
 }
 
 /// Puts the days of neighbours before a record.
@@ -45,7 +56,7 @@ pub struct ExtendedBack {
 pub fn extended_back(own: &DailyReadings, neighbours: &[Neighbour<'_>]) -> Option<ExtendedBack> {
     let own_from = own.first_day()?;
     let before = own_from.pred_opt()?;
-    let lenders: Vec<(usize, &DailyReadings, Offsets)> = neighbours
+    let lenders: Vec<(usize, &DailyReadings, MonthlyOffsets)> = neighbours
         .iter()
         .enumerate()
         .filter(|(_, one)| {
@@ -53,7 +64,7 @@ pub fn extended_back(own: &DailyReadings, neighbours: &[Neighbour<'_>]) -> Optio
                 .first_day()
                 .is_some_and(|first| first < own_from)
         })
-        .map(|(place, one)| (place, one.readings, Offsets::between(own, one)))
+        .map(|(place, one)| (place, one.readings, MonthlyOffsets::between(own, one)))
         .collect();
     let oldest = lenders
         .iter()
@@ -67,17 +78,21 @@ pub fn extended_back(own: &DailyReadings, neighbours: &[Neighbour<'_>]) -> Optio
     Some(ExtendedBack {
         readings: borrowed.into_iter().chain(own.iter()).collect(),
         own_from,
-        lenders: lent
-            .into_iter()
-            .enumerate()
-            .filter(|(_, days)| *days > 0)
+        lenders: lenders
+            .iter()
+            .map(|(place, _, added)| Lender {
+                place: *place,
+                days: lent[*place],
+                added: *added,
+            })
+            .filter(|lender| lender.days > 0)
             .collect(),
     })
 }
 
 /// The mean of those who have the day, each corrected; nothing where nobody has it.
 fn mean_of(
-    lenders: &[(usize, &DailyReadings, Offsets)],
+    lenders: &[(usize, &DailyReadings, MonthlyOffsets)],
     day: NaiveDate,
     lent: &mut [usize],
 ) -> Reading {
@@ -103,9 +118,9 @@ fn mean_of(
 
 /// What is added to a neighbour's minimum and maximum in the middle of each month, °C.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Offsets([(f64, f64); 12]);
+pub struct MonthlyOffsets(pub [(f64, f64); 12]);
 
-impl Offsets {
+impl MonthlyOffsets {
     fn between(own: &DailyReadings, neighbour: &Neighbour<'_>) -> Self {
         let by_height = neighbour.height_above_m.unwrap_or(0.0) * LAPSE_C_PER_M;
         let mut sums = [(0.0, 0.0, 0.0); 12];
@@ -193,7 +208,16 @@ mod tests {
         assert_eq!(mean(&extended.readings, "2016-07-01"), 13.0, "its own");
         assert_eq!(extended.own_from, date("2016-07-01"));
         assert_eq!(extended.readings.first_day(), Some(date("2000-01-01")));
-        assert_eq!(extended.lenders, [(0, 6026)]);
+        let [lender] = extended.lenders.as_slice() else {
+            panic!("one lender");
+        };
+        assert_eq!((lender.place, lender.days), (0, 6026));
+        for (min, max) in lender.added.0 {
+            assert!(
+                (min - 3.0).abs() < 0.3 && (max - 3.0).abs() < 0.3,
+                "{min} {max}"
+            );
+        }
     }
 
     /// Of 30 common days in June, all of them 3 °C warmer: the year is drawn half way to no difference, 1.5,

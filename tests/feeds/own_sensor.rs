@@ -1,9 +1,9 @@
-//! A sensor that hangs in the sun is told to the operator, shows in `status`, and is over once it hangs in the
-//! shade.
+//! A garden's own sensor beside a station nearby: in the sun it is told to the operator, shows in `status`, and is
+//! over once it hangs in the shade; and `check --data` says what the station lends it.
 
-use crate::support::command::config_with;
+use crate::support::command::{both, config_with};
 use crate::support::engine::Play;
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 
 /// A garden's own sensor with the weir as its neighbour; the garden's keeper is the operator.
 fn garden() -> Play {
@@ -88,4 +88,42 @@ async fn a_sensor_in_the_shade_is_not_told() {
         play.cycle(at).await;
     }
     assert!(!play.titles().iter().any(|title| title.contains("sun")));
+}
+
+/// Thirty days in June, 3 °C warmer: half of it is believed of the year, and of June half of the rest more
+/// (30 days count as much as the assumption of no difference).
+#[tokio::test]
+async fn what_a_neighbour_lends_a_new_sensor_and_how_it_is_moved_is_listed() {
+    let mut play = garden();
+    let weir = |from: &str, above: f64| {
+        let first: NaiveDate = from.parse().unwrap();
+        let days = (0..).map(|index| first + Days::new(index));
+        let days = days.take_while(|day| *day <= NaiveDate::from_ymd_opt(2026, 6, 30).unwrap());
+        days.fold(String::from("DATE,TMAX,TMIN\n"), |text, day| {
+            // As in days of the one and the other, no two in a row are the same.
+            let mean = 15.0 + f64::from(day.ordinal0() % 3) + above;
+            text + &format!("{day},{:.1},{:.1}\n", mean + 6.0, mean - 6.0)
+        })
+    };
+    play.workshop.write("weir.csv", &weir("2025-06-01", 0.0));
+    play.workshop.write("own.csv", &weir("2026-06-01", 3.0));
+    play.cycle("2026-07-01T06:00:00Z").await;
+    // Whose day is that of the last cycle.
+    let demo = "[demo]
+starts = \"2026-07-01T06:00:00Z\"
+seconds_per_day = 1.0
+published_lag_days = 0
+";
+    let text = play.workshop.read("hatchbell.toml") + demo;
+    play.workshop.write("demo.toml", &text);
+    let check = ["check", "--data", "--config", "demo.toml"];
+    let said = play.workshop.run(&check);
+    let said = both(&said);
+    let due =
+        "  365 days before 2026-06-01 come from The weir, minimum and maximum moved by month, °C:
+    Jan +1.5 +1.5  Feb +1.5 +1.5  Mar +1.5 +1.5  Apr +1.5 +1.5
+    May +1.5 +1.5  Jun +2.2 +2.2  Jul +1.5 +1.5  Aug +1.5 +1.5
+    Sep +1.5 +1.5  Oct +1.5 +1.5  Nov +1.5 +1.5  Dec +1.5 +1.5
+";
+    assert!(said.contains(due), "{said}");
 }
