@@ -5,7 +5,7 @@ use super::table::FittedTable;
 use super::width::{columns, hanging, wrapped};
 use super::{DateOption, ShownConfig, or_exit, say};
 use crate::domain::notation::Notation;
-use crate::report::plan::{HELD_BACK, HOW_TO_READ, OptionPlan, PlanReport};
+use crate::report::plan::{HELD_BACK, OptionPlan, PlanReport};
 use crate::store::Store;
 use clap::Args;
 use std::process::ExitCode;
@@ -102,7 +102,7 @@ fn text(plan: &PlanReport, notation: &Notation) -> String {
         text += &hanging("", words);
     }
     text += "\n";
-    for paragraph in std::iter::once(HOW_TO_READ).chain(plan.cautions) {
+    for paragraph in plan.how_to_read().into_iter().chain(plan.cautions) {
         text += &wrapped(paragraph);
     }
     text

@@ -105,8 +105,11 @@ impl<'p> SeasonDrawing<'p> {
     }
 }
 
-/// Names so near to each other would be printed over one another.
-const NAME_HEIGHT: f64 = 12.0;
+/// Names so near to each other would be printed over one another on a phone, where they are large.
+const NAME_HEIGHT: f64 = 20.0;
+
+/// A month's name needs so much room; where there is less it is left out.
+const MONTH_WIDTH: f64 = 38.0;
 
 fn keep_names_apart(layers: &mut [DrawnLayer<'_>]) {
     for place in 1..layers.len() {
@@ -205,7 +208,12 @@ impl SeasonScale {
             .iter_days()
             .take_while(|day| self.holds(*day))
             .filter(|day| day.day() == 1)
-            .map(|day| (self.x(day), day.format("%b").to_string()))
+            .map(|day| {
+                let x = self.x(day);
+                let fits = x <= WIDTH - MONTH_WIDTH;
+                let name = fits.then(|| day.format("%b").to_string());
+                (x, name.unwrap_or_default())
+            })
             .collect()
     }
 }

@@ -204,7 +204,9 @@ fn take_milestone(
     );
     let (first, last, words) = match milestone.dates {
         MilestoneDates::NotThisSeason => return,
-        MilestoneDates::AheadWithoutDates => return calendar.unknown.push(id),
+        MilestoneDates::AheadWithoutDates | MilestoneDates::NotKnown => {
+            return calendar.unknown.push(id);
+        }
         MilestoneDates::Passed { on, .. } => (on, on, "It has come.".to_owned()),
         MilestoneDates::Ahead(ahead) => {
             let Some(first) = ahead.early else {

@@ -9,6 +9,7 @@ use crate::domain::phenology::biofix::{Anchor, AnchoredBy};
 use crate::domain::phenology::milestone::Milestone;
 use crate::domain::phenology::outlook::{Basis, FULL_SEASONS};
 use crate::domain::phenology::past_season::Lender;
+use crate::domain::phenology::season_state::Hold;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::weather::foretold_days::JUMP;
 use crate::store::{Store, StoreError};
@@ -134,6 +135,9 @@ impl SpeciesOutlook {
         let state = &here.state;
         let next = state.next().map(|next| next.outlook);
         let (basis, no_dates) = match next {
+            None if state.hold == Some(Hold::NoData) => {
+                (None, Some("no day of the season is measured".to_owned()))
+            }
             None => (None, Some("the season is over for this species".to_owned())),
             Some(Err(why)) => (None, Some(why.to_string())),
             Some(Ok((_, basis))) => (Some(OutlookBasis::of(&basis, issued)), None),
@@ -174,7 +178,9 @@ impl SpeciesOutlook {
         !self.milestones.iter().any(|one| {
             matches!(
                 one.dates,
-                MilestoneDates::Ahead(_) | MilestoneDates::AheadWithoutDates
+                MilestoneDates::Ahead(_)
+                    | MilestoneDates::AheadWithoutDates
+                    | MilestoneDates::NotKnown
             )
         })
     }
@@ -199,7 +205,9 @@ impl SpeciesOutlook {
         self.milestones.iter().any(|one| match one.dates {
             MilestoneDates::Passed { by_calendar, .. } => by_calendar,
             MilestoneDates::Ahead(outlook) => outlook.by_calendar.late,
-            MilestoneDates::AheadWithoutDates | MilestoneDates::NotThisSeason => false,
+            MilestoneDates::AheadWithoutDates
+            | MilestoneDates::NotThisSeason
+            | MilestoneDates::NotKnown => false,
         })
     }
 
@@ -212,7 +220,9 @@ impl SpeciesOutlook {
                     let late = outlook.late.unwrap_or(self.season_end);
                     (outlook.early?, outlook.likely, late)
                 }
-                MilestoneDates::AheadWithoutDates | MilestoneDates::NotThisSeason => return None,
+                MilestoneDates::AheadWithoutDates
+                | MilestoneDates::NotThisSeason
+                | MilestoneDates::NotKnown => return None,
             };
             Some(DateRange {
                 title: one.title.to_owned(),

@@ -4,7 +4,7 @@ use super::{BRIEF_CAUTIONS, DateRange};
 use crate::config::Config;
 use crate::cycle::{Followed, SiteCase, SpeciesCase, site_case, waterings};
 use crate::domain::notation::Notation;
-use crate::domain::phenology::soil_course::SoilCourse;
+use crate::domain::phenology::season_state::Hold;
 use crate::domain::place::site::{Member, Site};
 use crate::domain::scouting::tolerance;
 use crate::domain::treatment::need::{Ground, Need, Reason};
@@ -29,7 +29,10 @@ use weather::WeatherHere;
 pub use weather::{NewestForecast, RainToUse};
 
 /// What the marks and words of a plan mean.
-pub const HOW_TO_READ: &str = "* restricted or forbidden in many places. Good days meet nine tenths or more of what the option's best day meets, fair ones half or more, poor ones less, by a planning model: how many larvae die depends on the product, the turf and the water. Most figures are common practice or estimates, with their sources in config/options; soil temperatures are estimated from those of the air.";
+const HOW_TO_READ: &str = "Good days meet nine tenths or more of what the option's best day meets, fair ones half or more, poor ones less, by a planning model: how many larvae die depends on the product, the turf and the water. Most figures are common practice or estimates, with their sources in config/options; soil temperatures are estimated from those of the air.";
+
+/// What a star behind an option says.
+const RESTRICTED: &str = "* restricted or forbidden in many places.";
 
 /// What dates are worth at a site whose milestones are held back.
 pub const HELD_BACK: &str = "Milestones are held back here, see hatchbell status: the dates below rest on too many missing days to go by.";
@@ -247,7 +250,7 @@ impl PlanReport {
             not_considered: not_considered(config.options.values(), site),
             counting_days: counting_days.map(CountingDays::of),
             counting: counting(&need, site, cases, counting_days, notation),
-            soil: case.and_then(|case| SoilToday::of(&case.soil, today)),
+            soil: case.and_then(|case| SoilToday::of(case, today)),
             watering: followed
                 .iter()
                 .map(|one| WateringStatus::of(one, notation))
@@ -318,7 +321,7 @@ impl SpeciesPlan {
             season_name: here.state.season.to_string(),
             alone: treat(&case.need),
             alone_why: need_words(&case.need, notation),
-            is_held: here.state.hold.is_some(),
+            is_held: here.state.hold.is_some_and(|hold| hold != Hold::NoData),
             tolerance_per_m2: case.tolerance,
             no_dates: match &case.hatching {
                 Some(Err(why)) => Some(why.to_string()),
@@ -328,9 +331,31 @@ impl SpeciesPlan {
     }
 }
 
+/// Days that the soil's mean is of.
+const SOIL_DAYS: i64 = 7;
+
+impl PlanReport {
+    /// How to read what is shown of options; nothing where there is none.
+    pub fn how_to_read(&self) -> Vec<&'static str> {
+        let mut paragraphs = Vec::new();
+        if self.options.iter().any(|option| option.restricted) {
+            paragraphs.push(RESTRICTED);
+        }
+        if !self.options.is_empty() {
+            paragraphs.push(HOW_TO_READ);
+        }
+        paragraphs
+    }
+}
+
 impl SoilToday {
-    fn of(soil: &SoilCourse, today: NaiveDate) -> Option<Self> {
-        let mean = soil.on(today)?;
+    /// Nothing where the last measured day is older than the days that it is made of.
+    fn of(case: &SiteCase<'_>, today: NaiveDate) -> Option<Self> {
+        let soil = &case.soil;
+        let newest = case.species.first()?.here.state.data_through?;
+        let mean = soil
+            .on(today)
+            .filter(|_| (0..SOIL_DAYS).contains(&(today - newest).num_days()))?;
         Some(Self {
             week_mean_c: (mean * 10.0).round() / 10.0,
             wakes: soil.warms_to(SLEEPING_BELOW_C),
@@ -395,8 +420,11 @@ fn not_considered<'o>(
         .filter(|option| !site.choice.considers(option))
         .map(|option| option.name.as_str())
         .collect();
-    (!names.is_empty())
-        .then(|| format!("Not among what this site would use: {}.", names.join(", ")))
+    let why = match (&site.choice.only, site.choice.without.is_empty()) {
+        (None, true) => "Restricted in many places, and not named for this site",
+        _ => "Not among what this site would use",
+    };
+    (!names.is_empty()).then(|| format!("{why}: {}.", names.join(", ")))
 }
 
 /// How to count where a preventive is not called for: one digging for all species.

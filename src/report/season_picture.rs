@@ -33,6 +33,13 @@ pub struct SeasonPicture {
     pub strata: Vec<Stratum>,
 }
 
+impl SeasonPicture {
+    /// Whether there is a sum to be drawn.
+    pub fn has_sum(&self) -> bool {
+        !self.course.so_far.is_empty()
+    }
+}
+
 /// A milestone as a layer: the sum at which it comes, and its days.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stratum {
@@ -179,6 +186,7 @@ fn when(dates: &MilestoneDates, notation: &Notation) -> String {
         }
         MilestoneDates::AheadWithoutDates => "no dates yet".to_owned(),
         MilestoneDates::NotThisSeason => "not this season".to_owned(),
+        MilestoneDates::NotKnown => "not known".to_owned(),
     }
 }
 

@@ -309,6 +309,13 @@ fn in_short(layers: &[WeekLayer]) -> String {
     };
     let (now, begun) = (at(LayerDepth::Now), at(LayerDepth::Begun));
     match (now, begun) {
+        (0, 0) if at(LayerDepth::Unclear) > 0 => {
+            let unclear = match at(LayerDepth::Unclear) {
+                1 => "1 site is unclear".to_owned(),
+                more => format!("{more} sites are unclear"),
+            };
+            format!("{unclear}; elsewhere nothing has to be done this week.")
+        }
         (0, 0) => "Nothing has to be done this week.".to_owned(),
         (0, begun) => format!("Work has begun at {}.", counted(begun, "site")),
         (now, 0) => format!("{} cannot wait.", counted(now, "site")),

@@ -5,7 +5,7 @@ use super::state::PageState;
 use super::viewer::Viewer;
 use crate::domain::notation::Notation;
 use crate::drawing::SeasonDrawing;
-use crate::report::plan::{HELD_BACK, HOW_TO_READ, PlanReport};
+use crate::report::plan::{HELD_BACK, PlanReport};
 use crate::report::season::season_on;
 use crate::report::season_picture::SeasonPicture;
 use crate::report::site_view::SiteView;
@@ -27,7 +27,6 @@ struct SitePage<'p> {
     due: &'p SiteStatus,
     pictures: Vec<(&'p SeasonPicture, SeasonDrawing<'p>)>,
     notation: &'p Notation,
-    how_to_read: &'static str,
     held_back: &'static str,
     /// The form that logs what is due as done, by its name.
     form: Option<&'static str>,
@@ -77,7 +76,6 @@ pub(super) async fn site(
                 .map(|picture| (picture, SeasonDrawing::of(picture)))
                 .collect(),
             notation: &config.service.notation,
-            how_to_read: HOW_TO_READ,
             held_back: HELD_BACK,
             form: form_of(due.due.what),
             until: until_of(&put_off, &due.site, due.due.what, due.due.option.as_deref()),

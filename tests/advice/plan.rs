@@ -120,11 +120,7 @@ fn without_counts_the_plan_says_plainly_that_nothing_should_be_applied() {
 fn a_plan_ranks_what_the_site_would_use_and_names_the_rest() {
     let plan = own_plan("2026-06-01");
     assert!(row(&plan, "chlorantraniliprole").ends_with("days left"));
-    let rest = flat(
-        plan.split("Not among what this site would use:")
-            .nth(1)
-            .unwrap(),
-    );
+    let rest = flat(plan.split("not named for this site:").nth(1).unwrap());
     assert!(
         rest.starts_with("carbaryl, clothianidin, imidacloprid, thiamethoxam, trichlorfon."),
         "{rest}"

@@ -14,6 +14,46 @@ fn a_site_of_the_configuration_has_a_page_and_another_has_none() {
 }
 
 #[test]
+fn a_site_of_which_no_day_is_measured_is_unclear_and_not_idle() {
+    let site = Site::of("");
+    let page = Page::of_site(&site);
+    let week = page.get("/");
+    let said = week.text();
+    assert!(
+        said.contains("1 site is unclear; elsewhere nothing"),
+        "{said}"
+    );
+    let (_, unclear) = week.body.split_once("layer-unclear").expect("a layer");
+    assert!(
+        unclear.contains("no day of the season measured"),
+        "{unclear}"
+    );
+    assert!(!week.body.contains("layer-nothing"), "{}", week.body);
+    let lawn = page.get("/sites/lawn").text();
+    for (words, is_there) in [
+        (
+            "No day of the season is measured, so there is no line.",
+            true,
+        ),
+        ("no dates yet", true),
+        ("Japanese beetle: no day of the season is measured.", true),
+        ("hatchbell log", false),
+        ("The line is this season's sum", false),
+        ("not this season", false),
+        ("season is over", false),
+        ("Soil at 10 cm", false),
+        ("the dates below rest on", false),
+    ] {
+        assert_eq!(lawn.contains(words), is_there, "{words}: {lawn}");
+    }
+    // Long after the season's days, what came of it is not known either.
+    let late = Site::on("2026-11-27", "");
+    let lawn = Page::of_site(&late).get("/sites/lawn").text();
+    assert!(lawn.contains("hatch not known"), "{lawn}");
+    assert!(!lawn.contains("not this season"), "{lawn}");
+}
+
+#[test]
 fn every_answer_forbids_scripts() {
     let site = Site::of("");
     let page = Page::of_site(&site);

@@ -149,10 +149,18 @@ impl Planned<'_> {
         least.unwrap_or(&self.served[0])
     }
 
-    /// What a day is worth, by what the best day meets.
+    /// What a day is worth, by what the best day meets. After the last day worth it none is good, and after
+    /// the last fair one all are poor, whatever the model finds.
     pub fn rating(&self, day: NaiveDate) -> Rating {
         let best = worst_share(&self.served, self.window.best);
-        Rating::of(worst_share(&self.served, day) / best)
+        let by_share = Rating::of(worst_share(&self.served, day) / best);
+        if day <= self.window.last {
+            return by_share;
+        }
+        match self.fair_until() {
+            Some(until) if day <= until => by_share.min(Rating::Fair),
+            _ => Rating::Poor,
+        }
     }
 
     /// Whether there is a day left that is worth it.
@@ -386,7 +394,12 @@ mod tests {
                 assert!(until > planned.window.last);
                 let hatching = planned.served[0].target.hatching;
                 assert!(until <= hatching.hatched_by(0.5).unwrap());
-                assert!(planned.rating(until) >= Rating::Fair);
+                // Fair, though the model finds more, and poor from then on, though it finds half.
+                assert_eq!(planned.rating(planned.window.last), Rating::Good);
+                for day in [planned.window.last + Days::new(1), until] {
+                    assert_eq!(planned.rating(day), Rating::Fair, "{day}");
+                }
+                assert_eq!(planned.rating(until + Days::new(1)), Rating::Poor);
             },
         );
     }

@@ -279,7 +279,7 @@ fn reason_words(reason: &Reason, notation: &Notation) -> String {
         ),
         Reason::SomeRisk => "last year's count or damage gives some reason to look here first in late summer, and none to spread something beforehand.".to_owned(),
         Reason::LowRisk => "last year's count was low or the year passed without damage. Count in late summer.".to_owned(),
-        Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it (hatchbell log note).".to_owned(),
+        Reason::NothingKnown => "neither counts nor damage of last year are logged, so nothing speaks for a preventive. Count in late summer; if grubs did damage last year, log it.".to_owned(),
         Reason::NoSpecies => "none of this site's species is known here; name them in the configuration (species = [\"…\"]).".to_owned(),
         Reason::NoPreventives => "this site uses no preventives. Count in late summer; only a count above what the turf tolerates justifies a curative.".to_owned(),
     }

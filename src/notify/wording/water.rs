@@ -103,7 +103,7 @@ pub fn water_in_words(
     let lacking = notation.depth(watering.lacking_mm());
     let text = match watering.state {
         WateringState::Due | WateringState::Waiting => format!(
-            "{} spread on {spread} needs {needed} of water by {}, or as the label says; {lacking} are lacking. {counted} Until it is through the thatch it does nothing against grubs, and children, pets and bees meet it on the leaves. Log what you give (hatchbell log irrigation).",
+            "{} spread on {spread} needs {needed} of water by {}, or as the label says; {lacking} are lacking. {counted} Until it is through the thatch it does nothing against grubs, and children, pets and bees meet it on the leaves. Log what you give.",
             capitalised(name),
             notation.day(watering.deadline),
         ),

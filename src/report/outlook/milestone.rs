@@ -62,6 +62,8 @@ pub enum MilestoneDates {
     AheadWithoutDates,
     /// It does not come in this season.
     NotThisSeason,
+    /// Whether it came is not known: days are missing.
+    NotKnown,
 }
 
 /// [`MilestoneDates`] as it is written, for descriptions of it.
@@ -82,6 +84,8 @@ enum WrittenDates {
     AheadWithoutDates,
     /// It does not come in this season.
     NotThisSeason,
+    /// Whether it came is not known: days are missing.
+    NotKnown,
 }
 
 /// What [`for_scripts`] writes.
@@ -185,6 +189,7 @@ impl MilestoneOutlook {
             }
             MilestoneDates::AheadWithoutDates => vec!["no dates".to_owned()],
             MilestoneDates::NotThisSeason => vec!["not this season".to_owned()],
+            MilestoneDates::NotKnown => vec!["not known".to_owned()],
         }
     }
 }
@@ -223,6 +228,7 @@ impl MilestoneDates {
                 ..
             }) => Self::Ahead(*outlook),
             Some(_) => Self::AheadWithoutDates,
+            None if state.hold.is_some() => Self::NotKnown,
             None => Self::NotThisSeason,
         }
     }

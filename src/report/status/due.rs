@@ -104,7 +104,7 @@ fn words(due: &Due<'_>, today: NaiveDate, notation: &Notation) -> String {
 /// Why milestones are held back, where space is short.
 fn held_briefly(hold: Hold, notation: &Notation) -> String {
     match hold {
-        Hold::NoData => "no measured day yet".to_owned(),
+        Hold::NoData => "no day of the season measured".to_owned(),
         Hold::Gap(gap) => format!(
             "{} missing, {} to {}",
             counted(gap.days().unsigned_abs() as usize, "day"),

@@ -177,6 +177,11 @@ impl SiteStatus {
         self.stale_since.is_some() || self.data_through.is_none()
     }
 
+    /// Whether dates are shown that rest on too many missing days.
+    pub fn held_back(&self) -> bool {
+        self.held.is_some() && self.data_through.is_some()
+    }
+
     /// How far the days reach, in words.
     pub fn data_in_words(&self) -> String {
         match (self.stale_since, self.data_through) {
