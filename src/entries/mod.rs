@@ -5,6 +5,7 @@
 use crate::config::Config;
 use crate::config::problem::closest;
 use crate::cycle::states_of_site;
+use crate::domain::journal::amount::{Kind, Rate};
 use crate::domain::journal::{
     AmountError, Entry, JournalAction, RecordError, Refusal, SprayRecord, check,
 };
@@ -46,6 +47,18 @@ pub enum NotEntered {
     /// An amount is not understood.
     #[error(transparent)]
     Amount(#[from] AmountError),
+    /// A rate counts living things, of an option that has none.
+    #[error(
+        "\"{rate}\" counts living things, and {name} has none; nothing was logged. Give the rate and the most a season in a unit of weight or volume, as the label has them, like 2 kg/ha or 3 l/ha"
+    )]
+    NotLiving {
+        /// Whether it is the most a season.
+        is_most: bool,
+        /// The rate.
+        rate: Rate,
+        /// The option's name.
+        name: String,
+    },
     /// A count cannot be.
     #[error(transparent)]
     Count(#[from] CountError),
@@ -167,6 +180,7 @@ impl Journal<'_> {
     pub fn enter(&mut self, new: NewEntry) -> Result<Entry, NotEntered> {
         says_something(&new.action, new.remark.as_deref())?;
         check_record(&new.action)?;
+        check_rates(self.config, &new.action)?;
         let (today, start) = (self.today, self.earliest(new.any_season));
         let (day, action) = (new.day, &new.action);
         let may =
@@ -199,6 +213,7 @@ impl Journal<'_> {
     pub fn replace(&mut self, old: &Entry, new: NewEntry) -> Result<Entry, NotEntered> {
         says_something(&new.action, new.remark.as_deref())?;
         check_record(&new.action)?;
+        check_rates(self.config, &new.action)?;
         let is_same = new.day == old.day && new.action == old.action && new.remark == old.remark;
         if is_same {
             return Err(NotEntered::Unchanged(old.number));
@@ -341,6 +356,34 @@ fn check_record(action: &JournalAction) -> Result<(), NotEntered> {
         JournalAction::Application(spread) => Ok(SprayRecord::check(&spread.record)?),
         _ => Ok(()),
     }
+}
+
+/// The group of options that live, or are made by what lives.
+const LIVING: &str = "biological";
+
+/// Only what lives is counted: a rate in millions is none of a chemical.
+fn check_rates(config: &Config, action: &JournalAction) -> Result<(), NotEntered> {
+    let JournalAction::Application(spread) = action else {
+        return Ok(());
+    };
+    // One that is configured no more is not known to be either.
+    let Some(option) = config.options.get(&spread.option) else {
+        return Ok(());
+    };
+    // Nematodes have no mode of action, whatever their group is called.
+    if option.group == LIVING || option.mode_of_action.is_none() {
+        return Ok(());
+    }
+    for (rate, is_most) in [(spread.rate, false), (spread.most_a_season, true)] {
+        if let Some(rate) = rate.filter(|rate| rate.kind() == Kind::Number) {
+            return Err(NotEntered::NotLiving {
+                is_most,
+                rate,
+                name: option.name.clone(),
+            });
+        }
+    }
+    Ok(())
 }
 
 /// A day, within the years that weather records reach.

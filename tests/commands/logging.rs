@@ -62,6 +62,44 @@ fn weighed_and_measured_rates_are_not_added() {
 }
 
 #[test]
+fn every_application_that_is_in_no_sum_is_named() {
+    let lawn = Site::of("area = \"450 m2\"");
+    let of = "application --option chlorantraniliprole";
+    lawn.logs(&format!("{of} --date 2026-06-01"));
+    lawn.logs(&format!(
+        "{of} --rate 3oz/1000ft2 --most-a-season 2oz/1000ft2 --date 2026-06-03"
+    ));
+    let said = lawn.logs(&format!("{of} --rate 2l/ha --date 2026-06-05"));
+    assert!(said.contains("WARNING: that is 150 %"), "{said}");
+    assert!(said.contains("Number 1 has no rate"), "{said}");
+    assert!(
+        said.contains(
+            "number 3 is in a unit of another kind than the maximum and is not in any sum"
+        ),
+        "{said}"
+    );
+}
+
+#[test]
+fn only_what_lives_has_a_rate_that_is_counted() {
+    let lawn = Site::of("area = \"450 m2\"");
+    lawn.logs("application --option heterorhabditis-bacteriophora --rate 2.5billion/ha");
+    for rate in [
+        "--rate 5billion/ha",
+        "--rate 2kg/ha --most-a-season 5million/m2",
+    ] {
+        let said = lawn.refused(&format!(
+            "log application --site lawn --option imidacloprid {rate}"
+        ));
+        assert!(said.contains("counts living things"), "{rate}: {said}");
+        assert!(said.contains("like 2 kg/ha"), "{rate}: {said}");
+    }
+    lawn.logs("application --option imidacloprid --rate 2kg/ha --date 2026-06-08");
+    let said = lawn.refused("log edit 2 --rate 5billion/ha");
+    assert!(said.contains("counts living things"), "{said}");
+}
+
+#[test]
 fn an_application_without_rate_is_kept_and_the_sum_says_that_it_is_missing() {
     let lawn = Site::of("");
     let said = lawn.logs("application --option chlorantraniliprole --area 0.5ha");

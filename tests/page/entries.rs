@@ -94,6 +94,15 @@ fn the_rules_of_the_commands_hold_for_forms() {
         spread("c", "2026-06-09", "imidacloprit", &[]),
         "did you mean \"imidacloprid\"?",
     );
+    refused(
+        spread(
+            "g",
+            "2026-06-09",
+            "imidacloprid",
+            &[("rate", "5"), ("rate_unit", "billion/ha")],
+        ),
+        "counts living things",
+    );
     let logged = spread("d", "2026-06-09", "imidacloprid", &[]);
     let said = page.get(logged.leads_to()).text();
     assert!(said.contains("imidacloprid on 450 m²"), "{said}");

@@ -68,6 +68,8 @@ pub(super) fn wrong_field(problem: &NotEntered, kind: EntryKind) -> (&'static st
         NotEntered::Refused(_) => "date",
         NotEntered::Record(_) => "ended",
         NotEntered::NoOption { .. } => "option",
+        NotEntered::NotLiving { is_most: false, .. } => "rate",
+        NotEntered::NotLiving { is_most: true, .. } => "most_a_season",
         NotEntered::NotWatched { .. } => "species",
         NotEntered::EarlyCatch(_) => "sure",
         NotEntered::EmptyNote => "remark",
