@@ -73,6 +73,9 @@ pub(super) struct FormOf<'f> {
     pub samples: usize,
 }
 
+/// What a form asks of a catch without a number.
+pub(super) const UNCOUNTED: &str = "Adults were seen, not counted";
+
 /// Units with those of the viewer's notation first.
 fn ordered(units: Units, metric: &[&str], us: &[&str]) -> Vec<String> {
     let (first, then) = match units {
@@ -112,6 +115,7 @@ impl FormOf<'_> {
                     "0 where the trap was empty; with numbers of several days the peak counts as well",
                     Input::Whole,
                 ));
+                fields.push(make.field("uncounted", UNCOUNTED, "", Input::Tick));
                 fields.push(make.field("sure", SURE, "", Input::Tick));
             }
             EntryKind::Damage => fields.push(make.field(
@@ -119,6 +123,7 @@ impl FormOf<'_> {
                 "Did grubs do damage?",
                 "",
                 Input::Choice(vec![
+                    (String::new(), "pick what you saw".into()),
                     ("yes".into(), "yes, grubs did damage".into()),
                     ("no".into(), "no, looked and found none".into()),
                 ]),

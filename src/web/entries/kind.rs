@@ -1,6 +1,6 @@
 //! What can be entered by a form: how a form is read, and how one is filled in beforehand.
 
-use super::form::{FormOf, Wrong};
+use super::form::{FormOf, UNCOUNTED, Wrong};
 use super::sent::Sent;
 use crate::domain::journal::{Application, Entry, JournalAction, SprayRecord};
 use crate::domain::notation::Units;
@@ -116,6 +116,20 @@ impl FormReading<'_> {
         self.take(name, number.map_err(|_| WHOLE_NUMBER))
     }
 
+    /// How many beetles, or that they were not counted: one of both, since a catch moves the season.
+    fn beetles(&mut self) -> Option<u32> {
+        let why = match (self.sent.has("beetles"), self.sent.has("uncounted")) {
+            (true, false) => return self.whole("beetles"),
+            (false, true) => return None,
+            (false, false) => format!(
+                "say how many, 0 where there were none, or tick \"{UNCOUNTED}\": a catch moves the dates of the season"
+            ),
+            (true, true) => format!("say how many, or tick \"{UNCOUNTED}\", not both"),
+        };
+        self.wrong.push(("beetles", why));
+        None
+    }
+
     fn time(&mut self, name: &'static str) -> Option<NaiveTime> {
         let text = self.sent.one(name);
         if text.is_empty() {
@@ -153,7 +167,7 @@ impl FormOf<'_> {
             EntryKind::Count => self.count_of(&mut reading),
             EntryKind::Catch => {
                 let species = self.species_of(&mut reading);
-                let beetles = reading.whole("beetles");
+                let beetles = reading.beetles();
                 species.map(|species| JournalAction::Catch { species, beetles })
             }
             EntryKind::Damage => {
@@ -322,8 +336,10 @@ impl FormOf<'_> {
             }
             JournalAction::Catch { species, beetles } => {
                 sent.fill("species", species);
-                let beetles = beetles.map(|beetles| beetles.to_string());
-                sent.fill("beetles", beetles.unwrap_or_default());
+                match beetles {
+                    Some(beetles) => sent.fill("beetles", beetles.to_string()),
+                    None => sent.fill("uncounted", "yes"),
+                }
             }
             JournalAction::Note { damage } => {
                 let damage = damage.map(|damage| if damage { "yes" } else { "no" });
