@@ -281,15 +281,26 @@ impl Journal<'_> {
         let (low, high) = table.range.unwrap_or((table.value, table.value));
         let sum = here.state.degree_days;
         let notation = &self.config.service.notation;
+        let flight = format!(
+            "the table has flight at {} ({} to {})",
+            notation.degree_days(table.value),
+            notation.degree_days(low),
+            notation.degree_days(high)
+        );
+        if here.state.data_through.is_none() {
+            return Ok(Some(CatchCompared {
+                words: format!(
+                    "The day cannot be checked: no day of the season is measured up to {day}, so there is no sum; {flight}. If day, site or species is a slip, correct the entry."
+                ),
+                is_doubted: false,
+            }));
+        }
         // A first catch moves every later date, so one that cannot be is not let in by mistake.
         let is_known = here.state.data_through >= Some(day) && here.state.hold.is_none();
         Ok(Some(CatchCompared {
             words: format!(
-                "The sum on that day was {}; the table has flight at {} ({} to {}).",
-                notation.degree_days(sum),
-                notation.degree_days(table.value),
-                notation.degree_days(low),
-                notation.degree_days(high)
+                "The sum on that day was {}; {flight}.",
+                notation.degree_days(sum)
             ),
             is_doubted: is_known && sum < low * DOUBTED,
         }))

@@ -393,6 +393,18 @@ fn the_day_is_that_of_the_machine_s_own_time_zone() {
     assert_ne!(days[0], days[1], "{days:?}");
 }
 
+#[test]
+fn a_catch_of_a_season_without_a_measured_day_is_said_to_be_unchecked() {
+    let lawn = Site::of("");
+    let said = lawn.logs("catch --species japanese-beetle --date 2026-01-15");
+    assert!(
+        said.contains("cannot be checked: no day of the season is measured up to 2026-01-15"),
+        "{said}"
+    );
+    assert!(!said.contains("The sum on that day"), "{said}");
+    assert!(said.contains("logged as number 1"), "{said}");
+}
+
 /// A first catch moves every later date, so one that cannot be is not let in by mistake.
 #[test]
 fn a_catch_long_before_flight_is_refused_unless_somebody_is_sure() {
