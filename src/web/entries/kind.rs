@@ -103,6 +103,15 @@ impl FormReading<'_> {
         T::Err: ToString,
     {
         let text = self.sent.amount(name)?;
+        let number = self.sent.one(name);
+        // Its unit is picked, so what commands say of writing one would not help.
+        if !is_number(number) {
+            let why = format!(
+                "\"{number}\" is not a number; write one with a point, like 2.5, and pick the unit beside it"
+            );
+            self.wrong.push((name, why));
+            return None;
+        }
         self.take(name, text.parse())
     }
 
@@ -137,6 +146,13 @@ impl FormReading<'_> {
         }
         self.take(name, time_of(text))
     }
+}
+
+/// Whether a text is a number as amounts have it: digits and a point.
+fn is_number(text: &str) -> bool {
+    let plain: String = text.split_whitespace().collect();
+    let is_written = |c: char| c.is_ascii_digit() || c == '.' || c == '-';
+    plain.chars().all(is_written) && plain.parse::<f64>().is_ok()
 }
 
 /// Bytes of a key; ours have 32.
