@@ -111,6 +111,9 @@ impl NotEntered {
             Self::Refused(Refusal::Twice { day, number }) => format!(
                 "that is logged for {day} already, as number {number}; nothing was logged. Correct that entry or take it back"
             ),
+            Self::Refused(Refusal::SecondLoad { day, number }) => format!(
+                "that is logged for {day} already, as number {number}; nothing was logged. Correct that entry or take it back; if this was a second load on another part of the site, fill in \"{PART}\""
+            ),
             Self::EarlyCatch(compared) => format!(
                 "{compared} That is so early that nothing was logged: check day, site and species. If adults were seen all the same, tick \"{SURE}\""
             ),
@@ -125,6 +128,8 @@ impl NotEntered {
 
 /// What a form asks of an application before this season.
 pub const EARLIER_SEASON: &str = "It was in an earlier season";
+/// What a form calls the part of a site.
+pub const PART: &str = "Part of the site";
 /// What a form asks of a catch that is doubted.
 pub const SURE: &str = "Adults were seen, though the sum is far from it";
 

@@ -43,6 +43,7 @@ fn an_application_that_cannot_be_is_refused() {
                 "logged for 2026-06-08 already, as number 1",
                 "log edit 1",
                 "log undo 1",
+                "name the part with --part",
             ],
         ),
         (

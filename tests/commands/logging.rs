@@ -62,6 +62,19 @@ fn weighed_and_measured_rates_are_not_added() {
 }
 
 #[test]
+fn a_second_load_of_a_day_is_logged_with_the_part_it_went_on() {
+    let lawn = Site::of("area = \"450 m2\"");
+    let of = "application --option imidacloprid --rate 2kg/ha";
+    lawn.logs(of);
+    let again = "log application --site lawn --option imidacloprid --rate 1kg/ha";
+    assert!(lawn.refused(again).contains("--part"));
+    let said = lawn.logs(&format!("{of} --area 100m2 --part gate"));
+    assert!(said.contains("2 applications of imidacloprid"), "{said}");
+    let said = lawn.refused(&format!("{again} --part gate"));
+    assert!(said.contains("as number 2"), "{said}");
+}
+
+#[test]
 fn every_application_that_is_in_no_sum_is_named() {
     let lawn = Site::of("area = \"450 m2\"");
     let of = "application --option chlorantraniliprole";

@@ -112,9 +112,21 @@ fn the_rules_of_the_commands_hold_for_forms() {
         spread("e", "2026-06-09", "imidacloprid", &[]),
         "that is logged for 2026-06-09 already, as number 1",
     );
+    let again = spread("h", "2026-06-09", "imidacloprid", &[("area", "100")]);
+    refused(
+        again,
+        "if this was a second load on another part of the site, fill in \"Part of the site\"",
+    );
+    let part = [
+        ("part", "by the gate"),
+        ("area", "100"),
+        ("area_unit", "m²"),
+    ];
+    spread("i", "2026-06-09", "imidacloprid", &part).leads_to();
+    site.edits("2 --date 2026-06-08");
     let earlier = [("earlier_season", "yes")];
     spread("f", "2025-06-09", "imidacloprid", &earlier).leads_to();
-    assert_eq!(site.list().len(), 2);
+    assert_eq!(site.list().len(), 3);
 }
 
 #[test]

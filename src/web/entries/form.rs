@@ -6,7 +6,7 @@ use crate::config::Config;
 use crate::domain::notation::Units;
 use crate::domain::place::site::Site;
 use crate::domain::scouting::SampleKind;
-use crate::entries::{EARLIER_SEASON, SURE};
+use crate::entries::{EARLIER_SEASON, PART, SURE};
 
 /// A field of a form.
 #[derive(Debug, Clone)]
@@ -256,7 +256,7 @@ fn spray_record(make: &Maker<'_>) -> Vec<FormField> {
             "as its label has it",
             Input::Line,
         ),
-        make.field("part", "Part of the site", "if not all of it", Input::Line),
+        make.field("part", PART, "if not all of it", Input::Line),
         make.field("started", "Begun at", "", Input::Time),
         make.field("ended", "Done at", "", Input::Time),
         make.field("applicator", "Applied by", "", Input::Line),

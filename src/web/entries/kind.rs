@@ -2,7 +2,7 @@
 
 use super::form::{FormOf, UNCOUNTED, Wrong};
 use super::sent::Sent;
-use crate::domain::journal::{Application, Entry, JournalAction, SprayRecord};
+use crate::domain::journal::{Application, Entry, JournalAction, Refusal, SprayRecord};
 use crate::domain::notation::Units;
 use crate::domain::scouting::{Found, M2_IN_FT2, SampleArea};
 use crate::entries::{NewEntry, NotEntered, day_of, known_option, plain, time_of, watched};
@@ -65,6 +65,7 @@ impl EntryKind {
 /// The field that speaks against an entry, with why.
 pub(super) fn wrong_field(problem: &NotEntered, kind: EntryKind) -> (&'static str, String) {
     let field = match problem {
+        NotEntered::Refused(Refusal::SecondLoad { .. }) => "part",
         NotEntered::Refused(_) => "date",
         NotEntered::Record(_) => "ended",
         NotEntered::NoOption { .. } => "option",
