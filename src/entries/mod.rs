@@ -407,14 +407,23 @@ fn check_rates(config: &Config, action: &JournalAction) -> Result<(), NotEntered
 /// # Errors
 /// How to write one.
 pub fn day_of(text: &str) -> Result<NaiveDate, String> {
-    let day: NaiveDate = text
-        .parse()
-        .map_err(|_| "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned())?;
+    let day: NaiveDate = text.parse().map_err(|_| match is_written_as_day(text) {
+        true => format!("there is no day {text}; check month and day"),
+        false => "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned(),
+    })?;
     if (FIRST_YEAR..=LAST_YEAR).contains(&day.year()) {
         Ok(day)
     } else {
         Err(format!("give a day from {FIRST_YEAR} to {LAST_YEAR}"))
     }
+}
+
+/// Whether a text is written as a day is, be there such a day or not.
+fn is_written_as_day(text: &str) -> bool {
+    let parts: Vec<&str> = text.trim().split('-').collect();
+    let is_number = |part: &&str| part.bytes().all(|byte| byte.is_ascii_digit());
+    let lengths: Vec<usize> = parts.iter().map(|part| part.len()).collect();
+    parts.iter().all(is_number) && matches!(lengths[..], [4, 1..=2, 1..=2])
 }
 
 /// Years that weather records reach back to.

@@ -112,7 +112,14 @@ fn the_rules_of_the_commands_hold_for_forms() {
         spread("e", "2026-06-09", "imidacloprid", &[]),
         "that is logged for 2026-06-09 already, as number 1",
     );
-    let again = spread("h", "2026-06-09", "imidacloprid", &[("area", "100")]);
+    let no_day = spread("k", "2026-06-31", "imidacloprid", &[]);
+    refused(no_day, "there is no day 2026-06-31; check month and day");
+    let again = spread(
+        "h",
+        "2026-06-09",
+        "imidacloprid",
+        &[("area", "100"), ("area_unit", "m²")],
+    );
     refused(
         again,
         "if this was a second load on another part of the site, fill in \"Part of the site\"",
@@ -123,7 +130,6 @@ fn the_rules_of_the_commands_hold_for_forms() {
         ("area_unit", "m²"),
     ];
     spread("i", "2026-06-09", "imidacloprid", &part).leads_to();
-    site.edits("2 --date 2026-06-08");
     let earlier = [("earlier_season", "yes")];
     spread("f", "2025-06-09", "imidacloprid", &earlier).leads_to();
     assert_eq!(site.list().len(), 3);
