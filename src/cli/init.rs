@@ -2,7 +2,7 @@
 
 use super::feed::{self, FoundStation};
 use super::stations::{Lists, hyphenated, near, tables_of};
-use super::{EXIT_CONFIG, configuration, print, print_problems, say, say_wrapped};
+use super::{EXIT_CONFIG, INIT_FILE, configuration, print, print_problems, say, say_wrapped};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::config::load::from_text;
@@ -32,7 +32,7 @@ mod text;
 #[derive(Args)]
 pub(super) struct InitOptions {
     /// The file to write
-    #[arg(value_name = "FILE", default_value = "hatchbell.toml")]
+    #[arg(value_name = "FILE", default_value = INIT_FILE)]
     file: PathBuf,
     /// What messages come from: the name of the co-op, club or garden
     #[arg(long)]

@@ -382,3 +382,30 @@ fn species_are_known_by_their_names_as_well() {
     let due = "there is no species \"Japanese beatle\"; did you mean \"japanese-beetle\"?";
     assert!(said.contains(due), "{said}");
 }
+
+/// No test has a configuration where the service's is.
+#[test]
+fn without_a_configuration_the_one_of_this_folder_or_init_is_named() {
+    let workshop = shop();
+    for what in [&["status"][..], &["check"], &["plan", "lawn"]] {
+        let output = workshop.run(what);
+        let text = both(&output);
+        assert_eq!(output.status.code(), Some(78), "{text}");
+        assert!(
+            text.contains("/etc/hatchbell/hatchbell.toml is not there"),
+            "{text}"
+        );
+        assert!(
+            text.contains("write a first one with hatchbell init"),
+            "{text}"
+        );
+    }
+    workshop.write("hatchbell.toml", "");
+    let text = both(&workshop.run(&["status"]));
+    let due = "there is a hatchbell.toml in this folder: --config hatchbell.toml";
+    assert!(text.contains(due), "{text}");
+    assert!(!text.contains("init"), "{text}");
+    // Another file that was named is no such case.
+    let text = both(&workshop.run(&["status", "--config", "own.toml"]));
+    assert!(text.contains("own.toml:1:1"), "{text}");
+}
