@@ -7,6 +7,7 @@ use crate::config::dialect_file;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::newest_complete;
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, user_agent};
+use crate::feed::table::of_origin;
 use crate::feed::trial::{Known, Misfit, Trial, try_dialects};
 use crate::feed::unpack::{listed, names_in_zip};
 use crate::feed::vetting::vet_alone;
@@ -91,7 +92,7 @@ pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
     };
     let (fitting, others) = try_dialects(&bytes, &dialects, &known, today);
     let Some(best) = fitting.first() else {
-        bail!("{origin}: {}", why_none(&bytes, &others));
+        bail!("{origin}: {}", why_none(&bytes, &origin, &others));
     };
     describe(best, today);
     if let [_, further @ ..] = fitting.as_slice()
@@ -149,7 +150,7 @@ pub(super) fn found_station(place: &str) -> anyhow::Result<FoundStation> {
     let today = Clock::Machine.now().date_naive();
     let (fitting, others) = try_dialects(&bytes, &dialects, &Known::default(), today);
     let Some(best) = fitting.first() else {
-        bail!("{origin}: {}", why_none(&bytes, &others));
+        bail!("{origin}: {}", why_none(&bytes, &origin, &others));
     };
     if best.dialect.model {
         bail!("{origin}: this is a model's forecast; name a station that measures");
@@ -220,7 +221,7 @@ fn fetch(origin: &Origin) -> anyhow::Result<Vec<u8>> {
 
 /// Why no dialect fits: what is wrong with the file for the dialects whose columns it has; without
 /// any, what all of them say, or what the file looks like.
-fn why_none(bytes: &[u8], others: &[Misfit<'_>]) -> String {
+fn why_none(bytes: &[u8], origin: &Origin, others: &[Misfit<'_>]) -> String {
     let near: Vec<&Misfit<'_>> = others.iter().filter(|misfit| misfit.has_columns).collect();
     if let [misfit, ..] = near.as_slice() {
         let mut reasons: Vec<String> = vec![misfit.rejection.to_string()];
@@ -237,7 +238,9 @@ fn why_none(bytes: &[u8], others: &[Misfit<'_>]) -> String {
     {
         return of_archive(&names);
     }
-    let mut reasons = others.iter().map(|misfit| misfit.rejection.to_string());
+    let is_file = matches!(origin, Origin::File(_));
+    let reason = |misfit: &Misfit<'_>| of_origin(misfit.rejection.clone(), is_file).to_string();
+    let mut reasons = others.iter().map(reason);
     let first = reasons.next().unwrap_or_default();
     if reasons.all(|reason| reason == first) {
         return first;
