@@ -75,6 +75,23 @@ fn a_second_load_of_a_day_is_logged_with_the_part_it_went_on() {
 }
 
 #[test]
+fn entries_of_one_site_are_listed_by_its_id_with_or_without_an_option() {
+    let site = Site::with_neighbour();
+    site.logs_at("lawn", "irrigation --depth 12mm");
+    site.logs_at("rink", "irrigation --depth 5mm");
+    for one in [&["rink"][..], &["--site", "rink"]] {
+        let all = [&["log", "list", "--config", &site.config][..], one].concat();
+        let listed = site.workshop.succeeds(&all);
+        assert!(
+            listed.contains("5 mm") && !listed.contains("12 mm"),
+            "{listed}"
+        );
+    }
+    let said = site.refused("log list moon");
+    assert!(said.contains("no site \"moon\""), "{said}");
+}
+
+#[test]
 fn every_application_that_is_in_no_sum_is_named() {
     let lawn = Site::of("area = \"450 m2\"");
     let of = "application --option chlorantraniliprole";
