@@ -7,9 +7,11 @@ use crate::config::dialect_file;
 use crate::domain::weather::extremes::Unit;
 use crate::domain::weather::reading::newest_complete;
 use crate::feed::fetch::{FetchPolicy, Fetched, Fetcher, user_agent};
+use crate::feed::table::of_origin;
 use crate::feed::trial::{Known, Misfit, Trial, try_dialects};
 use crate::feed::unpack::{listed, names_in_zip};
-use crate::station_feed::dialect::Dialect;
+use crate::feed::vetting::vet_alone;
+use crate::station_feed::dialect::{Binding, Dialect};
 use crate::station_feed::origin::Origin;
 use crate::station_feed::parsed::Parsed;
 use crate::station_feed::refusal::{RefusedRow, Why};
@@ -90,7 +92,7 @@ pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
     };
     let (fitting, others) = try_dialects(&bytes, &dialects, &known, today);
     let Some(best) = fitting.first() else {
-        bail!("{origin}: {}", why_none(&bytes, &others));
+        bail!("{origin}: {}", why_none(&bytes, &origin, &others));
     };
     describe(best, today);
     if let [_, further @ ..] = fitting.as_slice()
@@ -110,22 +112,61 @@ pub(super) fn run(options: &FeedOptions) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// The id and the table of the configuration for a station whose days a file or address has, by what
-/// a trial makes of it.
-pub(super) fn station_table(place: &str) -> anyhow::Result<(String, String)> {
+/// A station whose days a file or address has, by what a trial makes of it.
+pub(super) struct FoundStation {
+    /// Its id.
+    pub id: String,
+    /// Its table of the configuration.
+    pub table: String,
+    binding: Binding,
+    parsed: Parsed,
+}
+
+impl FoundStation {
+    /// Its first and its last whole day.
+    pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
+        let days = self.parsed.readings.iter();
+        let mut whole = days.filter(|(_, reading)| reading.extremes().is_some());
+        let (first, _) = whole.next()?;
+        Some((*first, newest_complete(&self.parsed.readings)?))
+    }
+
+    /// Why its days cannot be of a latitude, if so.
+    pub fn misfit(&self, latitude: f64) -> Option<String> {
+        let binding = Binding {
+            latitude: Some(latitude),
+            ..self.binding.clone()
+        };
+        let refused = vet_alone(&self.parsed, &binding).err();
+        refused.map(|rejection| rejection.to_string())
+    }
+}
+
+/// A station whose days a file or address has.
+pub(super) fn found_station(place: &str) -> anyhow::Result<FoundStation> {
     let dialects = dialects(None)?.unwrap_or_default();
     let origin = origin(place);
     let bytes = fetch(&origin)?;
     let today = Clock::Machine.now().date_naive();
     let (fitting, others) = try_dialects(&bytes, &dialects, &Known::default(), today);
     let Some(best) = fitting.first() else {
-        bail!("{origin}: {}", why_none(&bytes, &others));
+        bail!("{origin}: {}", why_none(&bytes, &origin, &others));
     };
     if best.dialect.model {
         bail!("{origin}: this is a model's forecast; name a station that measures");
     }
     let table = suggestion::block(best, &origin, place, today);
-    Ok((suggestion::id(best, &origin), format!("\n{table}\n")))
+    Ok(FoundStation {
+        id: suggestion::id(best, &origin),
+        table: format!("\n{table}\n"),
+        binding: Binding {
+            dialect: best.dialect.clone(),
+            unit: best.unit,
+            code: best.code.clone(),
+            latitude: None,
+        },
+        parsed: best.parsed.clone(),
+    })
 }
 
 /// The dialects to try; `None` if a file with one has problems, which are printed.
@@ -180,7 +221,7 @@ fn fetch(origin: &Origin) -> anyhow::Result<Vec<u8>> {
 
 /// Why no dialect fits: what is wrong with the file for the dialects whose columns it has; without
 /// any, what all of them say, or what the file looks like.
-fn why_none(bytes: &[u8], others: &[Misfit<'_>]) -> String {
+fn why_none(bytes: &[u8], origin: &Origin, others: &[Misfit<'_>]) -> String {
     let near: Vec<&Misfit<'_>> = others.iter().filter(|misfit| misfit.has_columns).collect();
     if let [misfit, ..] = near.as_slice() {
         let mut reasons: Vec<String> = vec![misfit.rejection.to_string()];
@@ -197,7 +238,9 @@ fn why_none(bytes: &[u8], others: &[Misfit<'_>]) -> String {
     {
         return of_archive(&names);
     }
-    let mut reasons = others.iter().map(|misfit| misfit.rejection.to_string());
+    let is_file = matches!(origin, Origin::File(_));
+    let reason = |misfit: &Misfit<'_>| of_origin(misfit.rejection.clone(), is_file).to_string();
+    let mut reasons = others.iter().map(reason);
     let first = reasons.next().unwrap_or_default();
     if reasons.all(|reason| reason == first) {
         return first;

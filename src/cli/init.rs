@@ -1,13 +1,17 @@
 //! `hatchbell init`: asks what there is to know for a first plan, and writes a configuration.
 
+use super::feed::{self, FoundStation};
 use super::stations::{Lists, hyphenated, near, tables_of};
-use super::{EXIT_CONFIG, configuration, feed, print, print_problems, say};
+use super::{EXIT_CONFIG, INIT_FILE, configuration, print, print_problems, say, say_wrapped};
+use crate::clock::Clock;
 use crate::config::Config;
 use crate::config::load::from_text;
+use crate::config::problem::closest;
 use crate::config::species_file;
+use crate::domain::phenology::species::Species;
 use crate::domain::place::globe::Place;
 use anyhow::{Context, bail};
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use clap::Args;
 use questions::Questions;
 use std::io::Write;
@@ -28,7 +32,7 @@ mod text;
 #[derive(Args)]
 pub(super) struct InitOptions {
     /// The file to write
-    #[arg(value_name = "FILE", default_value = "hatchbell.toml")]
+    #[arg(value_name = "FILE", default_value = INIT_FILE)]
     file: PathBuf,
     /// What messages come from: the name of the co-op, club or garden
     #[arg(long)]
@@ -42,13 +46,8 @@ pub(super) struct InitOptions {
     /// The site's latitude, degrees, negative in the southern hemisphere
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     latitude: Option<String>,
-    /// Its longitude, degrees, negative west of Greenwich; only with --list
-    #[arg(
-        long,
-        value_name = "DEGREES",
-        allow_negative_numbers = true,
-        requires = "list"
-    )]
+    /// Its longitude, degrees, negative west of Greenwich; used with --list only
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     longitude: Option<String>,
     /// Its height above sea level, m, for choosing among the stations of --list
     #[arg(
@@ -74,13 +73,14 @@ pub(super) struct InitOptions {
     /// days of a station are missing
     #[arg(long, value_name = "CONFIG", requires = "list")]
     archive: Option<PathBuf>,
-    /// The species, by their ids, with commas between
-    #[arg(long, value_name = "IDS")]
+    /// The species, by their ids or names, with commas between
+    #[arg(long, value_name = "SPECIES")]
     species: Option<String>,
     /// Whom to tell, as messages call them
     #[arg(long, value_name = "NAME")]
     recipient: Option<String>,
-    /// How: a mail address, the https:// address of a push server, a file, or "console"
+    /// How: a mail address, the https:// address of a push server, a file with / or . in its name, or
+    /// "console"; several with commas between
     #[arg(long, value_name = "HOW")]
     tell: Option<String>,
     /// The mail server that takes your mail, if --tell is a mail address
@@ -105,6 +105,9 @@ pub(super) fn run(options: &InitOptions) -> anyhow::Result<ExitCode> {
     std::fs::File::create_new(file)
         .and_then(|mut new| new.write_all(text.as_bytes()))
         .with_context(|| format!("{} cannot be written", file.display()))?;
+    if let Some(span) = answers.span {
+        say_span(span, file);
+    }
     let shown = file.display();
     say!("{shown} written. Next:\n");
     let program = program();
@@ -144,12 +147,13 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
         Some("The lawn"),
         text,
     )?;
-    let latitude = questions.ask(
+    let mut latitude = questions.ask(
         ("--latitude", options.latitude.as_deref()),
         "Its latitude in degrees, negative in the southern hemisphere",
         None,
         |text| degrees(text, 90.0),
     )?;
+    let mut span = None;
     let (station, station_tables) = match (&options.list, &options.inventory) {
         (Some(list), Some(inventory)) => {
             let longitude = questions.ask(
@@ -189,21 +193,31 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
             )?;
             tables_of(&near, chosen)
         }
-        _ => questions.ask(
-            ("--station", options.station.as_deref()),
-            "The weather station: an address or a file of its days (.csv, .csv.gz, .zip); \
-             with --list and --inventory the nearest are proposed",
-            None,
-            |place| feed::station_table(place).map_err(|error| format!("{error:#}")),
-        )?,
+        _ => {
+            if options.longitude.is_some() {
+                say!(
+                    "--longitude is used with --list only, to propose stations; nothing else needs it"
+                );
+            }
+            let found = questions.ask(
+                ("--station", options.station.as_deref()),
+                "The weather station: an address or a file of its days (.csv, .csv.gz, .zip); \
+                 with --list and --inventory the nearest are proposed",
+                None,
+                |place| feed::found_station(place).map_err(|error| format!("{error:#}")),
+            )?;
+            latitude = fitting(&mut questions, options, latitude, &found)?;
+            span = found.span();
+            (found.id, found.table)
+        }
     };
     let known = species();
-    let ids: Vec<&str> = known.iter().map(String::as_str).collect();
+    let ids: Vec<&str> = known.iter().map(|one| one.id.as_str()).collect();
     let species = questions.ask(
         ("--species", options.species.as_deref()),
         &format!("The species, with commas between, of {}", ids.join(", ")),
         None,
-        |text| chosen_species(text, &ids),
+        |text| chosen_species(text, &known),
     )?;
     let recipient = questions.ask(
         ("--recipient", options.recipient.as_deref()),
@@ -211,20 +225,22 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
         Some("the keeper"),
         text,
     )?;
-    let way = questions.ask(
+    let ways = questions.ask(
         ("--tell", options.tell.as_deref()),
-        "How: a mail address, the https:// address of a push server, a file, or console",
+        "How: a mail address, the https:// address of a push server, a file with / or . in its name, or \
+         console; several with commas between",
         Some("console"),
-        |text| Ok(HowTold::of(text)),
+        HowTold::all_of,
     )?;
-    let mail_host = match way {
-        HowTold::Email(_) => Some(questions.ask(
+    let by_mail = ways.iter().any(|way| matches!(way, HowTold::Email(_)));
+    let mail_host = match by_mail {
+        true => Some(questions.ask(
             ("--mail-host", options.mail_host.as_deref()),
             "The mail server that takes your mail",
             None,
             text,
         )?),
-        _ => None,
+        false => None,
     };
     Ok(Answers {
         site_id: id_of(&site, "lawn"),
@@ -238,9 +254,58 @@ fn asked(options: &InitOptions) -> anyhow::Result<Answers> {
         station_tables,
         species,
         recipient,
-        way,
+        ways,
         mail_host,
+        span,
     })
+}
+
+/// The latitude, which the station's days must fit: a slip of its sign is asked about here, where it can
+/// be mended.
+fn fitting(
+    questions: &mut Questions,
+    options: &InitOptions,
+    latitude: f64,
+    station: &FoundStation,
+) -> anyhow::Result<f64> {
+    let Some(why) = station.misfit(latitude) else {
+        return Ok(latitude);
+    };
+    if options.latitude.is_some() {
+        bail!("--latitude: {why}");
+    }
+    say!("  {why}");
+    questions.ask(
+        ("--latitude", None),
+        "The site's latitude in degrees, negative in the southern hemisphere",
+        None,
+        |text| {
+            let latitude = degrees(text, 90.0)?;
+            station.misfit(latitude).map_or(Ok(latitude), Err)
+        },
+    )
+}
+
+/// Older than this, days, a station's newest day makes no plan of this year. A choice, as for suggestions
+/// of a lag.
+const OLDEST_NEWEST_DAYS: i64 = 30;
+
+/// The days that the station has, and what can be done with those of a station that has ended.
+fn say_span((first, last): (NaiveDate, NaiveDate), file: &Path) {
+    let today = Clock::Machine.now().date_naive();
+    let has = format!("The station has days from {first} to {last}");
+    if (today - last).num_days() <= OLDEST_NEWEST_DAYS {
+        return say_wrapped(&format!("{has}."));
+    }
+    // A season needs its summer; before that the year before is whole.
+    let year = match last.month() >= 7 || first.year() == last.year() {
+        true => last.year(),
+        false => last.year() - 1,
+    };
+    say_wrapped(&format!(
+        "{has}, and none of the last {OLDEST_NEWEST_DAYS} days, so there is no plan of this year; hatchbell replay --season {year} --config {} shows a past one.",
+        file.display()
+    ));
 }
 
 /// The configuration whose database holds the archive.
@@ -261,29 +326,50 @@ fn program() -> String {
     called.unwrap_or_else(|| "hatchbell".to_owned())
 }
 
-/// The ids of the species that are built in.
-fn species() -> Vec<String> {
+/// The species that are built in.
+fn species() -> Vec<Species> {
     let built_in = species_file::BUILT_IN.iter();
     built_in
         .filter_map(|(file, text)| species_file::read(file, text).ok())
-        .map(|species| species.id)
         .collect()
 }
 
-fn chosen_species(text: &str, known: &[&str]) -> Result<Vec<String>, String> {
+/// The ids of what was named by ids or names, with commas between; ids may have blanks between as well.
+fn chosen_species(text: &str, known: &[Species]) -> Result<Vec<String>, String> {
     let mut chosen: Vec<String> = Vec::new();
-    for id in text.split([',', ' ']).filter(|id| !id.is_empty()) {
-        if !known.contains(&id) {
-            return Err(super::unknown("species", id, known.iter().copied()).to_string());
-        }
-        if !chosen.iter().any(|one| one == id) {
-            chosen.push(id.to_owned());
+    let named = text.split(',').map(str::trim).filter(|one| !one.is_empty());
+    for one in named {
+        let ids = match species_of(one, known) {
+            Ok(id) => vec![id],
+            Err(why) => {
+                let words = one.split_whitespace().map(|word| species_of(word, known));
+                words.collect::<Result<_, _>>().map_err(|_| why)?
+            }
+        };
+        for id in ids {
+            if !chosen.contains(&id) {
+                chosen.push(id);
+            }
         }
     }
     match chosen.is_empty() {
         true => Err("name at least one".to_owned()),
         false => Ok(chosen),
     }
+}
+
+/// The id of a species by its id or name, whatever the capitals.
+fn species_of(text: &str, known: &[Species]) -> Result<String, String> {
+    let written = hyphenated(text);
+    let meant = |one: &&Species| one.id == written || hyphenated(&one.name) == written;
+    if let Some(one) = known.iter().find(meant) {
+        return Ok(one.id.clone());
+    }
+    let ids = || known.iter().map(|one| one.id.as_str());
+    Err(match closest(&written, ids()) {
+        Some(meant) => format!("there is no species \"{text}\"; did you mean \"{meant}\"?"),
+        None => super::unknown("species", text, ids()).to_string(),
+    })
 }
 
 fn contact(text: &str) -> Result<String, String> {

@@ -54,6 +54,8 @@ pub const EXIT_CONFIG: u8 = 78;
 
 /// Where the configuration is if no other place is named.
 const USUAL_CONFIG: &str = "/etc/hatchbell/hatchbell.toml";
+/// The file that `init` writes if no other is named.
+const INIT_FILE: &str = "hatchbell.toml";
 
 /// Tells people who look after turf when white grubs fly, lay and hatch at their sites, whether to
 /// treat, and by when which treatment must be down.
@@ -210,14 +212,14 @@ fn configuration(path: &Path) -> Result<Loaded, ExitCode> {
             print_problems(loaded.warnings_on(Clock::Machine.civil_day()));
             Ok(loaded)
         }
-        Err(problems) => Err(refused(&problems)),
+        Err(problems) => Err(refused(path, &problems)),
     }
 }
 
 /// Loads the configuration as the service would: of a member whose tables have a mistake, what was
 /// last good goes on. One line to standard error names each.
 fn configuration_in_use(path: &Path) -> Result<Loaded, ExitCode> {
-    let loaded = load_isolating(path, &last_good).map_err(|problems| refused(&problems))?;
+    let loaded = load_isolating(path, &last_good).map_err(|problems| refused(path, &problems))?;
     print_problems(loaded.warnings_on(Clock::Machine.civil_day()));
     for fault in &loaded.standing.faults {
         eprintln!("hatchbell: {}", fault_line(fault));
@@ -245,7 +247,7 @@ fn in_use(path: &Path) -> Result<InUse, ExitCode> {
         Err(problems) => problems,
     };
     let Some(loaded) = running(path) else {
-        return Err(refused(&problems));
+        return Err(refused(path, &problems));
     };
     let is_error = |one: &&Problem| one.severity == Severity::Error;
     let first = problems.iter().find(is_error);
@@ -273,11 +275,28 @@ fn last_good(database: &Path) -> Vec<KeptMember> {
         .unwrap_or_default()
 }
 
-fn refused(problems: &[Problem]) -> ExitCode {
+fn refused(path: &Path, problems: &[Problem]) -> ExitCode {
+    if let Some(words) = not_at_the_usual_place(path) {
+        eprintln!("hatchbell: {words}");
+        return ExitCode::from(EXIT_CONFIG);
+    }
     print_problems(problems);
     let errors = counted(errors(problems), "error");
     eprintln!("hatchbell: the configuration has {errors}");
     ExitCode::from(EXIT_CONFIG)
+}
+
+/// What to do where no configuration was named, and none is where one is looked for then.
+fn not_at_the_usual_place(path: &Path) -> Option<String> {
+    let is_missing = path == Path::new(USUAL_CONFIG) && matches!(path.try_exists(), Ok(false));
+    is_missing.then(|| match Path::new(INIT_FILE).is_file() {
+        true => format!(
+            "{USUAL_CONFIG} is not there, and no other configuration was named; there is a {INIT_FILE} in this folder: --config {INIT_FILE}"
+        ),
+        false => format!(
+            "{USUAL_CONFIG} is not there, and no other configuration was named; name yours with --config FILE, or write a first one with hatchbell init"
+        ),
+    })
 }
 
 fn errors(problems: &[Problem]) -> usize {

@@ -23,6 +23,7 @@ const DAYS: [(&str, Weekday); 7] = [
 pub(super) fn reception(table: &Fields<'_, '_>) -> Reception {
     let usual = Reception::default();
     let digest = digest(table);
+    refuse_bare_all_members(table);
     Reception {
         topics: topics(table, digest.is_some()),
         digest,
@@ -97,6 +98,18 @@ fn digest(table: &Fields<'_, '_>) -> Option<DigestRhythm> {
         at: at?,
         all_members,
     })
+}
+
+/// Says where `all_members` belongs if it stands beside the digest.
+fn refuse_bare_all_members(table: &Fields<'_, '_>) {
+    if table.has("all_members") {
+        table.known("all_members");
+        table.page().error(
+            table.at_key("all_members"),
+            "all_members belongs into the digest, for example digest = { every = \"week\", \
+             day = \"monday\", at = \"07:00\", all_members = true }",
+        );
+    }
 }
 
 fn quiet(table: &Fields<'_, '_>) -> Option<QuietHours> {

@@ -166,7 +166,11 @@ fn whole_site(
     let latitude = table.required_number("latitude", LATITUDES, "41.8");
     let stations = stations_of(&table, known, true);
     let species = table.texts("species");
-    if species.as_ref().is_none_or(Vec::is_empty) {
+    // Of one that is no list it is said that it should be one.
+    if species
+        .as_ref()
+        .map_or(!table.has("species"), Vec::is_empty)
+    {
         table.page().error(
             table.at(),
             "a site needs species, for example species = [\"japanese-beetle\"]",

@@ -5,6 +5,7 @@
 use crate::config::Config;
 use crate::config::problem::closest;
 use crate::cycle::states_of_site;
+use crate::domain::journal::amount::{Kind, Rate};
 use crate::domain::journal::{
     AmountError, Entry, JournalAction, RecordError, Refusal, SprayRecord, check,
 };
@@ -46,6 +47,18 @@ pub enum NotEntered {
     /// An amount is not understood.
     #[error(transparent)]
     Amount(#[from] AmountError),
+    /// A rate counts living things, of an option that has none.
+    #[error(
+        "\"{rate}\" counts living things, and {name} has none; nothing was logged. Give the rate and the most a season in a unit of weight or volume, as the label has them, like 2 kg/ha or 3 l/ha"
+    )]
+    NotLiving {
+        /// Whether it is the most a season.
+        is_most: bool,
+        /// The rate.
+        rate: Rate,
+        /// The option's name.
+        name: String,
+    },
     /// A count cannot be.
     #[error(transparent)]
     Count(#[from] CountError),
@@ -98,6 +111,9 @@ impl NotEntered {
             Self::Refused(Refusal::Twice { day, number }) => format!(
                 "that is logged for {day} already, as number {number}; nothing was logged. Correct that entry or take it back"
             ),
+            Self::Refused(Refusal::SecondLoad { day, number }) => format!(
+                "that is logged for {day} already, as number {number}; nothing was logged. Correct that entry or take it back; if this was a second load on another part of the site, fill in \"{PART}\""
+            ),
             Self::EarlyCatch(compared) => format!(
                 "{compared} That is so early that nothing was logged: check day, site and species. If adults were seen all the same, tick \"{SURE}\""
             ),
@@ -112,6 +128,8 @@ impl NotEntered {
 
 /// What a form asks of an application before this season.
 pub const EARLIER_SEASON: &str = "It was in an earlier season";
+/// What a form calls the part of a site.
+pub const PART: &str = "Part of the site";
 /// What a form asks of a catch that is doubted.
 pub const SURE: &str = "Adults were seen, though the sum is far from it";
 
@@ -167,6 +185,7 @@ impl Journal<'_> {
     pub fn enter(&mut self, new: NewEntry) -> Result<Entry, NotEntered> {
         says_something(&new.action, new.remark.as_deref())?;
         check_record(&new.action)?;
+        check_rates(self.config, &new.action)?;
         let (today, start) = (self.today, self.earliest(new.any_season));
         let (day, action) = (new.day, &new.action);
         let may =
@@ -199,6 +218,7 @@ impl Journal<'_> {
     pub fn replace(&mut self, old: &Entry, new: NewEntry) -> Result<Entry, NotEntered> {
         says_something(&new.action, new.remark.as_deref())?;
         check_record(&new.action)?;
+        check_rates(self.config, &new.action)?;
         let is_same = new.day == old.day && new.action == old.action && new.remark == old.remark;
         if is_same {
             return Err(NotEntered::Unchanged(old.number));
@@ -266,15 +286,26 @@ impl Journal<'_> {
         let (low, high) = table.range.unwrap_or((table.value, table.value));
         let sum = here.state.degree_days;
         let notation = &self.config.service.notation;
+        let flight = format!(
+            "the table has flight at {} ({} to {})",
+            notation.degree_days(table.value),
+            notation.degree_days(low),
+            notation.degree_days(high)
+        );
+        if here.state.data_through.is_none() {
+            return Ok(Some(CatchCompared {
+                words: format!(
+                    "The day cannot be checked: no day of the season is measured up to {day}, so there is no sum; {flight}. If day, site or species is a slip, correct the entry."
+                ),
+                is_doubted: false,
+            }));
+        }
         // A first catch moves every later date, so one that cannot be is not let in by mistake.
         let is_known = here.state.data_through >= Some(day) && here.state.hold.is_none();
         Ok(Some(CatchCompared {
             words: format!(
-                "The sum on that day was {}; the table has flight at {} ({} to {}).",
-                notation.degree_days(sum),
-                notation.degree_days(table.value),
-                notation.degree_days(low),
-                notation.degree_days(high)
+                "The sum on that day was {}; {flight}.",
+                notation.degree_days(sum)
             ),
             is_doubted: is_known && sum < low * DOUBTED,
         }))
@@ -343,19 +374,56 @@ fn check_record(action: &JournalAction) -> Result<(), NotEntered> {
     }
 }
 
+/// The group of options that live, or are made by what lives.
+const LIVING: &str = "biological";
+
+/// Only what lives is counted: a rate in millions is none of a chemical.
+fn check_rates(config: &Config, action: &JournalAction) -> Result<(), NotEntered> {
+    let JournalAction::Application(spread) = action else {
+        return Ok(());
+    };
+    // One that is configured no more is not known to be either.
+    let Some(option) = config.options.get(&spread.option) else {
+        return Ok(());
+    };
+    // Nematodes have no mode of action, whatever their group is called.
+    if option.group == LIVING || option.mode_of_action.is_none() {
+        return Ok(());
+    }
+    for (rate, is_most) in [(spread.rate, false), (spread.most_a_season, true)] {
+        if let Some(rate) = rate.filter(|rate| rate.kind() == Kind::Number) {
+            return Err(NotEntered::NotLiving {
+                is_most,
+                rate,
+                name: option.name.clone(),
+            });
+        }
+    }
+    Ok(())
+}
+
 /// A day, within the years that weather records reach.
 ///
 /// # Errors
 /// How to write one.
 pub fn day_of(text: &str) -> Result<NaiveDate, String> {
-    let day: NaiveDate = text
-        .parse()
-        .map_err(|_| "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned())?;
+    let day: NaiveDate = text.parse().map_err(|_| match is_written_as_day(text) {
+        true => format!("there is no day {text}; check month and day"),
+        false => "give a day as YYYY-MM-DD, for example 2026-07-01".to_owned(),
+    })?;
     if (FIRST_YEAR..=LAST_YEAR).contains(&day.year()) {
         Ok(day)
     } else {
         Err(format!("give a day from {FIRST_YEAR} to {LAST_YEAR}"))
     }
+}
+
+/// Whether a text is written as a day is, be there such a day or not.
+fn is_written_as_day(text: &str) -> bool {
+    let parts: Vec<&str> = text.trim().split('-').collect();
+    let is_number = |part: &&str| part.bytes().all(|byte| byte.is_ascii_digit());
+    let lengths: Vec<usize> = parts.iter().map(|part| part.len()).collect();
+    parts.iter().all(is_number) && matches!(lengths[..], [4, 1..=2, 1..=2])
 }
 
 /// Years that weather records reach back to.

@@ -139,7 +139,23 @@ fn season_words(
             add_rate("NUMBER")
         ),
     };
-    format!("Season {season}: {times} of {option} here. {total}{left_out}")
+    let other_kind = other_kind(&used.not_comparable);
+    format!("Season {season}: {times} of {option} here. {total}{left_out}{other_kind}")
+}
+
+/// That rates in units of another kind than the maximum are in no sum.
+fn other_kind(numbers: &[i64]) -> String {
+    let named: Vec<String> = numbers.iter().map(i64::to_string).collect();
+    match named.as_slice() {
+        [] => String::new(),
+        [one] => format!(
+            " The rate of number {one} is in a unit of another kind than the maximum and is not in any sum; correct it."
+        ),
+        more => format!(
+            " The rates of numbers {} are in units of another kind than the maximum and are not in any sum; correct them.",
+            more.join(", ")
+        ),
+    }
 }
 
 impl Journal<'_> {

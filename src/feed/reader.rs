@@ -6,7 +6,7 @@ use super::fetch::{FetchError, Fetched, Fetcher, read_file};
 use super::limits::MOST_BYTES;
 use super::normals;
 use super::parse::parse;
-use super::table::open;
+use super::table::{of_origin, open};
 use super::unpack::unpacked;
 use super::vetting::{Yardstick, unit_was_corrected, vet, vet_alone};
 use crate::domain::telling::feed_trouble::STALE_GRACE_DAYS;
@@ -373,6 +373,7 @@ pub fn read_normals(path: &Path) -> Result<Normals, IntakeError> {
 /// Why a file was refused. What another host than the configured one said is not repeated: a
 /// redirect could make hatchbell tell people what was never meant for them.
 fn refused(origin: &Origin, elsewhere: Option<&str>, rejection: Rejection) -> IntakeError {
+    let rejection = of_origin(rejection, matches!(origin, Origin::File(_)));
     let origin = origin.to_string();
     let Some(place) = elsewhere else {
         return IntakeError::Refused { origin, rejection };

@@ -243,11 +243,25 @@ fn read(
     })
 }
 
+/// What is wrong with a body that has nothing in it.
+pub(super) const EMPTY: &str = "the body is empty";
+
 fn empty() -> Rejection {
     Rejection::whole(
-        "the body is empty",
+        EMPTY,
         "check the address; a service sometimes answers an unknown station with nothing",
     )
+}
+
+/// A rejection of what came from an address, or else from a file of this machine, which has none.
+pub fn of_origin(rejection: Rejection, is_file: bool) -> Rejection {
+    if is_file && rejection.what == EMPTY {
+        return Rejection::whole(
+            "the file is empty",
+            "look at what writes it, or name another file",
+        );
+    }
+    rejection
 }
 
 pub(super) fn refuse_what_is_no_csv(bytes: &[u8]) -> Result<(), Rejection> {

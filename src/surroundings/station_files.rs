@@ -1,6 +1,6 @@
 //! Files of stations: readable, and of the dialect that is configured.
 
-use super::folders::is_mine;
+use super::folders::{folder_of, is_mine};
 use super::{AS_SERVICE_USER, Defect};
 use crate::config::problem::Severity;
 use crate::feed::reader::{look_at_file, read_normals};
@@ -21,6 +21,14 @@ pub(super) fn look(path: &Path, binding: &Binding) -> Option<Defect> {
             let problem = look_at_file(path, binding).err()?;
             Some((Severity::Error, problem.to_string()))
         }
+        Err(error) if error.kind() == ErrorKind::NotFound && !folder_of(path).exists() => Some((
+            Severity::Error,
+            format!(
+                "{}: there is no such file, and no folder {} either; check the path, or make the folder",
+                path.display(),
+                folder_of(path).display()
+            ),
+        )),
         // Whatever writes it may not have begun.
         Err(error) if error.kind() == ErrorKind::NotFound => Some((
             Severity::Warning,

@@ -526,3 +526,28 @@ fn a_token_goes_over_tls_to_this_machine_or_to_a_host_that_is_allowed_by_name() 
         );
     }
 }
+
+#[test]
+fn species_that_are_no_list_are_one_error() {
+    let config = sound().replace("[\"japanese-beetle\"]", "\"japanese-beetle\"");
+    let (code, text) = check(&config);
+    assert_eq!(code, Some(78), "{text}");
+    assert!(text.contains("species must be a list of texts"), "{text}");
+    assert!(!text.contains("a site needs species"), "{text}");
+    assert!(text.contains("has 1 error"), "{text}");
+    let (_, text) = check(&sound().replace("[\"japanese-beetle\"]", "[]"));
+    assert!(text.contains("a site needs species"), "{text}");
+}
+
+#[test]
+fn all_members_beside_the_digest_is_sent_into_it() {
+    let (code, text) =
+        check(&sound().replace("console = true", "console = true\nall_members = true"));
+    assert_eq!(code, Some(78), "{text}");
+    assert!(
+        text.contains("all_members belongs into the digest"),
+        "{text}"
+    );
+    assert!(text.contains("all_members = true }"), "{text}");
+    assert!(!text.contains("does not know"), "{text}");
+}

@@ -239,3 +239,173 @@ fn nothing_is_overwritten_and_nothing_is_written_by_halves() {
     assert_eq!(output.status.code(), Some(78), "{}", both(&output));
     assert!(!workshop.path("new.toml").exists());
 }
+
+/// A file of whole years at a station north of the equator, its last day as given.
+fn northern_years(last: &str) -> String {
+    let last: chrono::NaiveDate = last.parse().unwrap();
+    let first = last - chrono::Days::new(800);
+    let mut text = "DATE,TMAX,TMIN\n".to_owned();
+    for day in first.iter_days().take_while(|day| *day <= last) {
+        let place: f64 = day.format("%j").to_string().parse().unwrap();
+        let mean = 11.0 - 13.0 * ((place - 20.0) / 365.25 * std::f64::consts::TAU).cos();
+        text += &format!("{day},{:.1},{:.1}\n", mean + 5.5, mean - 5.5);
+    }
+    text
+}
+
+/// The options with some of them changed.
+fn with<'o>(changed: &[(&str, &'o str)]) -> Vec<&'o str> {
+    let mut all: Vec<&str> = ALL.to_vec();
+    for (option, value) in changed {
+        let place = ALL.iter().position(|one| one == option).unwrap();
+        all[place + 1] = value;
+    }
+    all
+}
+
+#[test]
+fn a_latitude_of_the_wrong_sign_is_found_by_the_station_s_days() {
+    let workshop = shop();
+    workshop.write("north.csv", &northern_years("2014-12-31"));
+    let options = with(&[("--latitude", "-40.1"), ("--station", "north.csv")]);
+    let output = workshop.run(&[&["init", "own.toml"][..], &options].concat());
+    let text = both(&output);
+    assert!(!output.status.success(), "{text}");
+    assert!(
+        text.contains("first check the sign of the site's latitude"),
+        "{text}"
+    );
+    assert!(text.contains("40.1 would fit"), "{text}");
+    assert!(!workshop.path("own.toml").exists());
+    // Who is asked is asked again.
+    let lines =
+        "\noffice@three-brooks.example\n\n-40.1\nnorth.csv\n-41\n40.1\njapanese-beetle\n\n\n";
+    let output = typed(&workshop, &["own.toml"], lines);
+    let text = both(&output);
+    assert!(output.status.success(), "{text}");
+    assert_eq!(text.matches("first check the sign").count(), 2, "{text}");
+    assert!(workshop.read("own.toml").contains("latitude = 40.1"));
+}
+
+#[test]
+fn a_station_whose_file_ended_is_said_to_make_no_plan_of_this_year() {
+    let workshop = shop();
+    workshop.write("north.csv", &northern_years("2014-12-31"));
+    let options = with(&[("--latitude", "40.1"), ("--station", "north.csv")]);
+    let all = [&["init", "own.toml"][..], &options].concat();
+    let text = workshop
+        .succeeds(&all)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(
+        text.contains("days from 2012-10-22 to 2014-12-31"),
+        "{text}"
+    );
+    assert!(
+        text.contains("no plan of this year; hatchbell replay --season 2014 --config own.toml shows a past one"),
+        "{text}"
+    );
+    // One that goes on.
+    let today = chrono::Utc::now().date_naive();
+    workshop.write("new.csv", &northern_years(&today.to_string()));
+    let options = with(&[("--latitude", "40.1"), ("--station", "new.csv")]);
+    let text = workshop.succeeds(&[&["init", "new.toml"][..], &options].concat());
+    assert!(text.contains(&format!("to {today}.")), "{text}");
+    assert!(!text.contains("no plan"), "{text}");
+}
+
+#[test]
+fn a_longitude_that_nothing_needs_is_taken_with_a_word() {
+    let workshop = shop();
+    let all = [&["init", "own.toml"][..], &ALL, &["--longitude", "-30.1"]].concat();
+    let text = workshop.succeeds(&all);
+    assert!(
+        text.contains("--longitude is used with --list only"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_word_is_no_way_to_be_told_and_several_ways_have_commas_between() {
+    let workshop = shop();
+    let init = |tell: &str| {
+        workshop.run(&[&["init", "own.toml"][..], &with(&[("--tell", tell)])].concat())
+    };
+    for (tell, why) in [
+        ("Bo", "\"Bo\" is no way to be told; give a mail address"),
+        ("console, Bo", "\"Bo\" is no way to be told"),
+        ("ftp://mill-lane.example/x", "is no way to be told"),
+        (
+            "a@mill-lane.example, b@mill-lane.example",
+            "give one of each kind",
+        ),
+        (",", "give at least one"),
+    ] {
+        let output = init(tell);
+        assert!(!output.status.success(), "{tell}");
+        assert!(both(&output).contains(why), "{tell}: {}", both(&output));
+        assert!(!workshop.path("own.toml").exists(), "{tell}");
+    }
+    let output = init("bo@greens.example, console, told.txt, https://push.greens.example/turf");
+    assert!(output.status.success(), "{}", both(&output));
+    let written = workshop.read("own.toml");
+    for line in [
+        "email = \"bo@greens.example\"",
+        "console = true",
+        "file = \"told.txt\"",
+        "url = \"https://push.greens.example/turf\"",
+        "host = \"mail.mill-lane.example\"",
+    ] {
+        assert!(written.contains(line), "{line}: {written}");
+    }
+    workshop.succeeds(&["check", "--config", "own.toml"]);
+}
+
+#[test]
+fn species_are_known_by_their_names_as_well() {
+    let workshop = shop();
+    let init = |file: &str, species: &str| {
+        workshop.run(&[&["init", file][..], &with(&[("--species", species)])].concat())
+    };
+    for (file, species) in [
+        ("a.toml", "Japanese beetle, oriental beetle"),
+        ("b.toml", "japanese-beetle oriental-beetle"),
+    ] {
+        let output = init(file, species);
+        assert!(output.status.success(), "{species}: {}", both(&output));
+        let written = workshop.read(file);
+        let due = "species = [\"japanese-beetle\", \"oriental-beetle\"]";
+        assert!(written.contains(due), "{species}: {written}");
+    }
+    let said = both(&init("c.toml", "Japanese beatle"));
+    let due = "there is no species \"Japanese beatle\"; did you mean \"japanese-beetle\"?";
+    assert!(said.contains(due), "{said}");
+}
+
+/// No test has a configuration where the service's is.
+#[test]
+fn without_a_configuration_the_one_of_this_folder_or_init_is_named() {
+    let workshop = shop();
+    for what in [&["status"][..], &["check"], &["plan", "lawn"]] {
+        let output = workshop.run(what);
+        let text = both(&output);
+        assert_eq!(output.status.code(), Some(78), "{text}");
+        assert!(
+            text.contains("/etc/hatchbell/hatchbell.toml is not there"),
+            "{text}"
+        );
+        assert!(
+            text.contains("write a first one with hatchbell init"),
+            "{text}"
+        );
+    }
+    workshop.write("hatchbell.toml", "");
+    let text = both(&workshop.run(&["status"]));
+    let due = "there is a hatchbell.toml in this folder: --config hatchbell.toml";
+    assert!(text.contains(due), "{text}");
+    assert!(!text.contains("init"), "{text}");
+    // Another file that was named is no such case.
+    let text = both(&workshop.run(&["status", "--config", "own.toml"]));
+    assert!(text.contains("own.toml:1:1"), "{text}");
+}

@@ -43,6 +43,7 @@ fn an_application_that_cannot_be_is_refused() {
                 "logged for 2026-06-08 already, as number 1",
                 "log edit 1",
                 "log undo 1",
+                "name the part with --part",
             ],
         ),
         (
@@ -72,6 +73,10 @@ fn an_application_that_cannot_be_is_refused() {
             &["\"much\" is not a rate"],
         ),
         ("--option imidacloprid --date 10.6.2026", &["YYYY-MM-DD"]),
+        (
+            "--option imidacloprid --date 2014-02-30",
+            &["there is no day 2014-02-30; check month and day"],
+        ),
     ];
     let lawn = lawn();
     for (what, due) in cases {

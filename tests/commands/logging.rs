@@ -62,6 +62,74 @@ fn weighed_and_measured_rates_are_not_added() {
 }
 
 #[test]
+fn a_second_load_of_a_day_is_logged_with_the_part_it_went_on() {
+    let lawn = Site::of("area = \"450 m2\"");
+    let of = "application --option imidacloprid --rate 2kg/ha";
+    lawn.logs(of);
+    let again = "log application --site lawn --option imidacloprid --rate 1kg/ha";
+    assert!(lawn.refused(again).contains("--part"));
+    let said = lawn.logs(&format!("{of} --area 100m2 --part gate"));
+    assert!(said.contains("2 applications of imidacloprid"), "{said}");
+    let said = lawn.refused(&format!("{again} --part gate"));
+    assert!(said.contains("as number 2"), "{said}");
+}
+
+#[test]
+fn entries_of_one_site_are_listed_by_its_id_with_or_without_an_option() {
+    let site = Site::with_neighbour();
+    site.logs_at("lawn", "irrigation --depth 12mm");
+    site.logs_at("rink", "irrigation --depth 5mm");
+    for one in [&["rink"][..], &["--site", "rink"]] {
+        let all = [&["log", "list", "--config", &site.config][..], one].concat();
+        let listed = site.workshop.succeeds(&all);
+        assert!(
+            listed.contains("5 mm") && !listed.contains("12 mm"),
+            "{listed}"
+        );
+    }
+    let said = site.refused("log list moon");
+    assert!(said.contains("no site \"moon\""), "{said}");
+}
+
+#[test]
+fn every_application_that_is_in_no_sum_is_named() {
+    let lawn = Site::of("area = \"450 m2\"");
+    let of = "application --option chlorantraniliprole";
+    lawn.logs(&format!("{of} --date 2026-06-01"));
+    lawn.logs(&format!(
+        "{of} --rate 3oz/1000ft2 --most-a-season 2oz/1000ft2 --date 2026-06-03"
+    ));
+    let said = lawn.logs(&format!("{of} --rate 2l/ha --date 2026-06-05"));
+    assert!(said.contains("WARNING: that is 150 %"), "{said}");
+    assert!(said.contains("Number 1 has no rate"), "{said}");
+    assert!(
+        said.contains(
+            "number 3 is in a unit of another kind than the maximum and is not in any sum"
+        ),
+        "{said}"
+    );
+}
+
+#[test]
+fn only_what_lives_has_a_rate_that_is_counted() {
+    let lawn = Site::of("area = \"450 m2\"");
+    lawn.logs("application --option heterorhabditis-bacteriophora --rate 2.5billion/ha");
+    for rate in [
+        "--rate 5billion/ha",
+        "--rate 2kg/ha --most-a-season 5million/m2",
+    ] {
+        let said = lawn.refused(&format!(
+            "log application --site lawn --option imidacloprid {rate}"
+        ));
+        assert!(said.contains("counts living things"), "{rate}: {said}");
+        assert!(said.contains("like 2 kg/ha"), "{rate}: {said}");
+    }
+    lawn.logs("application --option imidacloprid --rate 2kg/ha --date 2026-06-08");
+    let said = lawn.refused("log edit 2 --rate 5billion/ha");
+    assert!(said.contains("counts living things"), "{said}");
+}
+
+#[test]
 fn an_application_without_rate_is_kept_and_the_sum_says_that_it_is_missing() {
     let lawn = Site::of("");
     let said = lawn.logs("application --option chlorantraniliprole --area 0.5ha");
@@ -353,6 +421,18 @@ fn the_day_is_that_of_the_machine_s_own_time_zone() {
     let days = entered("UTC-14");
     assert_eq!(days.len(), 2);
     assert_ne!(days[0], days[1], "{days:?}");
+}
+
+#[test]
+fn a_catch_of_a_season_without_a_measured_day_is_said_to_be_unchecked() {
+    let lawn = Site::of("");
+    let said = lawn.logs("catch --species japanese-beetle --date 2026-01-15");
+    assert!(
+        said.contains("cannot be checked: no day of the season is measured up to 2026-01-15"),
+        "{said}"
+    );
+    assert!(!said.contains("The sum on that day"), "{said}");
+    assert!(said.contains("logged as number 1"), "{said}");
 }
 
 /// A first catch moves every later date, so one that cannot be is not let in by mistake.

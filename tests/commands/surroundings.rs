@@ -186,6 +186,36 @@ fn a_station_s_file_of_another_dialect_is_an_error_and_a_missing_one_a_warning()
     workshop_is_as_it_was(&workshop, &["days.csv", "hatchbell.toml"]);
 }
 
+#[test]
+fn a_station_s_file_in_a_folder_that_is_not_there_is_an_error() {
+    let workshop = Workshop::new();
+    let config = config_with_station("file = \"/no-such-folder/days.csv\"");
+    let (code, text) = check(&workshop, &config);
+    assert_eq!(code, Some(1), "{text}");
+    let at = place(&config, "\"/no-such-folder");
+    let due = "error: /no-such-folder/days.csv: there is no such file, and no folder /no-such-folder either";
+    assert!(text.contains(&format!("{at}{due}")), "{text}");
+}
+
+#[test]
+fn a_station_s_file_that_is_empty_is_called_that_and_has_no_address_to_check() {
+    let workshop = Workshop::new();
+    workshop.write("days.csv", "\n");
+    let (code, text) = check(&workshop, &config_with_station("file = \"days.csv\""));
+    assert_eq!(code, Some(1), "{text}");
+    assert!(
+        text.contains("the file is empty; look at what writes it"),
+        "{text}"
+    );
+    assert!(!text.contains("address"), "{text}");
+    let text = both(&workshop.run(&["feed", "try", "days.csv"]));
+    assert!(
+        text.contains("the file is empty; look at what writes it"),
+        "{text}"
+    );
+    assert!(!text.contains("address"), "{text}");
+}
+
 fn workshop_is_as_it_was(workshop: &Workshop, due: &[&str]) {
     let entries = std::fs::read_dir(workshop.folder()).unwrap();
     let mut names: Vec<String> = entries

@@ -94,6 +94,15 @@ fn the_rules_of_the_commands_hold_for_forms() {
         spread("c", "2026-06-09", "imidacloprit", &[]),
         "did you mean \"imidacloprid\"?",
     );
+    refused(
+        spread(
+            "g",
+            "2026-06-09",
+            "imidacloprid",
+            &[("rate", "5"), ("rate_unit", "billion/ha")],
+        ),
+        "counts living things",
+    );
     let logged = spread("d", "2026-06-09", "imidacloprid", &[]);
     let said = page.get(logged.leads_to()).text();
     assert!(said.contains("imidacloprid on 450 m²"), "{said}");
@@ -103,9 +112,27 @@ fn the_rules_of_the_commands_hold_for_forms() {
         spread("e", "2026-06-09", "imidacloprid", &[]),
         "that is logged for 2026-06-09 already, as number 1",
     );
+    let no_day = spread("k", "2026-06-31", "imidacloprid", &[]);
+    refused(no_day, "there is no day 2026-06-31; check month and day");
+    let again = spread(
+        "h",
+        "2026-06-09",
+        "imidacloprid",
+        &[("area", "100"), ("area_unit", "m²")],
+    );
+    refused(
+        again,
+        "if this was a second load on another part of the site, fill in \"Part of the site\"",
+    );
+    let part = [
+        ("part", "by the gate"),
+        ("area", "100"),
+        ("area_unit", "m²"),
+    ];
+    spread("i", "2026-06-09", "imidacloprid", &part).leads_to();
     let earlier = [("earlier_season", "yes")];
     spread("f", "2025-06-09", "imidacloprid", &earlier).leads_to();
-    assert_eq!(site.list().len(), 2);
+    assert_eq!(site.list().len(), 3);
 }
 
 #[test]
@@ -230,6 +257,58 @@ fn a_form_from_elsewhere_changes_nothing() {
         assert_eq!(page.post_with(path, &[], headers).status, 403);
     }
     assert_eq!(site.list()[0]["depth"], "12 mm");
+}
+
+#[test]
+fn a_catch_says_how_many_or_that_they_were_not_counted() {
+    const CATCH: &str = "/sites/lawn/enter/catch";
+    let site = Site::of("");
+    let page = Page::of_site(&site);
+    let day = |key| {
+        vec![
+            ("key", key),
+            ("date", "2026-06-10"),
+            ("species", "japanese-beetle"),
+        ]
+    };
+    let empty = page.post(CATCH, &day("a"));
+    assert_eq!(empty.status, 422);
+    let said = empty.text();
+    assert!(
+        said.contains("say how many, 0 where there were none"),
+        "{said}"
+    );
+    let both = [day("b"), vec![("beetles", "3"), ("uncounted", "yes")]].concat();
+    assert_eq!(page.post(CATCH, &both).status, 422);
+    assert!(site.list().is_empty());
+    let seen = [day("c"), vec![("uncounted", "yes")]].concat();
+    page.post(CATCH, &seen).leads_to();
+    assert_eq!(site.list()[0]["beetles"], json!(null));
+    // The form of the entry says what was said.
+    let again = page.get("/sites/lawn/journal/1").body;
+    let tick = again.split("id=\"uncounted\"").nth(1).unwrap();
+    assert!(
+        tick.split('>').next().unwrap().contains("checked"),
+        "{again}"
+    );
+    let none = [day("d"), vec![("beetles", "0")]].concat();
+    page.post("/sites/lawn/journal/1", &none).leads_to();
+    assert_eq!(site.list()[0]["beetles"], 0);
+}
+
+#[test]
+fn whether_grubs_did_damage_is_asked_and_never_taken_for_granted() {
+    let site = Site::of("");
+    let page = Page::of_site(&site);
+    let form = page.get("/sites/lawn/enter/damage").body;
+    let first = form.split("name=\"damage\"").nth(1).unwrap();
+    let first = first.split("<option").nth(1).unwrap();
+    assert!(first.contains("value=\"\""), "{first}");
+    let unsaid = [("key", "a"), ("date", "2026-06-10"), ("damage", "")];
+    let sent = page.post("/sites/lawn/enter/damage", &unsaid);
+    assert_eq!(sent.status, 422);
+    assert!(sent.text().contains("say yes or no"), "{}", sent.text());
+    assert!(site.list().is_empty());
 }
 
 #[test]

@@ -159,6 +159,40 @@ fn what_ends_before_it_began_or_cannot_be_measured_is_refused_beside_its_field()
 }
 
 #[test]
+fn what_is_no_number_is_answered_with_the_list_of_units_beside_the_field() {
+    let site = Site::of("");
+    let page = Page::of_site(&site);
+    let due = "is not a number; write one with a point, like 2.5, and pick the unit beside it";
+    for (field, value) in [
+        ("rate", "two bags"),
+        ("rate", "0.2kg/100m2"),
+        ("most_a_season", "4,5"),
+        ("wind", "light"),
+        ("temperature", "18C"),
+        ("area", "half"),
+    ] {
+        let mut fields: Vec<(&str, &str)> = WHOLE.to_vec();
+        fields.retain(|(name, _)| *name != field);
+        fields.push((field, value));
+        let answer = page.post(FORM, &fields);
+        assert_eq!(answer.status, 422, "{field}");
+        let said = answer.text();
+        assert!(
+            said.contains(&format!("\"{value}\" {due}")),
+            "{field}: {said}"
+        );
+    }
+    let water = [
+        ("date", "2026-06-10"),
+        ("depth", "12mm"),
+        ("depth_unit", "mm"),
+    ];
+    let said = page.post("/sites/lawn/enter/water", &water).text();
+    assert!(said.contains(due), "{said}");
+    assert!(site.list().is_empty());
+}
+
+#[test]
 fn how_long_records_are_to_be_kept_is_said_with_them() {
     let site = Site::of("");
     let text = std::fs::read_to_string(&site.config).unwrap();

@@ -1,6 +1,7 @@
 //! The configuration that the answers make, with comments for whoever goes on with it.
 
 use crate::cli::stations::quoted;
+use chrono::NaiveDate;
 
 /// What there is to know for a first plan.
 pub(super) struct Answers {
@@ -17,8 +18,10 @@ pub(super) struct Answers {
     pub species: Vec<String>,
     pub recipient: String,
     pub recipient_id: String,
-    pub way: HowTold,
+    pub ways: Vec<HowTold>,
     pub mail_host: Option<String>,
+    /// The station's first and last day, where its file was looked at.
+    pub span: Option<(NaiveDate, NaiveDate)>,
 }
 
 /// How somebody is told.
@@ -30,17 +33,39 @@ pub(super) enum HowTold {
 }
 
 impl HowTold {
-    /// As it was meant.
-    pub fn of(text: &str) -> Self {
-        let text = text.to_owned();
+    /// One way or several, with commas between, as they were meant.
+    ///
+    /// # Errors
+    /// What is no way, with those there are.
+    pub fn all_of(text: &str) -> Result<Vec<Self>, String> {
+        let words = text
+            .split(',')
+            .map(str::trim)
+            .filter(|word| !word.is_empty());
+        let ways: Vec<Self> = words.map(Self::of).collect::<Result<_, _>>()?;
+        let kinds: Vec<_> = ways.iter().map(std::mem::discriminant).collect();
+        let is_twice = |(place, kind)| kinds[..place].contains(kind);
+        match kinds.iter().enumerate().any(is_twice) {
+            true => Err("give one of each kind; who is told at a second address is a [[member.recipient]] more, to be added in the file".to_owned()),
+            false if ways.is_empty() => Err("give at least one".to_owned()),
+            false => Ok(ways),
+        }
+    }
+
+    fn of(text: &str) -> Result<Self, String> {
+        let own = text.to_owned();
         if text == "console" {
-            Self::Console
-        } else if text.contains("://") {
-            Self::Push(text)
+            Ok(Self::Console)
+        } else if text.starts_with("https://") || text.starts_with("http://") {
+            Ok(Self::Push(own))
         } else if text.contains('@') && !text.contains('/') {
-            Self::Email(text)
+            Ok(Self::Email(own))
+        } else if text.contains(['/', '.']) && !text.contains("://") {
+            Ok(Self::File(own))
         } else {
-            Self::File(text)
+            Err(format!(
+                "\"{text}\" is no way to be told; give a mail address, the https:// address of a push server, a file with / or . in its name, or console"
+            ))
         }
     }
 
@@ -79,7 +104,7 @@ pub(super) fn configuration(answers: &Answers) -> String {
     let station = quoted(&answers.station);
     let species: Vec<String> = answers.species.iter().map(|id| quoted(id)).collect();
     let species = species.join(", ");
-    let way = answers.way.keys();
+    let way: String = answers.ways.iter().map(HowTold::keys).collect();
     let mail = mail(answers);
     format!(
         r#"# Written by hatchbell init. Every key there is stands in config/hatchbell.toml of the sources. After a
@@ -123,7 +148,11 @@ at_machine = true                      # is told commands of this program
 }
 
 fn mail(answers: &Answers) -> String {
-    let (HowTold::Email(address), Some(host)) = (&answers.way, &answers.mail_host) else {
+    let address = answers.ways.iter().find_map(|way| match way {
+        HowTold::Email(address) => Some(address),
+        _ => None,
+    });
+    let (Some(address), Some(host)) = (address, &answers.mail_host) else {
         return String::new();
     };
     format!(

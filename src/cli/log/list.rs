@@ -18,7 +18,10 @@ pub(super) struct ListOptions {
     #[command(flatten)]
     config: ShownConfig,
     /// Only those of one site, by its id
-    #[arg(long, value_name = "ID")]
+    #[arg(value_name = "SITE")]
+    of: Option<String>,
+    /// The same
+    #[arg(long, value_name = "ID", conflicts_with = "of")]
     site: Option<String>,
     /// Print them as JSON
     #[arg(long)]
@@ -27,11 +30,12 @@ pub(super) struct ListOptions {
 
 pub(super) fn run(options: &ListOptions) -> anyhow::Result<ExitCode> {
     let config = or_exit!(options.config.load()).config;
-    if let Some(site) = &options.site {
+    let site = options.of.as_ref().or(options.site.as_ref());
+    if let Some(site) = site {
         crate::cli::site(&config, site)?;
     }
     let store = Store::open_to_read(&config.service.database)?;
-    let entries = match &options.site {
+    let entries = match site {
         Some(site) => store.entries(site)?,
         None => store.all_entries()?,
     };

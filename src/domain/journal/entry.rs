@@ -98,7 +98,10 @@ impl JournalAction {
             | (JournalAction::Count { species: a, .. }, JournalAction::Count { species: b, .. }) => {
                 a == b
             }
-            (JournalAction::Application(a), JournalAction::Application(b)) => a.option == b.option,
+            (JournalAction::Application(a), JournalAction::Application(b)) => {
+                // A second load of the day went on another part.
+                a.option == b.option && a.record.part == b.record.part
+            }
             _ => false,
         }
     }
@@ -135,6 +138,16 @@ pub enum Refusal {
         /// The entry.
         number: i64,
     },
+    /// The option is entered for the day already, on the same part of the site.
+    #[error(
+        "that is logged for {day} already, as number {number}; nothing was logged. Change it with log edit {number}, or take it back with log undo {number}; if this was a second load on another part of the site, name the part with --part"
+    )]
+    SecondLoad {
+        /// Its day.
+        day: NaiveDate,
+        /// The entry.
+        number: i64,
+    },
 }
 
 /// Whether a deed of a day may be entered for a site with these entries. Applications before
@@ -157,16 +170,16 @@ pub fn check(
     {
         return Err(Refusal::BeforeSeason { day, start });
     }
-    match entries
+    let known = entries
         .iter()
-        .find(|entry| entry.day == day && entry.action.repeats(action))
-    {
-        Some(known) => Err(Refusal::Twice {
-            day,
-            number: known.number,
-        }),
-        None => Ok(()),
-    }
+        .find(|entry| entry.day == day && entry.action.repeats(action));
+    let Some(number) = known.map(|entry| entry.number) else {
+        return Ok(());
+    };
+    Err(match action {
+        JournalAction::Application(_) => Refusal::SecondLoad { day, number },
+        _ => Refusal::Twice { day, number },
+    })
 }
 
 #[cfg(test)]
@@ -225,17 +238,22 @@ mod tests {
     }
 
     #[test]
-    fn the_same_option_on_the_same_day_is_one_application() {
+    fn the_same_option_on_the_same_day_and_part_is_one_application() {
         let today = day("2026-06-10");
         let entries = [known(7, "2026-06-08", spread("imidacloprid"))];
         let check = |action: &JournalAction, on| check(action, day(on), &entries, today, None);
         assert_eq!(
             check(&spread("imidacloprid"), "2026-06-08"),
-            Err(Refusal::Twice {
+            Err(Refusal::SecondLoad {
                 day: day("2026-06-08"),
                 number: 7
             })
         );
+        let mut second_load = spread("imidacloprid");
+        if let JournalAction::Application(spread) = &mut second_load {
+            spread.record.part = Some("by the gate".into());
+        }
+        assert_eq!(check(&second_load, "2026-06-08"), Ok(()));
         assert_eq!(check(&spread("imidacloprid"), "2026-06-09"), Ok(()));
         assert_eq!(check(&spread("clothianidin"), "2026-06-08"), Ok(()));
     }

@@ -11,6 +11,8 @@ pub struct SeasonUse {
     pub times: usize,
     /// Numbers of the applications without a rate, which no sum holds.
     pub without_rate: Vec<i64>,
+    /// Numbers of the applications whose rate is of another kind than the maximum, which no sum holds.
+    pub not_comparable: Vec<i64>,
     /// The most a season may have, the smallest stated this season, else the latest.
     pub most: Option<Rate>,
     /// The sum of the rates against it; `None` without a maximum, or without any rate.
@@ -86,6 +88,14 @@ pub fn season_use(entries: &[Entry], option: &str, season: &Season) -> SeasonUse
             .filter(|(_, spread)| spread.rate.is_none())
             .map(|(entry, _)| entry.number)
             .collect(),
+        not_comparable: in_season
+            .iter()
+            .filter(|(_, spread)| {
+                let kinds = spread.rate.zip(most);
+                kinds.is_some_and(|(rate, most)| rate.kind() != most.kind())
+            })
+            .map(|(entry, _)| entry.number)
+            .collect(),
         most,
         total: most
             .filter(|_| !rates.is_empty())
@@ -148,6 +158,19 @@ mod tests {
             spread(3, "2026-07-01", None, None),
         ];
         assert_eq!(used(&entries).most, rate("3 kg/ha"));
+    }
+
+    #[test]
+    fn an_application_in_a_unit_of_another_kind_is_named_whatever_the_others_add_up_to() {
+        for of in ["3 kg/ha", "5 kg/ha"] {
+            let used = used(&[
+                spread(7, "2026-06-08", rate(of), rate("4 kg/ha")),
+                spread(8, "2026-06-09", rate("2 l/ha"), None),
+                spread(9, "2026-06-10", None, None),
+            ]);
+            assert_eq!(used.not_comparable, [8], "{of}");
+            assert_eq!(used.without_rate, [9], "{of}");
+        }
     }
 
     #[test]

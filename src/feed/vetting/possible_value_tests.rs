@@ -79,3 +79,16 @@ fn winter_is_december_to_february_and_summer_june_to_august_and_in_the_south_the
     assert_eq!(refused(SOUTH, hot), [6, 7, 8]);
     assert_eq!(refused(SOUTH, icy), [1, 2, 12]);
 }
+
+#[test]
+fn where_the_other_hemisphere_would_fit_the_sign_of_the_latitude_is_to_be_checked_first() {
+    let text = at(SOUTH, "2026-07-01", 20, 25.0).unwrap_err();
+    assert!(
+        text.contains("first check the sign of the site's latitude"),
+        "{text}"
+    );
+    assert!(text.contains("32 would fit"), "{text}");
+    // Both halves of the year are off: that is no slip of the sign.
+    let text = at(SOUTH, "2026-01-01", 365, 30.0).unwrap_err();
+    assert!(!text.contains("sign"), "{text}");
+}

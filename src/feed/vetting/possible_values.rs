@@ -173,6 +173,30 @@ fn months(readings: &Readings, binding: &Binding) -> Result<(), Rejection> {
     else {
         return Ok(());
     };
+    let means = monthly_means(readings);
+    let Some((month, mean, season)) = impossible_month(&means, latitude) else {
+        return Ok(());
+    };
+    // A slip of the sign is likelier than a file in another unit.
+    let remedy = match impossible_month(&means, -latitude) {
+        None => format!(
+            "first check the sign of the site's latitude (it is negative in the southern hemisphere; {} would fit); if it is right, {}",
+            -latitude,
+            another_unit(binding)
+        ),
+        Some(_) => another_unit(binding),
+    };
+    Err(Rejection::whole(
+        format!(
+            "the mean of month {month} is {mean:.1} °C when read as {}, which no {season} is at latitude {latitude}",
+            binding.unit
+        ),
+        remedy,
+    ))
+}
+
+/// The means of the months, °C, of those with days enough.
+fn monthly_means(readings: &Readings) -> [Option<f64>; 12] {
     let mut sums = [(0.0, 0u32); 12];
     for (day, reading) in readings {
         if let Some(extremes) = reading.extremes() {
@@ -181,30 +205,25 @@ fn months(readings: &Readings, binding: &Binding) -> Result<(), Rejection> {
             month.1 += 1;
         }
     }
-    for (month, (sum, count)) in sums.into_iter().enumerate() {
-        if count < DAYS_FOR_MONTH {
-            continue;
-        }
-        let mean = sum / f64::from(count);
+    sums.map(|(sum, count)| (count >= DAYS_FOR_MONTH).then(|| sum / f64::from(count)))
+}
+
+/// The first month, from 1, that cannot be at a latitude, with its mean and its season there.
+fn impossible_month(
+    means: &[Option<f64>; 12],
+    latitude: f64,
+) -> Option<(usize, f64, &'static str)> {
+    means.iter().enumerate().find_map(|(month, mean)| {
+        let mean = (*mean)?;
         // Half a year on, south of the equator.
-        let season = if latitude < 0.0 {
-            (month + 6) % 12
-        } else {
-            month
+        let season = match latitude < 0.0 {
+            true => (month + 6) % 12,
+            false => month,
         };
-        let winter = matches!(season, 11 | 0 | 1) && mean > WARMEST_WINTER_C;
-        let summer = matches!(season, 5..=7) && mean < COLDEST_SUMMER_C;
-        if winter || summer {
-            return Err(Rejection::whole(
-                format!(
-                    "the mean of month {} is {mean:.1} °C when read as {}, which no {} is at latitude {latitude}",
-                    month + 1,
-                    binding.unit,
-                    if winter { "winter" } else { "summer" }
-                ),
-                another_unit(binding),
-            ));
+        match season {
+            11 | 0 | 1 if mean > WARMEST_WINTER_C => Some((month + 1, mean, "winter")),
+            5..=7 if mean < COLDEST_SUMMER_C => Some((month + 1, mean, "summer")),
+            _ => None,
         }
-    }
-    Ok(())
+    })
 }

@@ -6,7 +6,7 @@ use crate::config::Config;
 use crate::domain::notation::Units;
 use crate::domain::place::site::Site;
 use crate::domain::scouting::SampleKind;
-use crate::entries::{EARLIER_SEASON, SURE};
+use crate::entries::{EARLIER_SEASON, PART, SURE};
 
 /// A field of a form.
 #[derive(Debug, Clone)]
@@ -73,6 +73,9 @@ pub(super) struct FormOf<'f> {
     pub samples: usize,
 }
 
+/// What a form asks of a catch without a number.
+pub(super) const UNCOUNTED: &str = "Adults were seen, not counted";
+
 /// Units with those of the viewer's notation first.
 fn ordered(units: Units, metric: &[&str], us: &[&str]) -> Vec<String> {
     let (first, then) = match units {
@@ -112,6 +115,7 @@ impl FormOf<'_> {
                     "0 where the trap was empty; with numbers of several days the peak counts as well",
                     Input::Whole,
                 ));
+                fields.push(make.field("uncounted", UNCOUNTED, "", Input::Tick));
                 fields.push(make.field("sure", SURE, "", Input::Tick));
             }
             EntryKind::Damage => fields.push(make.field(
@@ -119,6 +123,7 @@ impl FormOf<'_> {
                 "Did grubs do damage?",
                 "",
                 Input::Choice(vec![
+                    (String::new(), "pick what you saw".into()),
                     ("yes".into(), "yes, grubs did damage".into()),
                     ("no".into(), "no, looked and found none".into()),
                 ]),
@@ -251,7 +256,7 @@ fn spray_record(make: &Maker<'_>) -> Vec<FormField> {
             "as its label has it",
             Input::Line,
         ),
-        make.field("part", "Part of the site", "if not all of it", Input::Line),
+        make.field("part", PART, "if not all of it", Input::Line),
         make.field("started", "Begun at", "", Input::Time),
         make.field("ended", "Done at", "", Input::Time),
         make.field("applicator", "Applied by", "", Input::Line),

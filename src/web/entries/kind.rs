@@ -1,8 +1,8 @@
 //! What can be entered by a form: how a form is read, and how one is filled in beforehand.
 
-use super::form::{FormOf, Wrong};
+use super::form::{FormOf, UNCOUNTED, Wrong};
 use super::sent::Sent;
-use crate::domain::journal::{Application, Entry, JournalAction, SprayRecord};
+use crate::domain::journal::{Application, Entry, JournalAction, Refusal, SprayRecord};
 use crate::domain::notation::Units;
 use crate::domain::scouting::{Found, M2_IN_FT2, SampleArea};
 use crate::entries::{NewEntry, NotEntered, day_of, known_option, plain, time_of, watched};
@@ -65,9 +65,12 @@ impl EntryKind {
 /// The field that speaks against an entry, with why.
 pub(super) fn wrong_field(problem: &NotEntered, kind: EntryKind) -> (&'static str, String) {
     let field = match problem {
+        NotEntered::Refused(Refusal::SecondLoad { .. }) => "part",
         NotEntered::Refused(_) => "date",
         NotEntered::Record(_) => "ended",
         NotEntered::NoOption { .. } => "option",
+        NotEntered::NotLiving { is_most: false, .. } => "rate",
+        NotEntered::NotLiving { is_most: true, .. } => "most_a_season",
         NotEntered::NotWatched { .. } => "species",
         NotEntered::EarlyCatch(_) => "sure",
         NotEntered::EmptyNote => "remark",
@@ -101,6 +104,15 @@ impl FormReading<'_> {
         T::Err: ToString,
     {
         let text = self.sent.amount(name)?;
+        let number = self.sent.one(name);
+        // Its unit is picked, so what commands say of writing one would not help.
+        if !is_number(number) {
+            let why = format!(
+                "\"{number}\" is not a number; write one with a point, like 2.5, and pick the unit beside it"
+            );
+            self.wrong.push((name, why));
+            return None;
+        }
         self.take(name, text.parse())
     }
 
@@ -114,6 +126,20 @@ impl FormReading<'_> {
         self.take(name, number.map_err(|_| WHOLE_NUMBER))
     }
 
+    /// How many beetles, or that they were not counted: one of both, since a catch moves the season.
+    fn beetles(&mut self) -> Option<u32> {
+        let why = match (self.sent.has("beetles"), self.sent.has("uncounted")) {
+            (true, false) => return self.whole("beetles"),
+            (false, true) => return None,
+            (false, false) => format!(
+                "say how many, 0 where there were none, or tick \"{UNCOUNTED}\": a catch moves the dates of the season"
+            ),
+            (true, true) => format!("say how many, or tick \"{UNCOUNTED}\", not both"),
+        };
+        self.wrong.push(("beetles", why));
+        None
+    }
+
     fn time(&mut self, name: &'static str) -> Option<NaiveTime> {
         let text = self.sent.one(name);
         if text.is_empty() {
@@ -121,6 +147,13 @@ impl FormReading<'_> {
         }
         self.take(name, time_of(text))
     }
+}
+
+/// Whether a text is a number as amounts have it: digits and a point.
+fn is_number(text: &str) -> bool {
+    let plain: String = text.split_whitespace().collect();
+    let is_written = |c: char| c.is_ascii_digit() || c == '.' || c == '-';
+    plain.chars().all(is_written) && plain.parse::<f64>().is_ok()
 }
 
 /// Bytes of a key; ours have 32.
@@ -151,7 +184,7 @@ impl FormOf<'_> {
             EntryKind::Count => self.count_of(&mut reading),
             EntryKind::Catch => {
                 let species = self.species_of(&mut reading);
-                let beetles = reading.whole("beetles");
+                let beetles = reading.beetles();
                 species.map(|species| JournalAction::Catch { species, beetles })
             }
             EntryKind::Damage => {
@@ -320,8 +353,10 @@ impl FormOf<'_> {
             }
             JournalAction::Catch { species, beetles } => {
                 sent.fill("species", species);
-                let beetles = beetles.map(|beetles| beetles.to_string());
-                sent.fill("beetles", beetles.unwrap_or_default());
+                match beetles {
+                    Some(beetles) => sent.fill("beetles", beetles.to_string()),
+                    None => sent.fill("uncounted", "yes"),
+                }
             }
             JournalAction::Note { damage } => {
                 let damage = damage.map(|damage| if damage { "yes" } else { "no" });
