@@ -10,7 +10,7 @@ use crate::config::Config;
 use crate::cycle::{daily, is_young, neighbour_of};
 use crate::domain::phenology::past_season::past_seasons;
 use crate::domain::phenology::season::{MonthDay, Season};
-use crate::domain::weather::borrowed::{Lender, extended_back};
+use crate::domain::weather::borrowed::{LentDays, extended_back};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::gap_score::{GapScore, Way, leave_out};
 use crate::domain::weather::gaps::{Estimates, Neighbour};
@@ -181,7 +181,7 @@ fn history(config: &Config, readings: &DailyReadings, today: NaiveDate) -> Strin
 }
 
 /// The days that a neighbour lends to a record that is too short, and by how much they are moved.
-fn lent_words(neighbour: &str, lender: &Lender, own_from: NaiveDate) -> String {
+fn lent_words(neighbour: &str, lender: &LentDays, own_from: NaiveDate) -> String {
     let mut text = format!(
         "  {} before {own_from} come from {neighbour}, minimum and maximum moved by month, °C:",
         counted(lender.days, "day")

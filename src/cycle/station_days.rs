@@ -8,7 +8,7 @@ use crate::domain::phenology::season::{MonthDay, Season};
 use crate::domain::phenology::season_state::{Record, SeasonSoFar};
 use crate::domain::phenology::soil_course::SoilCourse;
 use crate::domain::weather::blend::{Blend, Part, PartIn, Source, blended, parts};
-use crate::domain::weather::borrowed::{Lender, extended_back};
+use crate::domain::weather::borrowed::{LentDays, extended_back};
 use crate::domain::weather::daily_readings::DailyReadings;
 use crate::domain::weather::degree_day::Model;
 use crate::domain::weather::forecast_skill::{ForecastSkill, learnt_from};
@@ -144,7 +144,7 @@ pub(super) fn read<'c>(
         Some(back) => (back.readings, Some(back.own_from), back.lenders),
         None => (readings, None, Vec::new()),
     };
-    let lent = |lender: &Lender| part(feeds[lender.place].0, PartIn::Past, lender.days);
+    let lent = |lender: &LentDays| part(feeds[lender.place].0, PartIn::Past, lender.days);
     let parts = parts.into_iter().chain(lenders.iter().map(lent)).collect();
     Ok(StationDays {
         parts,

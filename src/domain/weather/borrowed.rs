@@ -20,12 +20,12 @@ pub struct ExtendedBack {
     /// The first of its own.
     pub own_from: NaiveDate,
     /// The stations that lent.
-    pub lenders: Vec<Lender>,
+    pub lenders: Vec<LentDays>,
 }
 
-/// A station that lent days.
+/// The days that a station lent.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Lender {
+pub struct LentDays {
     /// Its place in the list of neighbours.
     pub place: usize,
     /// How many days.
@@ -80,7 +80,7 @@ pub fn extended_back(own: &DailyReadings, neighbours: &[Neighbour<'_>]) -> Optio
         own_from,
         lenders: lenders
             .iter()
-            .map(|(place, _, added)| Lender {
+            .map(|(place, _, added)| LentDays {
                 place: *place,
                 days: lent[*place],
                 added: *added,
