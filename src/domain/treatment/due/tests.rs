@@ -14,14 +14,14 @@ use chrono::Days;
 const LATITUDE: f64 = 41.8;
 
 /// A site with one species that would use these options.
-struct Place {
+struct DueCase {
     need: Need,
     options: Vec<TreatmentOption>,
     state: SeasonState,
     evidence: Evidence,
 }
 
-impl Place {
+impl DueCase {
     fn wants(options: &[&str]) -> Self {
         Self {
             need: Need::Preventive(Ground::LastYear),
@@ -99,7 +99,7 @@ fn water(state: WateringState, deadline: &str) -> Watering {
 
 #[test]
 fn an_option_lies_ahead_then_has_begun_then_has_its_last_week_and_is_then_too_late() {
-    let place = Place::wants(&["chlorantraniliprole"]);
+    let place = DueCase::wants(&["chlorantraniliprole"]);
     let Window { first, last, .. } = place.window();
     let (before, after) = (first - Days::new(1), last + Days::new(1));
     assert_eq!(place.urgency(before), Urgency::ApplyLater);
@@ -115,14 +115,14 @@ fn an_option_lies_ahead_then_has_begun_then_has_its_last_week_and_is_then_too_la
 
 #[test]
 fn an_option_whose_days_have_begun_goes_before_one_whose_days_lie_ahead() {
-    let slow = Place::wants(&["chlorantraniliprole"]).window();
-    let soluble = Place::wants(&["bacillus-thuringiensis-galleriae"]).window();
+    let slow = DueCase::wants(&["chlorantraniliprole"]).window();
+    let soluble = DueCase::wants(&["bacillus-thuringiensis-galleriae"]).window();
     assert!(slow.last < soluble.first, "{slow:?} {soluble:?}");
     for order in [
         ["chlorantraniliprole", "bacillus-thuringiensis-galleriae"],
         ["bacillus-thuringiensis-galleriae", "chlorantraniliprole"],
     ] {
-        let both = Place::wants(&order);
+        let both = DueCase::wants(&order);
         let named = |on| both.see(on, &[], |due| due.option().unwrap().id.clone());
         assert_eq!(named(slow.last), "chlorantraniliprole");
         assert_eq!(named(soluble.first), "bacillus-thuringiensis-galleriae");
@@ -131,7 +131,7 @@ fn an_option_whose_days_have_begun_goes_before_one_whose_days_lie_ahead() {
 
 #[test]
 fn water_goes_before_everything_and_of_several_the_one_due_first() {
-    let place = Place::wants(&["imidacloprid"]);
+    let place = DueCase::wants(&["imidacloprid"]);
     let on = place.window().last;
     let due_on = |water: &[Watering]| place.see(on, water, |due| (due.urgency(), due.by()));
     let (late, soon) = (
@@ -152,7 +152,7 @@ fn water_goes_before_everything_and_of_several_the_one_due_first() {
 
 #[test]
 fn counting_comes_after_what_can_be_applied_and_before_a_hold() {
-    let mut place = Place::wants(&[]);
+    let mut place = DueCase::wants(&[]);
     place.need = Need::Nothing(Reason::NothingKnown);
     place.state = hatched_on("2026-07-05");
     let on = day("2026-08-10");
@@ -171,7 +171,7 @@ fn counting_comes_after_what_can_be_applied_and_before_a_hold() {
 
 #[test]
 fn a_hold_is_told_while_a_milestone_is_open() {
-    let mut place = Place::wants(&[]);
+    let mut place = DueCase::wants(&[]);
     place.need = Need::Nothing(Reason::NothingKnown);
     let gap = Hold::Gap(Gap {
         from: day("2026-05-01"),
@@ -186,7 +186,7 @@ fn a_hold_is_told_while_a_milestone_is_open() {
 
 #[test]
 fn a_season_without_days_is_held_once_its_first_two_weeks_are_over_and_to_its_end() {
-    let mut place = Place::wants(&[]);
+    let mut place = DueCase::wants(&[]);
     place.need = Need::Nothing(Reason::NothingKnown);
     place.state.hold = Some(Hold::NoData);
     place.see(day("2026-01-15"), &[], |due| match due {
@@ -200,7 +200,7 @@ fn a_season_without_days_is_held_once_its_first_two_weeks_are_over_and_to_its_en
 
 #[test]
 fn a_count_above_after_which_nothing_works_is_told() {
-    let mut place = Place::wants(&["trichlorfon"]);
+    let mut place = DueCase::wants(&["trichlorfon"]);
     place.need = Need::Curative {
         mean_per_m2: 400.0,
         counted_on: day("2026-11-20"),
