@@ -348,13 +348,14 @@ fn messages(
     let store = Store::open_to_read(&config.service.database)?;
     let today = shown_day(config, &store, Clock::Machine.civil_day())?;
     let is_published = |site: &Site| mqtt.has(&site.id);
-    let states = known.of(config, &store, today, is_published, |anew| {
-        let made = HomeState::of_all(config, &store, today, anew)?;
-        Ok(made
-            .into_iter()
-            .map(|one| (one.site.clone(), one))
-            .collect())
-    })?;
+    let states = known.of(
+        config,
+        &store,
+        today,
+        is_published,
+        |state| &state.site,
+        |anew| HomeState::of_all(config, &store, today, anew),
+    )?;
     let mut wanted = Messages::new();
     for state in states {
         wanted.insert(

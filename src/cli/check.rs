@@ -186,12 +186,13 @@ fn lent_words(neighbour: &str, lender: &LentDays, own_from: NaiveDate) -> String
         "  {} before {own_from} come from {neighbour}, minimum and maximum moved by month, °C:",
         counted(lender.days, "day")
     );
-    for (month, (min, max)) in MONTHS.iter().zip(lender.added.0) {
-        let comes_next = match *month {
-            "Jan" | "May" | "Sep" => "\n    ",
-            _ => "  ",
-        };
-        text += &format!("{comes_next}{month} {min:+.1} {max:+.1}");
+    let months: Vec<String> = MONTHS
+        .iter()
+        .zip(lender.added.0)
+        .map(|(month, (min, max))| format!("{month} {min:+.1} {max:+.1}"))
+        .collect();
+    for line in months.chunks(4) {
+        text += &format!("\n    {}", line.join("  "));
     }
     text + "\n"
 }

@@ -173,7 +173,7 @@ impl<'c> SiteCase<'c> {
     }
 
     /// Works out when the larvae of each species hatch.
-    pub(super) fn hatch_all(&mut self, seasons: &[Rc<SpeciesSeason>]) {
+    fn hatch_all(&mut self, seasons: &[Rc<SpeciesSeason>]) {
         for (species, season) in self.species.iter_mut().zip(seasons) {
             species.hatching = Some(season.hatching(&species.here));
         }
@@ -346,22 +346,16 @@ pub fn with_plans_and_hatches<'c, T, U>(
 ) -> Result<Vec<U>, StoreError> {
     let made = with_sites(config, store, today, wanted, |species| {
         let found = case_seen(config, store, today, species, &see)?;
-        let Some(CaseSeen {
-            mut case,
-            seasons,
-            seen,
-        }) = found
-        else {
-            return Ok(None);
-        };
-        case.hatch_all(&seasons);
-        make(&case, seen).map(Some)
+        let made = found.map(CaseSeen::hatched);
+        made.map(|(case, seen)| make(&case, seen)).transpose()
     })?;
     those_there(made)
 }
 
 /// What was made of sites, without those of which nothing can be made.
-fn those_there<T>(made: Vec<Result<Option<T>, StoreError>>) -> Result<Vec<T>, StoreError> {
+pub(super) fn those_there<T>(
+    made: Vec<Result<Option<T>, StoreError>>,
+) -> Result<Vec<T>, StoreError> {
     made.into_iter().filter_map(Result::transpose).collect()
 }
 
@@ -373,6 +367,14 @@ pub(super) struct CaseSeen<'c, T> {
     pub seasons: Vec<Rc<SpeciesSeason>>,
     /// What was made of the plan of what is called for.
     pub seen: T,
+}
+
+impl<'c, T> CaseSeen<'c, T> {
+    /// The case once it is known when the larvae of each species hatch, and what was made of its plan before.
+    pub fn hatched(mut self) -> (SiteCase<'c>, T) {
+        self.case.hatch_all(&self.seasons);
+        (self.case, self.seen)
+    }
 }
 
 /// A site with what `see` makes of its plan of what is called for; `None` if it has no species.

@@ -1,6 +1,6 @@
 //! The season of a site's species as a course: its sum day by day beside what is usual.
 
-use super::cases::{CaseSeen, case_seen};
+use super::cases::{CaseSeen, case_seen, those_there};
 use super::site_states::{SiteState, by_station, with_records};
 use super::station_days::record_of;
 use crate::config::Config;
@@ -62,23 +62,14 @@ pub fn site_at_once<'c, T>(
                 course(config, here, record, today)
             })
             .collect();
-        let Some(CaseSeen {
-            mut case,
-            seasons,
-            seen,
-        }) = case_seen(config, store, today, species, &see)?
-        else {
-            return Ok(None);
-        };
-        case.hatch_all(&seasons);
-        Ok(Some(SiteAtOnce {
+        let found = case_seen(config, store, today, species, &see)?;
+        Ok(found.map(CaseSeen::hatched).map(|(case, seen)| SiteAtOnce {
             case,
             seen,
             courses,
         }))
     })?;
-    let made: Vec<Option<_>> = made.into_iter().collect::<Result<_, StoreError>>()?;
-    Ok(made.into_iter().flatten().next())
+    Ok(those_there(made)?.into_iter().next())
 }
 
 fn course(

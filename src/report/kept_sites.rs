@@ -34,7 +34,7 @@ impl<T> Default for KeptSites<T> {
 
 impl<T> KeptSites<T> {
     /// What there is of the wanted sites, in the order of the configuration. `make` is called once for
-    /// those of which nothing is kept that still holds.
+    /// those of which nothing is kept that still holds; `id_of` says of which site something is.
     ///
     /// # Errors
     /// Those of `make`, and [`StoreError`] if the database fails.
@@ -44,7 +44,8 @@ impl<T> KeptSites<T> {
         store: &Store,
         today: NaiveDate,
         wanted: impl Fn(&Site) -> bool,
-        make: impl FnOnce(&dyn Fn(&Site) -> bool) -> Result<Vec<(String, T)>, StoreError>,
+        id_of: impl Fn(&T) -> &str,
+        make: impl FnOnce(&dyn Fn(&Site) -> bool) -> Result<Vec<T>, StoreError>,
     ) -> Result<Vec<Arc<T>>, StoreError> {
         let is_of = |(of, day): &(Arc<Config>, NaiveDate)| Arc::ptr_eq(of, config) && *day == today;
         if !self.made_for.as_ref().is_some_and(is_of) {
@@ -67,7 +68,8 @@ impl<T> KeptSites<T> {
             .collect();
         if !anew.is_empty() {
             let made = make(&|site| anew.contains_key(site.id.as_str()))?;
-            let mut made: HashMap<String, T> = made.into_iter().collect();
+            let by_id = made.into_iter().map(|one| (id_of(&one).to_owned(), one));
+            let mut made: HashMap<String, T> = by_id.collect();
             for (id, changes) in anew {
                 let made = made.remove(id).map(Arc::new);
                 self.sites.insert(id.to_owned(), KeptSite { changes, made });

@@ -4,7 +4,7 @@
 use super::outlook::SpeciesOutlook;
 use super::plan::PlanReport;
 use super::season_picture::SeasonPicture;
-use super::status::{SiteStatus, StationStatus, due_at, stale_since};
+use super::status::{SiteStatus, StationStatus, StatusSite};
 use crate::config::Config;
 use crate::cycle::{SiteAtOnce, site_at_once};
 use crate::domain::place::site::{Member, Site};
@@ -36,27 +36,24 @@ impl SiteView {
         today: NaiveDate,
     ) -> Result<Option<Self>, StoreError> {
         let found = site_at_once(config, store, today, &site.id, |case, plan| {
-            due_at(config, store, case, plan)
+            StatusSite::of(config, store, case, plan)
         })?;
         let Some(SiteAtOnce {
             case,
-            seen: due,
+            seen: status,
             courses,
         }) = found
         else {
             return Ok(None);
         };
         let notation = &config.service.notation;
-        let stale_since = stale_since(site, config, store, today)?;
         let here = || case.species.iter().map(|species| &species.here);
         let own = site.stations();
         let feeds = config.stations.values();
         let feeds = feeds.filter(|feed| own.contains(&feed.station.id.as_str()));
         Ok(Some(Self {
             plan: PlanReport::of_case(config, store, (member, site), Some(&case), today)?,
-            species: here()
-                .map(|here| SiteStatus::of(here, &due, stale_since))
-                .collect(),
+            species: status.rows,
             stations: feeds
                 .map(|feed| StationStatus::of(&feed.station, store, today))
                 .collect::<Result<_, StoreError>>()?,

@@ -3,11 +3,8 @@
 
 use super::counted;
 use crate::config::Config;
-use crate::cycle::{SiteCase, waits_for_its_hour, waterings};
+use crate::cycle::waits_for_its_hour;
 use crate::domain::place::site::{Member, Site};
-use crate::domain::treatment::option::TreatmentOption;
-use crate::domain::treatment::site_plan::SitePlan;
-use crate::domain::treatment::watering::Watering;
 use crate::in_force::Fault;
 use crate::store::outbox::DueMessage;
 use crate::store::{Store, StoreError};
@@ -27,7 +24,6 @@ mod status_site;
 pub use configuration::{ConfigurationStatus, DiskState, OnDisk, fault_line};
 pub use due::DueStatus;
 pub use problem::{ProblemKind, StatusProblem};
-pub(super) use site::stale_since;
 pub use site::{EstimationMethods, NextMilestone, PassedMilestone, SiteStatus, StationPart};
 pub use station::{FindingStatus, StationStatus};
 pub use status_site::StatusSite;
@@ -235,29 +231,6 @@ fn for_their_hour(config: &Config, store: &Store, now: DateTime<Utc>) -> Result<
             |due: &&DueMessage| waits_for_its_hour(config.recipient(&due.recipient), due, now);
         count += page.iter().filter(waits).count() as u32;
     }
-}
-
-/// What is due at a site by its plan and its waterings.
-pub(super) fn due_at(
-    config: &Config,
-    store: &Store,
-    case: &SiteCase<'_>,
-    plan: &SitePlan<'_>,
-) -> Result<DueStatus, StoreError> {
-    let followed = if case.has_applications() {
-        waterings(config, store, case.site, plan.day)?
-    } else {
-        Vec::new()
-    };
-    let waterings: Vec<(&TreatmentOption, Watering)> = followed
-        .into_iter()
-        .map(|one| (one.option, one.watering))
-        .collect();
-    Ok(DueStatus::of(
-        &case.due(plan, &waterings),
-        plan.day,
-        &config.service.notation,
-    ))
 }
 
 impl OutboxStatus {

@@ -98,10 +98,8 @@ impl Store {
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn browsers(&self) -> Result<Vec<Browser>, StoreError> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT id, recipient, member, endpoint, public_key, auth, label, made_at
-             FROM web_push_browser ORDER BY id",
-        )?;
+        let sql = format!("SELECT {COLUMNS} FROM web_push_browser ORDER BY id");
+        let mut statement = self.connection.prepare_cached(&sql)?;
         let rows = statement.query_map([], browser)?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
@@ -111,10 +109,8 @@ impl Store {
     /// # Errors
     /// [`StoreError`] if the database fails.
     pub fn browser(&self, number: i64) -> Result<Option<Browser>, StoreError> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT id, recipient, member, endpoint, public_key, auth, label, made_at
-             FROM web_push_browser WHERE id = ?1",
-        )?;
+        let sql = format!("SELECT {COLUMNS} FROM web_push_browser WHERE id = ?1");
+        let mut statement = self.connection.prepare_cached(&sql)?;
         Ok(statement.query_row([number], browser).optional()?)
     }
 
@@ -235,6 +231,9 @@ impl Store {
         Ok(())
     }
 }
+
+/// What [`browser`] reads.
+const COLUMNS: &str = "id, recipient, member, endpoint, public_key, auth, label, made_at";
 
 fn browser(row: &Row<'_>) -> rusqlite::Result<Browser> {
     Ok(Browser {

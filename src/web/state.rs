@@ -304,10 +304,14 @@ impl PageState {
             kept.clear();
         }
         let kept = kept.entry(notation.clone()).or_default();
-        kept.of(config, store, today, is_shown, |anew| {
-            let sites = StatusSite::of_all(config, store, today, anew)?;
-            Ok(sites.into_iter().map(|one| (one.id.clone(), one)).collect())
-        })
+        kept.of(
+            config,
+            store,
+            today,
+            is_shown,
+            |site| &site.id,
+            |anew| StatusSite::of_all(config, store, today, anew),
+        )
     }
 
     /// Works out anew where sites stand at which something has changed, for all who have asked before, so
@@ -359,13 +363,14 @@ impl PageState {
         sites: &HashSet<String>,
     ) -> Result<Vec<Arc<SiteCalendar>>, StoreError> {
         let is_wanted = |site: &Site| sites.contains(&site.id);
-        taken(&self.site_calendars).of(config, store, today, is_wanted, |anew| {
-            let made = SiteCalendar::of_all(config, store, today, anew)?;
-            Ok(made
-                .into_iter()
-                .map(|one| (one.site.clone(), one))
-                .collect())
-        })
+        taken(&self.site_calendars).of(
+            config,
+            store,
+            today,
+            is_wanted,
+            |calendar| &calendar.site,
+            |anew| SiteCalendar::of_all(config, store, today, anew),
+        )
     }
 
     /// A reader's calendar under a configuration, made anew only when something has changed since.

@@ -163,6 +163,7 @@ fn a_site_is_made_anew_when_its_entries_its_station_or_a_neighbour_change_and_ot
             store,
             date(day),
             |site| is_wanted(&site.id),
+            |id: &String| id.as_str(),
             |anew| {
                 let sites = config.sites().map(|(_, site)| site);
                 let ids: Vec<String> = sites
@@ -170,7 +171,7 @@ fn a_site_is_made_anew_when_its_entries_its_station_or_a_neighbour_change_and_ot
                     .map(|site| site.id.clone())
                     .collect();
                 *made.borrow_mut() = ids.clone();
-                Ok(ids.into_iter().map(|id| (id.clone(), id)).collect())
+                Ok(ids)
             },
         );
         let there: Vec<String> = there.unwrap().iter().map(|one| (**one).clone()).collect();

@@ -76,8 +76,8 @@ pub(super) struct Grouped<'n> {
     sites: Vec<&'n str>,
 }
 
-/// Blocks with their sites, the same ones put together, the most urgent first and of these what ends first: what is the same of several
-/// species of a site, then what is the same of several sites.
+/// Blocks with their sites, the most urgent first and of these what ends first. The same ones are put together:
+/// what is the same of several species of a site, then what is the same of several sites.
 pub(super) fn together<'n>(blocks: impl Iterator<Item = (Block, &'n str)>) -> Vec<Grouped<'n>> {
     let mut of_sites: Vec<(Block, &str)> = Vec::new();
     for (block, site) in blocks {

@@ -1,12 +1,14 @@
 //! A site as a status shows it, apart from the others.
 
-use super::due_at;
+use super::DueStatus;
 use super::site::{SiteStatus, stale_since};
 use crate::config::Config;
-use crate::cycle::{SiteCase, seen_plans};
+use crate::cycle::{SiteCase, seen_plans, waterings};
 use crate::domain::phenology::season_state::Hold;
 use crate::domain::place::site::Site;
+use crate::domain::treatment::option::TreatmentOption;
 use crate::domain::treatment::site_plan::SitePlan;
+use crate::domain::treatment::watering::Watering;
 use crate::store::{Store, StoreError};
 use chrono::NaiveDate;
 
@@ -73,4 +75,27 @@ impl StatusSite {
             jumps: jumps.collect(),
         })
     }
+}
+
+/// What is due at a site by its plan and its waterings.
+fn due_at(
+    config: &Config,
+    store: &Store,
+    case: &SiteCase<'_>,
+    plan: &SitePlan<'_>,
+) -> Result<DueStatus, StoreError> {
+    let followed = if case.has_applications() {
+        waterings(config, store, case.site, plan.day)?
+    } else {
+        Vec::new()
+    };
+    let waterings: Vec<(&TreatmentOption, Watering)> = followed
+        .into_iter()
+        .map(|one| (one.option, one.watering))
+        .collect();
+    Ok(DueStatus::of(
+        &case.due(plan, &waterings),
+        plan.day,
+        &config.service.notation,
+    ))
 }
